@@ -1,0 +1,416 @@
+"""What the tablet needs of one unit: its stages, every checkpoint as this person sees it, the gauges that fit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from qcapp.gauges.queries import all_gauges
+from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.shapes import AnswerView, CheckpointView, InspectionView, StageView
+from qcapp.inspections.states import CheckpointState, StageState
+from qcapp.nonconformance.queries import active_by_checkpoint
+from qcapp.people.roles import Act
+from qcapp.production.queries import welders_of
+
+from ..acts import ActView, Refusal
+
+if TYPE_CHECKING:
+    from qcapp.gauges.queries import GaugeCard
+    from qcapp.people.models import Person
+
+WAITS = {
+    "second": "Another inspector gives the second inspection, without seeing the first.",
+    "third": "The two inspections disagree; a third inspector decides.",
+    "own_weld": "You welded this joint; somebody else inspects it.",
+    "computed": "It is computed when the checkpoints it reads are answered.",
+}
+SECRET = "What was found is shown when the second inspection is given."
+
+
+class BenchUnit(serializers.Serializer[Any]):
+    serial = serializers.CharField()
+    family_code = serializers.CharField()
+    family_name = serializers.CharField()
+    order_number = serializers.CharField(allow_blank=True)
+    variant = serializers.CharField(allow_blank=True)
+    state = serializers.CharField()
+    state_label = serializers.CharField()
+
+
+class BenchRevision(serializers.Serializer[Any]):
+    uuid = serializers.UUIDField()
+    letter = serializers.CharField()
+    state = serializers.CharField()
+
+
+class BenchPerson(serializers.Serializer[Any]):
+    badge = serializers.CharField()
+    name = serializers.CharField()
+    initials = serializers.CharField()
+
+
+class BenchHold(serializers.Serializer[Any]):
+    source = serializers.CharField()
+    reason = serializers.CharField()
+    from_stage = serializers.IntegerField(allow_null=True)
+    at = serializers.DateTimeField()
+
+
+class BenchStage(serializers.Serializer[Any]):
+    number = serializers.IntegerField()
+    name = serializers.CharField()
+    hold_point = serializers.BooleanField()
+    witness_point = serializers.BooleanField()
+    state = serializers.ChoiceField(choices=[state.value for state in StageState])
+    held = serializers.BooleanField()
+    due = serializers.IntegerField()
+    answered = serializers.IntegerField()
+    signed_by = serializers.CharField(allow_null=True)
+    signed_at = serializers.DateTimeField(allow_null=True)
+    may_start = serializers.BooleanField(help_text="earlier stages are signed and no hold stands against it")
+    blocked_by = serializers.CharField(allow_blank=True)
+
+
+class BenchPair(serializers.Serializer[Any]):
+    number = serializers.IntegerField()
+    answer = serializers.CharField(allow_null=True)
+
+
+class BenchCheckpoint(serializers.Serializer[Any]):
+    key = serializers.CharField()
+    number = serializers.IntegerField()
+    title = serializers.CharField()
+    kind = serializers.CharField()
+    stage = serializers.IntegerField()
+    due = serializers.BooleanField()
+    state = serializers.ChoiceField(choices=[state.value for state in CheckpointState])
+    task = serializers.ChoiceField(choices=["first", "second", "third", "settle", "wait", "done", "none"])
+    task_note = serializers.CharField(allow_blank=True)
+    round = serializers.IntegerField()
+    reopened_by = serializers.CharField(allow_blank=True)
+    base = serializers.UUIDField(allow_null=True, help_text="what a correction or repeat names as its base")
+    operation = serializers.UUIDField(allow_null=True, help_text="the same as base, kept for older clients")
+    inspection_seen = serializers.IntegerField(allow_null=True)
+    outcome = serializers.CharField(allow_null=True)
+    answer = serializers.CharField(allow_null=True, help_text="in words, with its unit of measure")
+    value = serializers.CharField(allow_null=True, help_text="one number as text, to draw in the band")
+    nearest_limit = serializers.CharField(allow_blank=True)
+    excess = serializers.CharField(allow_blank=True)
+    gauge = serializers.CharField(allow_blank=True)
+    answered_by = serializers.CharField(allow_blank=True)
+    recorded_at = serializers.DateTimeField(allow_null=True)
+    report = serializers.CharField(allow_null=True)
+    flags = serializers.ListField(child=serializers.CharField())
+    flag_sentences = serializers.ListField(child=serializers.CharField())
+    may_repeat = serializers.BooleanField()
+    may_correct = serializers.BooleanField()
+    first_given = serializers.BooleanField()
+    hidden = serializers.BooleanField()
+    disagree = serializers.BooleanField()
+    band = serializers.DictField(
+        allow_null=True, help_text="lower, upper, nominal, guard as text; natural sides"
+    )
+    rule = serializers.CharField(allow_null=True)
+    limits = serializers.CharField()
+    notation = serializers.CharField(allow_blank=True)
+    unit_of_measure = serializers.CharField(allow_blank=True)
+    decimals = serializers.IntegerField(allow_null=True)
+    readings = serializers.IntegerField()
+    form = serializers.CharField(allow_null=True)
+    inputs = serializers.ListField(child=serializers.CharField())
+    count_at_most = serializers.IntegerField(allow_null=True)
+    count_at_least = serializers.IntegerField(allow_null=True)
+    criticality = serializers.CharField()
+    method = serializers.CharField(allow_blank=True)
+    setup = serializers.CharField(allow_blank=True)
+    setup_label = serializers.CharField(allow_blank=True)
+    gauge_kinds = serializers.ListField(child=serializers.CharField())
+    frequency = serializers.CharField()
+    second_inspection = serializers.BooleanField()
+    joint = serializers.CharField(allow_blank=True)
+    document = serializers.CharField(allow_blank=True)
+    instruction = serializers.CharField(allow_blank=True)
+    caution = serializers.CharField(allow_blank=True)
+    paired = BenchPair(allow_null=True)
+
+
+class BenchGauge(serializers.Serializer[Any]):
+    number = serializers.CharField()
+    kind = serializers.CharField()
+    kind_name = serializers.CharField()
+    unit_of_measure = serializers.CharField(allow_blank=True)
+    usable = serializers.BooleanField()
+    reason = serializers.CharField(allow_blank=True)
+    sentence = serializers.CharField(allow_blank=True)
+    due_on = serializers.DateField(allow_null=True)
+    expanded_uncertainty = serializers.CharField(allow_null=True)
+
+
+class BenchProgress(serializers.Serializer[Any]):
+    due = serializers.IntegerField()
+    answered = serializers.IntegerField()
+    stages = serializers.IntegerField()
+    stages_signed = serializers.IntegerField()
+    percent = serializers.IntegerField()
+
+
+class Bench(serializers.Serializer[Any]):
+    unit = BenchUnit()
+    revision = BenchRevision()
+    person = BenchPerson()
+    server_time = serializers.DateTimeField()
+    holds = BenchHold(many=True)
+    progress = BenchProgress()
+    stages = BenchStage(many=True)
+    checkpoints = BenchCheckpoint(many=True)
+    gauges = BenchGauge(many=True)
+
+
+class BenchView(ActView):
+    """One unit on the bench."""
+
+    act = {"GET": Act.RECORD_RESULT}
+
+    @extend_schema(responses={200: Bench, 401: Refusal, 403: Refusal, 404: Refusal})
+    def get(self, request: Request, serial: str) -> Response:
+        """Everything the tablet needs of a unit. First answers stay hidden while a second is owed."""
+        view = inspection_of(serial, viewer=self.person, at=self.at)
+        return Response(bench_json(view, self.person) | self._around(view))
+
+    def _around(self, view: InspectionView) -> dict[str, Any]:
+        kinds = {kind for checkpoint in view.checkpoints for kind in checkpoint.card.gauge_kinds}
+        return {
+            "server_time": self.at.isoformat(),
+            "gauges": [_gauge(card) for card in all_gauges(self.at) if card.kind_key in kinds],
+        }
+
+
+def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
+    """The inspection as this person sees it, as plain values."""
+    item_id = view.unit.item_id
+    asked = view.holds or any(c.counts and not c.counts.passes for c in view.checkpoints)
+    reports = active_by_checkpoint(item_id) if asked else {}
+    secret = {reports.get(c.card.id) for c in view.checkpoints if c.hidden}
+    writer = _Writer(
+        person=person,
+        reports=reports,
+        welders=welders_of(item_id),
+        by_key={checkpoint.card.key: checkpoint for checkpoint in view.checkpoints},
+    )
+    return {
+        "unit": _unit(view),
+        "revision": {
+            "uuid": str(view.revision.uuid),
+            "letter": view.revision.letter,
+            "state": view.revision.state,
+        },
+        "person": {"badge": person.badge, "name": person.name, "initials": person.initials},
+        "holds": [
+            {
+                "source": h.source,
+                "reason": SECRET if h.source in secret else h.reason,
+                "from_stage": h.from_stage,
+                "at": h.at.isoformat(),
+            }
+            for h in view.holds
+        ],
+        "progress": {
+            "due": view.progress.due,
+            "answered": view.progress.answered,
+            "stages": view.progress.stages,
+            "stages_signed": view.progress.stages_signed,
+            "percent": view.progress.percent,
+        },
+        "stages": [stage_json(stage, view) for stage in view.stages],
+        "checkpoints": [writer.checkpoint(checkpoint) for checkpoint in view.checkpoints],
+    }
+
+
+def _unit(view: InspectionView) -> dict[str, Any]:
+    unit = view.unit
+    names = ("serial", "family_code", "family_name", "order_number", "variant", "state", "state_label")
+    return {name: getattr(unit, name) for name in names}
+
+
+def stage_json(stage: StageView, view: InspectionView) -> dict[str, Any]:
+    """One stage with whether it may start, and what stands against it."""
+    sign_off = stage.sign_off if stage.sign_off and stage.sign_off.valid else None
+    blocked = _blocked_by(stage, view)
+    return {
+        "number": stage.card.number,
+        "name": stage.card.name,
+        "hold_point": stage.card.hold_point,
+        "witness_point": stage.card.witness_point,
+        "state": stage.state.value,
+        "held": stage.held,
+        "due": stage.due,
+        "answered": stage.answered,
+        "signed_by": sign_off.person_name if sign_off else None,
+        "signed_at": sign_off.at.isoformat() if sign_off else None,
+        "may_start": not blocked,
+        "blocked_by": blocked,
+    }
+
+
+def _blocked_by(stage: StageView, view: InspectionView) -> str:
+    for earlier in view.stages:
+        if earlier.card.number < stage.card.number and not earlier.signed:
+            what = " (hold point)" if earlier.card.hold_point else ""
+            return f"Stage {earlier.card.number} {earlier.card.name}{what} comes first and is not signed."
+    holding = [h.source for h in view.holds if h.from_stage is None or h.from_stage < stage.card.number]
+    return f"On hold: {', '.join(holding)}." if holding else ""
+
+
+class _Writer:
+    """Writes checkpoints as one person sees them."""
+
+    def __init__(
+        self,
+        person: Person,
+        reports: Mapping[int, str],
+        welders: Mapping[str, int],
+        by_key: Mapping[str, CheckpointView],
+    ) -> None:
+        self.person, self.reports, self.welders, self.by_key = person, reports, welders, by_key
+
+    def checkpoint(self, view: CheckpointView) -> dict[str, Any]:
+        task, note = self._task(view)
+        return _asked(view) | self._paired(view) | self._answered(view) | {"task": task, "task_note": note}
+
+    def _task(self, view: CheckpointView) -> tuple[str, str]:
+        """What this person can do at the checkpoint, and if nothing, why."""
+        if view.state is CheckpointState.NOT_DUE:
+            return "none", f"Not due on this unit: it is checked {view.card.frequency}."
+        if view.card.kind == "derived":
+            return ("done", "") if view.first_given else ("wait", WAITS["computed"])
+        if view.state is CheckpointState.IN_CONFLICT and not view.hidden:
+            return "settle", "Two answers were given without seeing each other; correct it to the right one."
+        if not view.owes:
+            return "done", ""
+        inspection = view.owes[0]
+        name = {1: "first", 2: "second", 3: "third"}[inspection]
+        if self._may_give(view, inspection):
+            return name, ""
+        mine = self.welders.get(view.card.joint) == self.person.pk and inspection == 1
+        return "wait", WAITS["own_weld" if mine else name]
+
+    def _may_give(self, view: CheckpointView, inspection: int) -> bool:
+        """As the server will decide it: another person for each inspection, none of them the welder of the joint."""
+        welded = bool(view.card.joint) and self.welders.get(view.card.joint) == self.person.pk
+        if inspection == 1:
+            return not welded or view.card.second_inspection or view.card.kind == "record"
+        return not welded and all(answer.person_id != self.person.pk for answer in view.given)
+
+    def _answered(self, view: CheckpointView) -> dict[str, Any]:
+        shown = self._shown(view)
+        base = view.base if view.conflicting else (shown.operation if shown else None)
+        may_correct = bool(shown) and view.card.kind != "derived" and self._is_free(view, shown)
+        failing = shown is not None and not shown.passes
+        return {
+            "base": str(base) if base else None,
+            "operation": str(base) if base else None,
+            "inspection_seen": shown.inspection if shown else None,
+            "outcome": shown.outcome if shown else None,
+            "answer": shown.described if shown else None,
+            "value": _number(shown.answer) if shown else None,
+            "nearest_limit": shown.nearest_limit if shown else "",
+            "excess": shown.excess if shown else "",
+            "gauge": shown.gauge_number if shown else "",
+            "answered_by": shown.person_initials if shown else "",
+            "recorded_at": shown.recorded_at.isoformat() if shown else None,
+            "report": self.reports.get(view.card.id) if failing else None,
+            "flags": list(shown.flags) if shown else [],
+            "flag_sentences": shown.flag_sentences if shown else [],
+            "may_repeat": view.may_repeat and may_correct,
+            "may_correct": may_correct,
+        }
+
+    def _shown(self, view: CheckpointView) -> AnswerView | None:
+        """The person's own answer while others are owed, else the one that counts, in a conflict the latest."""
+        if view.conflicting:
+            return view.conflicting[-1]
+        own = next((answer for answer in reversed(view.given) if answer.person_id == self.person.pk), None)
+        return own or view.counts
+
+    def _is_free(self, view: CheckpointView, shown: AnswerView | None) -> bool:
+        """Whether the person has given no other inspection of the checkpoint."""
+        others = (a for a in view.given if shown is None or a.inspection != shown.inspection)
+        return all(answer.person_id != self.person.pk for answer in others)
+
+    def _paired(self, view: CheckpointView) -> dict[str, Any]:
+        before = self.by_key.get(view.card.paired_with)
+        if before is None:
+            return {"paired": None}
+        answer = before.counts.described if before.counts else None
+        return {"paired": {"number": before.card.number, "answer": answer}}
+
+
+def _asked(view: CheckpointView) -> dict[str, Any]:
+    card = view.card
+    spec = card.spec_json
+    band = getattr(card.spec, "band", None) if card.kind != "count" else None
+    document = f"{card.document_number} rev {card.document_revision}" if card.document_number else ""
+    return {
+        "key": card.key,
+        "number": card.number,
+        "title": card.title,
+        "kind": card.kind,
+        "stage": card.stage_number,
+        "due": view.state is not CheckpointState.NOT_DUE,
+        "state": view.state.value,
+        "round": view.round,
+        "reopened_by": view.reopened_by,
+        "first_given": view.first_given,
+        "hidden": view.hidden,
+        "disagree": view.disagree,
+        "band": band.to_json() if band else None,
+        "rule": spec.get("rule"),
+        "limits": card.limits_text,
+        "notation": card.notation,
+        "unit_of_measure": card.unit_of_measure,
+        "decimals": spec.get("decimals"),
+        "readings": spec.get("readings") or 1,
+        "form": spec.get("form"),
+        "inputs": list(card.spec.inputs) if card.kind == "derived" else [],
+        "count_at_most": spec.get("accept"),
+        "count_at_least": spec.get("at_least"),
+        "criticality": card.criticality,
+        "method": card.method,
+        "setup": card.setup,
+        "setup_label": card.setup_label,
+        "gauge_kinds": list(card.gauge_kinds),
+        "frequency": card.frequency,
+        "second_inspection": card.second_inspection,
+        "joint": card.joint,
+        "document": document,
+        "instruction": card.instruction,
+        "caution": card.caution,
+    }
+
+
+def _number(answer: Mapping[str, Any]) -> str | None:
+    for name in ("value", "count"):
+        if name in answer:
+            return str(answer[name])
+    return None
+
+
+def _gauge(card: GaugeCard) -> dict[str, Any]:
+    uncertainty = card.expanded_uncertainty
+    return {
+        "number": card.number,
+        "kind": card.kind_key,
+        "kind_name": card.kind_name,
+        "unit_of_measure": card.unit_of_measure,
+        "usable": card.usable,
+        "reason": card.reason,
+        "sentence": card.sentence,
+        "due_on": card.due_on.isoformat() if card.due_on else None,
+        "expanded_uncertainty": None if uncertainty is None else format(uncertainty, "f"),
+    }

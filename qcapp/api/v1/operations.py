@@ -1,0 +1,143 @@
+"""The only way in for results from outside: operations, each answered by itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from qcapp.core.errors import Invalid
+from qcapp.inspections.queries import places_of
+from qcapp.inspections.services import record_operations
+from qcapp.inspections.services.recording import Verdictlet
+from qcapp.nonconformance.queries import active_by_checkpoint, report_numbers_by_result
+from qcapp.people.roles import Act
+
+from ..acts import ActView, Refusal
+from ..parsing import OperationsParser
+
+FIELDS = frozenset({"device", "sent_at", "operations", "waiting", "waiting_since"})
+
+
+class Operation(serializers.Serializer[Any]):
+    """One result. Never changes between tries: the same id with another body is refused (`key_reused`)."""
+
+    id = serializers.UUIDField(help_text="UUID version 7, made where the result was entered")
+    v = serializers.IntegerField(help_text="1")
+    kind = serializers.CharField(help_text="result")
+    serial = serializers.CharField()
+    revision = serializers.UUIDField(help_text="the plan revision that was on the screen")
+    checkpoint = serializers.CharField(help_text="the checkpoint's key")
+    round = serializers.IntegerField(required=False, default=1)
+    inspection = serializers.IntegerField(
+        required=False, default=1, help_text="1 first, 2 second, 3 deciding"
+    )
+    purpose = serializers.ChoiceField(choices=["reading", "repeat", "correction"])
+    answer = serializers.DictField(help_text="the kind's own; numbers as text")
+    raw = serializers.CharField(required=False, allow_blank=True, help_text="as typed")
+    gauge = serializers.CharField(required=False, allow_null=True)
+    recorded_at = serializers.DateTimeField()
+    recorded_by = serializers.CharField(help_text="badge")
+    base = serializers.UUIDField(
+        required=False, allow_null=True, help_text="`base` of the bench when it was seen"
+    )
+    reason = serializers.CharField(required=False, allow_blank=True)
+
+
+class Submission(serializers.Serializer[Any]):
+    device = serializers.CharField()
+    sent_at = serializers.DateTimeField(required=False, allow_null=True)
+    operations = serializers.ListField(child=Operation(), max_length=200)
+
+
+class ComputedAnswer(serializers.Serializer[Any]):
+    checkpoint = serializers.CharField()
+    verdict = serializers.CharField()
+    value = serializers.CharField()
+    report = serializers.CharField(allow_null=True)
+
+
+class OperationAnswer(serializers.Serializer[Any]):
+    id = serializers.CharField()
+    outcome = serializers.ChoiceField(choices=["applied", "duplicate", "rejected"])
+    code = serializers.CharField(allow_blank=True)
+    message = serializers.CharField(allow_blank=True)
+    verdict = serializers.CharField(allow_null=True)
+    excess = serializers.CharField(allow_null=True)
+    nearest_limit = serializers.CharField(allow_null=True)
+    limits = serializers.CharField(allow_null=True)
+    report = serializers.CharField(allow_null=True)
+    flags = serializers.ListField(child=serializers.CharField())
+    conflict = serializers.BooleanField()
+    computed = ComputedAnswer(many=True)
+
+
+class SubmissionAnswer(serializers.Serializer[Any]):
+    operations = OperationAnswer(many=True)
+
+
+class OperationsView(ActView):
+    """Results of a tablet or program, at most 200 at once."""
+
+    act = {"POST": Act.RECORD_RESULT}
+    parser_classes = (OperationsParser,)
+
+    @extend_schema(
+        request=Submission, responses={200: SubmissionAnswer, 400: Refusal, 401: Refusal, 403: Refusal}
+    )
+    def post(self, request: Request) -> Response:
+        """Record results. Each operation is answered by itself; sending again is harmless."""
+        body = request.data
+        if not isinstance(body, dict):
+            raise Invalid("body_not_object", "Send an object with “device” and “operations”.")
+        # Read by hand: 160 operations cost the framework's validation several times what storing them costs.
+        unknown = body.keys() - FIELDS
+        if unknown:
+            raise Invalid("field_unknown", f"There is no field “{min(unknown)[:40]}” here.")
+        device = body.get("device")
+        if not isinstance(device, str):
+            raise Invalid("fields_invalid", "“device” is missing: send the name of the tablet or program.")
+        answers = record_operations(
+            sent_by=self.person,
+            device=device,
+            sent_at=_instant(body.get("sent_at")),
+            operations=body.get("operations"),
+            at=self.at,
+        )
+        return Response({"operations": _with_reports(answers)})
+
+
+def _instant(value: object) -> Any:
+    if value is None:
+        return None
+    try:
+        return serializers.DateTimeField().to_internal_value(value)  # type: ignore[no-untyped-call]
+    except (serializers.ValidationError, OverflowError):
+        raise Invalid("time_unreadable", "“sent_at” must be a time with its zone.", field="sent_at") from None
+
+
+def _with_reports(answers: list[Verdictlet]) -> list[dict[str, Any]]:
+    """The answers as JSON; a duplicate names the report that its first arrival raised."""
+    found = [answer.to_json() for answer in answers]
+    failed = ("out_of_band", "does_not_conform")
+    lost = [one["id"] for one in found if one["outcome"] == "duplicate" and one["verdict"] in failed]
+    numbers = _report_numbers(lost) if lost else {}
+    for one in found:
+        one["report"] = one["report"] or numbers.get(one["id"])
+    return found
+
+
+def _report_numbers(operations: list[str]) -> dict[str, str]:
+    """The report that each stored operation raised, or the open one about its checkpoint, which it joined."""
+    found: dict[str, str] = {}
+    places = places_of(operations)
+    for item_id in {place.item_id for place in places}:
+        raised, active = report_numbers_by_result(item_id), active_by_checkpoint(item_id)
+        for place in places:
+            number = raised.get(place.result_id) or active.get(place.checkpoint_id)
+            if place.item_id == item_id and number:
+                found[str(place.operation)] = number
+    return found

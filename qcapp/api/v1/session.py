@@ -1,0 +1,98 @@
+"""Signing in and out, and what a client has to know before it sends: who, the token, the server's time and epoch."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import auth
+from django.middleware.csrf import get_token
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from qcapp.audit.queries import head
+from qcapp.lib.middleware import client_address
+from qcapp.people.access import PUBLIC, SIGNED_IN
+from qcapp.people.queries import acts_of, role_names
+from qcapp.people.services import identify
+
+from ..acts import ActView, Refusal
+from ..authentication import SessionAuthentication
+
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+OLDEST_CLIENT = 1  # the oldest version of operations that is still read
+
+
+class SignIn(serializers.Serializer[Any]):
+    badge = serializers.CharField(max_length=20)
+    password = serializers.CharField(max_length=200, trim_whitespace=False, write_only=True)
+
+
+class SessionPerson(serializers.Serializer[Any]):
+    uuid = serializers.UUIDField()
+    badge = serializers.CharField()
+    name = serializers.CharField()
+    initials = serializers.CharField()
+
+
+class Session(serializers.Serializer[Any]):
+    person = SessionPerson(allow_null=True)
+    roles = serializers.ListField(child=serializers.CharField())
+    acts = serializers.ListField(child=serializers.CharField(), help_text="what the person may do, in words")
+    csrf_token = serializers.CharField(help_text="send it as X-CSRFToken with every change")
+    server_time = serializers.DateTimeField()
+    epoch = serializers.CharField(
+        help_text="changes when a backup is restored: send again what you still have"
+    )
+    oldest_client = serializers.IntegerField()
+
+
+class SessionView(ActView):
+    """The session of the caller."""
+
+    act = {"GET": PUBLIC, "POST": PUBLIC, "DELETE": SIGNED_IN}
+
+    @extend_schema(responses={200: Session}, summary="Who is signed in, the token, the server's time")
+    def get(self, request: Request) -> Response:
+        return Response(self._session(request))
+
+    @extend_schema(request=SignIn, responses={200: Session, 400: Refusal, 403: Refusal, 429: Refusal})
+    def post(self, request: Request) -> Response:
+        """Sign in by badge and password. The answer carries a new token; the one before is void."""
+        SessionAuthentication().enforce_csrf(request)
+        given = self.read(SignIn)
+        proof = identify(
+            badge=given["badge"],
+            secret=given["password"],
+            at=self.at,
+            address=client_address(self.django_request),
+        )
+        auth.login(self.django_request, proof.person, backend=BACKEND)
+        request.user = proof.person
+        return Response(self._session(request))
+
+    @extend_schema(responses={204: None, 401: Refusal, 403: Refusal})
+    def delete(self, request: Request) -> Response:
+        """Sign out."""
+        auth.logout(self.django_request)
+        return Response(status=204)
+
+    def _session(self, request: Request) -> dict[str, Any]:
+        person: Any = request.user if request.user.is_authenticated else None
+        return {
+            "person": {
+                "uuid": str(person.uuid),
+                "badge": person.badge,
+                "name": person.name,
+                "initials": person.initials,
+            }
+            if person
+            else None,
+            "roles": sorted(role_names(person, self.at)) if person else [],
+            "acts": sorted(acts_of(person, self.at)) if person else [],
+            "csrf_token": get_token(self.django_request),
+            "server_time": self.at.isoformat(),
+            "epoch": head().epoch,
+            "oldest_client": OLDEST_CLIENT,
+        }

@@ -1,0 +1,55 @@
+"""`manage.py verify_audit`: walks the chain, checks payloads, compares the anchors; exit status 1 when it
+fails.
+"""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from qcapp.audit import anchors
+from qcapp.audit.queries import ChainReport, check_chain
+
+
+class Command(BaseCommand):
+    help = "Check that no act was changed, removed, inserted or cut off. Names the first broken entry."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        report = check_chain()
+        self.stdout.write(json.dumps(_as_json(report)) if options["json"] else _in_words(report))
+        if not report.holds:
+            raise CommandError("The audit chain does not hold.", returncode=1)
+
+
+def _as_json(report: ChainReport) -> dict[str, object]:
+    broken = report.broken
+    return {
+        "holds": report.holds,
+        "entries": report.entries,
+        "first_broken": broken.number if broken else None,
+        "reason": broken.reason.value if broken else "",
+        "message": broken.message if broken else "",
+        "anchors_checked": report.anchors_checked,
+        "anchor_problem": report.anchor_problem,
+    }
+
+
+def _in_words(report: ChainReport) -> str:
+    lines = [f"{report.entries} entries and {report.anchors_checked} anchors checked."]
+    if report.broken:
+        lines.append(
+            f"First broken entry: {report.broken.number} ({report.broken.reason}). {report.broken.message}"
+        )
+    if report.anchor_problem:
+        lines.append(report.anchor_problem)
+    if report.holds and not report.anchors_checked:
+        lines.append(f"No anchor in {anchors.anchor_file()}: a cut end or a full rewrite would not show.")
+    elif report.holds:
+        lines.append("Everything holds.")
+    return "\n".join(lines)

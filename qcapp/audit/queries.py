@@ -1,0 +1,221 @@
+"""Readers of the chain: what was done to a thing, how far the chain goes, and whether it still holds."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from django.db.models import Max
+
+from qcapp.core.errors import Invalid
+from qcapp.core.sealing import START, Break, Broken, canonical, digest, first_broken
+from qcapp.core.sealing import Entry as ChainEntry
+
+from . import anchors
+from .models import ChainHead, Entry
+
+ROWS_AT_ONCE = 2000
+ANCHORS_AT_ONCE = 500
+PAGE = 50
+COLUMNS = (
+    "number",
+    "at",
+    "verb",
+    "actor",
+    "subject",
+    "header",
+    "payload_digest",
+    "previous_digest",
+    "digest",
+    "payload__body",
+)
+
+
+@dataclass(frozen=True)
+class EntryRow:
+    """One act as screens show it. `actor` is a person's uuid as text, empty for the system itself."""
+
+    number: int
+    at: datetime
+    verb: str
+    actor: str
+    subject: str
+    payload: dict[str, Any]
+    digest: str
+
+
+@dataclass(frozen=True)
+class Head:
+    """How far the chain goes: number 0 before the first act. `epoch` is empty then."""
+
+    number: int
+    digest: str
+    epoch: str
+
+
+@dataclass(frozen=True)
+class ChainReport:
+    """What a walk over the chain found. `anchor_problem` is a sentence, empty when every anchor fits."""
+
+    entries: int
+    broken: Broken | None
+    anchors_checked: int
+    anchor_problem: str
+
+    @property
+    def holds(self) -> bool:
+        """True when neither the chain nor an anchor shows a change."""
+        return self.broken is None and not self.anchor_problem
+
+
+def entries_about(subject: str) -> list[EntryRow]:
+    """Every act on exactly this subject, newest first."""
+    return _rows(Entry.objects.filter(subject=subject))
+
+
+def entries_page(*, fragment: str = "", before: int | None = None, size: int = PAGE) -> list[EntryRow]:
+    """The newest acts whose subject or verb holds `fragment`; with `before` only those of lower numbers."""
+    found = Entry.objects.all()
+    if fragment:
+        found = found.filter(subject__icontains=fragment) | found.filter(verb__icontains=fragment)
+    if before is not None:
+        found = found.filter(number__lt=before)
+    return _rows(found, size)
+
+
+def _rows(found: Any, size: int | None = None) -> list[EntryRow]:
+    columns = ("number", "at", "verb", "actor", "subject", "payload__body", "digest")
+    return [
+        EntryRow(number, at, verb, actor, subject, _payload(body), seal)
+        for number, at, verb, actor, subject, body, seal in found.order_by("-number").values_list(*columns)[
+            :size
+        ]
+    ]
+
+
+def _payload(body: str | None) -> dict[str, Any]:
+    """The payload; what an intruder left in its place is shown as it is, for `check_chain` to name."""
+    try:
+        payload = json.loads(body or "{}")
+    except ValueError:
+        payload = None
+    return payload if isinstance(payload, dict) else {"unreadable": body}
+
+
+def head() -> Head:
+    """The last entry's number and digest as the head row names them."""
+    row = ChainHead.objects.first()
+    return Head(row.number, row.digest, str(row.epoch)) if row else Head(0, START, "")
+
+
+def last_anchor() -> anchors.Anchor | None:
+    """The newest line of the anchor file, None when there is none or the file does not hold."""
+    lines, problem = _read_anchors()
+    return lines[-1] if lines and not problem else None
+
+
+def check_chain() -> ChainReport:
+    """Walk the whole chain, compare each entry with its payload and the anchors with the entries.
+
+    Reads while others write: what is appended after the start is not part of the answer.
+    """
+    lines, unreadable = _read_anchors()  # before the head, which can then not be behind them
+    known = head()
+    walk = _Walk()
+    broken = first_broken(walk.over(_stored(known.number)), head=_known(known))
+    if walk.finding and (broken is None or walk.finding.number <= broken.number):
+        broken = walk.finding
+    broken = broken or _beyond_head()
+    checked, problem = _compare_anchors(lines, known)
+    return ChainReport(walk.entries, broken, checked, problem or unreadable)
+
+
+def _known(known: Head) -> tuple[int, str] | None:
+    return (known.number, known.digest) if known.number else None
+
+
+def _stored(last: int) -> Iterator[tuple[Any, ...]]:
+    rows = Entry.objects.filter(number__lte=last).order_by("number").values_list(*COLUMNS)
+    return iter(rows.iterator(chunk_size=ROWS_AT_ONCE))
+
+
+@dataclass
+class _Walk:
+    """Hands the chain's entries on and stops at the first whose columns or payload do not fit its header."""
+
+    entries: int = 0
+    finding: Broken | None = field(default=None)
+
+    def over(self, rows: Iterable[tuple[Any, ...]]) -> Iterator[ChainEntry]:
+        for number, at, verb, actor, subject, header, payload_digest, previous, seal, body in rows:
+            wrong = _wrong_payload(payload_digest, body) or _wrong_columns(
+                header, (actor, at, number, payload_digest, subject, verb)
+            )
+            if wrong:
+                self.finding = Broken(number, Break.ALTERED, f"Entry {number} was altered: {wrong}.")
+                return
+            self.entries += 1
+            yield number, header, previous, seal
+
+
+def _wrong_payload(payload_digest: str, body: str | None) -> str:
+    if body is None:
+        return "its payload is gone"
+    return "" if digest(body) == payload_digest else "its payload does not give the digest in its header"
+
+
+def _wrong_columns(header: str, columns: tuple[Any, ...]) -> str:
+    names = ("actor", "at", "number", "payload", "subject", "verb")
+    expected = dict(zip(names, columns, strict=True))
+    try:
+        expected["at"] = expected["at"].astimezone(UTC).isoformat(timespec="microseconds")
+        says = canonical(expected)
+    except (Invalid, AttributeError):  # a NUL character, or no time at all
+        says = ""
+    return "" if says == header else "its columns do not say what its header says"
+
+
+def _beyond_head() -> Broken | None:
+    """Entries past the head: nobody but the services moves both, and they move them together."""
+    last = Entry.objects.aggregate(last=Max("number"))["last"] or 0
+    number = head().number  # read after the entries, so that an act committed meanwhile is no finding
+    if last <= number:
+        return None
+    return Broken(number + 1, Break.INSERTED, f"Entry {number + 1} stands beyond the head of the chain.")
+
+
+def _read_anchors() -> tuple[list[anchors.Anchor], str]:
+    """The lines that hold, and a sentence about the first that does not."""
+    lines: list[anchors.Anchor] = []
+    try:
+        for anchor in anchors.read():
+            lines.append(anchor)
+    except anchors.AnchorsNotOurs as error:
+        return lines, error.message
+    return lines, ""
+
+
+def _compare_anchors(lines: list[anchors.Anchor], known: Head) -> tuple[int, str]:
+    """How many anchors fit before the first that does not, and a sentence about that one."""
+    for start in range(0, len(lines), ANCHORS_AT_ONCE):
+        part = lines[start : start + ANCHORS_AT_ONCE]
+        found = Entry.objects.filter(number__in=[anchor.number for anchor in part])
+        digests = dict(found.values_list("number", "digest"))
+        for place, anchor in enumerate(part, start=start):
+            if problem := _anchor_problem(anchor, known, digests):
+                return place, problem
+    return len(lines), ""
+
+
+def _anchor_problem(anchor: anchors.Anchor, known: Head, digests: dict[int, str]) -> str:
+    where = f"The anchor of {anchor.at} (line {anchor.line})"
+    if anchor.epoch != known.epoch:
+        return f"{where} belongs to another chain: this database was replaced or begun anew."
+    if anchor.number not in digests:
+        return f"{where} knows entry {anchor.number}, which is gone: the chain's end was cut off."
+    if digests[anchor.number] != anchor.digest:
+        return f"{where} knows another entry {anchor.number}: the chain was rewritten."
+    return ""

@@ -1,0 +1,117 @@
+"""The only writers of the audit chain, the gapless counters and the anchors."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import connection, models, transaction
+
+from qcapp.core.errors import Invalid
+from qcapp.core.sealing import START, canonical, chain, digest
+
+from . import anchors
+from .models import ChainHead, Counter, Entry, Payload
+from .verbs import Verb
+
+HEAD = 1  # the one row of ChainHead
+
+
+def record(
+    *, verb: Verb, actor: UUID | str | None, subject: str, at: datetime, payload: dict[str, Any]
+) -> int:
+    """Append one act to the chain and give its number; it stands or falls with the caller's transaction.
+
+    Call it as the last statement: the head stays locked until the commit, and every other writer waits for
+    it. `actor` is a person's uuid, None for the system itself. Raises Invalid when `at` has no zone or the
+    payload has no canonical text, and RuntimeError outside a transaction.
+    """
+    body = canonical(payload)
+    header = {
+        "actor": "" if actor is None else str(actor),
+        "at": utc_text(at),
+        "payload": digest(body),
+        "subject": subject,
+        "verb": Verb(verb).value,
+    }
+    head = _locked_head()
+    number = head.number + 1
+    text = canonical(header | {"number": number})
+    entry = _entry(header, number, at, text, head.digest)
+    entry.save()
+    Payload(entry=entry, body=body).save()
+    ChainHead.objects.filter(pk=HEAD).update(number=number, digest=entry.digest)
+    return number
+
+
+def next_number(*, series: str) -> int:
+    """The next number of a series, from 1, without gaps: it is given back when the caller's transaction
+    fails.
+
+    The counter stays locked until the commit. Raises RuntimeError outside a transaction.
+    """
+    _require_transaction()
+    counter = Counter.objects.select_for_update().filter(series=series).first()
+    if counter is None:
+        # On PostgreSQL two first takers meet here; the second waits for the first and then inserts nothing.
+        Counter.objects.bulk_create([Counter(series=series)], ignore_conflicts=True)
+        counter = Counter.objects.select_for_update().get(series=series)
+    Counter.objects.filter(pk=counter.pk).update(last=models.F("last") + 1)
+    return counter.last + 1
+
+
+def anchor(*, at: datetime) -> bool:
+    """Write the committed head of the chain into the anchor file. False when there was nothing new to write.
+
+    Call it outside a transaction; services use `anchor_on_commit`. Raises OSError when the disk refuses.
+    """
+    head = ChainHead.objects.filter(pk=HEAD).first()
+    if head is None or head.number == 0:
+        return False
+    return anchors.append(epoch=str(head.epoch), number=head.number, digest=head.digest, at=utc_text(at))
+
+
+def anchor_on_commit(*, at: datetime) -> None:
+    """Anchor the chain once the caller's transaction has been committed.
+
+    The act is done by then, so a full disk is logged and not raised; the next anchor covers this act too.
+    """
+    transaction.on_commit(lambda: anchor(at=at), robust=True)
+
+
+def utc_text(at: datetime) -> str:
+    """The instant as it stands in headers and anchors. Raises Invalid when `at` names no zone."""
+    if at.tzinfo is None:
+        raise Invalid("time_without_zone", "A time without a zone cannot be recorded; give it one.")
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def _entry(header: dict[str, str], number: int, at: datetime, text: str, previous: str) -> Entry:
+    return Entry(
+        number=number,
+        at=at,
+        verb=header["verb"],
+        actor=header["actor"],
+        subject=header["subject"],
+        header=text,
+        payload_digest=header["payload"],
+        previous_digest=previous,
+        digest=chain(previous, number, text),
+    )
+
+
+def _locked_head() -> ChainHead:
+    _require_transaction()
+    head = ChainHead.objects.select_for_update().filter(pk=HEAD).first()
+    if head is None:
+        # Created at the first act: a flush of the database takes the row away, and two first writers may
+        # meet.
+        ChainHead.objects.bulk_create([ChainHead(pk=HEAD, digest=START)], ignore_conflicts=True)
+        head = ChainHead.objects.select_for_update().get(pk=HEAD)
+    return head
+
+
+def _require_transaction() -> None:
+    if not connection.in_atomic_block:
+        raise RuntimeError("The audit chain is written inside the transaction of the act that it records.")

@@ -1,0 +1,76 @@
+"""Release of a unit, and the certificate in numbered issues, frozen as text and rendered from that alone."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from qcapp.lib.fields import uuid7
+from qcapp.lib.write_once import WriteOnceModel
+
+
+class Release(WriteOnceModel):
+    """A release given or withdrawn, by a signature. The latest row of an item counts."""
+
+    class Kind(models.TextChoices):
+        GIVEN = "given", "release"
+        WITHDRAWN = "withdrawn", "release withdrawn"
+
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="releases")
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    reason = models.CharField(max_length=300, blank=True)
+    checks = models.TextField()  # canonical JSON: each release check with its finding at that moment
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.item_id} {self.kind}"
+
+
+class Certificate(WriteOnceModel):
+    """One issue of an item's certificate. `content` is everything it says; a correction is the next issue."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    token = models.CharField(max_length=43, unique=True)  # random, in the QR code: the check page's key
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="certificates")
+    release = models.ForeignKey(Release, on_delete=models.PROTECT, related_name="certificates")
+    number = models.CharField(max_length=24)  # "FR-2026-0211", the same for all issues
+    issue = models.SmallIntegerField()
+    content = models.TextField()  # canonical JSON
+    digest = models.CharField(max_length=64)
+    change_note = models.CharField(max_length=300, blank=True)  # what changed since the issue before
+    issued_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    issued_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["number", "issue"], name="certificates_issue_once"),
+            models.UniqueConstraint(fields=["item", "issue"], name="certificates_item_issue_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} issue {self.issue}"
+
+
+class CertificateWithdrawal(WriteOnceModel):
+    """An issue that no longer stands, and why. The document itself is untouched."""
+
+    certificate = models.OneToOneField(Certificate, on_delete=models.PROTECT, related_name="withdrawal")
+    reason = models.CharField(max_length=300)
+    signature = models.ForeignKey("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"withdrawal of {self.certificate_id}"
+
+
+class CertificateFile(WriteOnceModel):
+    """The PDF as it was first rendered, kept in the data folder by digest: asking again gives the same bytes."""
+
+    certificate = models.OneToOneField(Certificate, on_delete=models.PROTECT, related_name="file")
+    digest = models.CharField(max_length=64)
+    path = models.CharField(max_length=200)  # below the data folder
+    size = models.IntegerField()
+    rendered_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.path

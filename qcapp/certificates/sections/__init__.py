@@ -1,0 +1,34 @@
+"""The sections of a certificate, in the order they are printed.
+
+Each module builds its part from the records, once, at issue: `build(record)` gives a frozen dataclass. What it gives
+becomes part of the frozen content; the PDF is rendered from that alone, by the template of the same name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from . import identity, nonconformances, results, signatures, statement
+from .record import Record
+
+SECTIONS = {
+    "identity": identity.build,
+    "statement": statement.build,
+    "results": results.build,
+    "nonconformances": nonconformances.build,
+    "signatures": signatures.build,
+}
+
+
+def content(record: Record) -> dict[str, Any]:
+    """Everything the certificate says, as plain values ready for canonical JSON."""
+    return {name: _plain(asdict(build(record))) for name, build in SECTIONS.items()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner) for inner in value]
+    return value

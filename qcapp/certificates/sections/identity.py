@@ -1,0 +1,61 @@
+"""Which unit, which paper, which plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .record import Record
+
+
+@dataclass(frozen=True)
+class Document:
+    """A drawing or specification with its revision."""
+
+    kind: str
+    number: str
+    revision: str
+
+
+@dataclass(frozen=True)
+class Identity:
+    """The head of the certificate (object, number and issuer: ISO/IEC 17050-1, clause 6, names these fields)."""
+
+    number: str
+    issue: int
+    issued: str
+    change_note: str
+    maker: str
+    place: str
+    demonstration: bool
+    serial: str
+    family_code: str
+    family_name: str
+    variant: str
+    order_number: str
+    plan_revision: str
+    documents: tuple[Document, ...]
+    chain_number: int
+    chain_digest: str
+
+
+def build(record: Record) -> Identity:
+    """The head of the certificate."""
+    unit, plan = record.standing.inspection.unit, record.standing.inspection.revision
+    return Identity(
+        number=record.number,
+        issue=record.issue,
+        issued=record.moment(record.issued_at),
+        change_note=record.change_note,
+        maker=record.maker,
+        place=record.place,
+        demonstration=record.demonstration,
+        serial=unit.serial,
+        family_code=unit.family_code,
+        family_name=unit.family_name,
+        variant=unit.variant,
+        order_number=unit.order_number,
+        plan_revision=plan.letter,
+        documents=tuple(Document(one.kind, one.number, one.revision) for one in plan.documents),
+        chain_number=record.chain_number,
+        chain_digest=record.chain_digest,
+    )

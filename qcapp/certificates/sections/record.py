@@ -1,0 +1,44 @@
+"""What the sections are built from: the unit's standing at issue, and the paper's own numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from qcapp.certificates.release_checks import Standing
+
+
+@dataclass(frozen=True)
+class Record:
+    """The input of every section. Times are printed in the site's zone with its offset."""
+
+    standing: Standing
+    number: str
+    issue: int
+    issued_at: datetime
+    change_note: str
+    maker: str
+    place: str
+    zone: str
+    demonstration: bool
+    released_at: datetime
+    released_by: str
+    released_role: str
+    released_deputy_for: str
+    release_meaning: str
+    chain_number: int
+    chain_digest: str
+
+    def moment(self, at: datetime) -> str:
+        """24 Nov 2026 14:10 +01:00."""
+        local = at.astimezone(ZoneInfo(self.zone))
+        offset = f"{local:%z}"
+        return f"{local.day} {local:%b %Y %H:%M} {offset[:3]}:{offset[3:]}"
+
+    def day(self, at: datetime) -> str:
+        """24 Nov 2026."""
+        local = at.astimezone(ZoneInfo(self.zone))
+        return f"{local.day} {local:%b %Y}"

@@ -1,0 +1,98 @@
+"""The signed act of release, and its withdrawal."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+
+from qcapp.audit import services as audit
+from qcapp.audit.verbs import Verb
+from qcapp.core.errors import Conflict, Refused
+from qcapp.core.sealing import canonical, digest
+from qcapp.lib.plain_text import plain_text
+from qcapp.people.roles import Act
+from qcapp.people.services import require, write_signature
+from qcapp.production.queries import unit_by_serial
+from qcapp.production.services import lock_unit, move_unit
+
+from ..models import Release
+from ..release_checks import Finding, check, standing_of
+
+if TYPE_CHECKING:
+    from qcapp.people.services import Proof
+
+
+@transaction.atomic
+def release(*, proof: Proof, serial: str, at: datetime) -> None:
+    """Release the unit, if every check passes at this moment, with the unit's row locked.
+
+    Raises Refused `release_blocked` whose details list the findings that stand against it, Conflict
+    `released_already`, NotAllowed, NotFound.
+    """
+    require(proof.person, Act.RELEASE_UNIT, at)
+    unit = lock_unit(unit_by_serial(serial).id)
+    if unit.state in {"released", "dispatched"}:
+        raise Conflict("released_already", f"{unit.serial} is {unit.state_label} already.")
+    findings = check(standing_of(unit.serial))
+    _refuse_if_blocked(unit.serial, findings)
+    checks = canonical([_plain(finding) for finding in findings])
+    plan = findings[0].sentence
+    signature = write_signature(
+        proof=proof, act=Act.RELEASE_UNIT, subject=f"unit {unit.serial}", covers=digest(checks), at=at,
+        meaning=f"I release {unit.serial}: all release checks passed. {plan}",
+    )  # fmt: skip
+    Release.objects.create(
+        item_id=unit.item_id, kind=Release.Kind.GIVEN, checks=checks, signature=signature, at=at
+    )
+    move_unit(by=proof.person, unit_id=unit.id, move="release", reason="", at=at)
+    audit.record(
+        verb=Verb.RELEASE_GIVEN, actor=proof.person.uuid, subject=f"unit {unit.serial}", at=at,
+        payload={"signature": str(signature.uuid), "checks": digest(checks), "role": signature.role},
+    )  # fmt: skip
+    audit.anchor_on_commit(at=at)
+
+
+@transaction.atomic
+def withdraw_release(*, proof: Proof, serial: str, reason: str, at: datetime) -> None:
+    """Take the release back by a signed act: the unit is in build again. Issued certificates are not touched by it.
+
+    Raises Refused `not_released`, NotAllowed, NotFound, Invalid of `plain_text`.
+    """
+    require(proof.person, Act.RELEASE_UNIT, at)
+    reason = plain_text("The reason", reason, longest=300)
+    unit = lock_unit(unit_by_serial(serial).id)
+    if unit.state not in {"released", "dispatched"}:
+        raise Refused("not_released", f"{unit.serial} is not released; there is nothing to withdraw.")
+    content = canonical({"serial": unit.serial, "reason": reason})
+    signature = write_signature(
+        proof=proof, act=Act.RELEASE_UNIT, subject=f"unit {unit.serial}", covers=digest(content), at=at,
+        meaning=f"I withdraw the release of {unit.serial}: {reason}"[:300],
+    )  # fmt: skip
+    Release.objects.create(
+        item_id=unit.item_id, kind=Release.Kind.WITHDRAWN, reason=reason, checks="[]", signature=signature, at=at
+    )
+    move_unit(by=proof.person, unit_id=unit.id, move="withdraw_release", reason=reason, at=at)
+    audit.record(
+        verb=Verb.RELEASE_WITHDRAWN, actor=proof.person.uuid, subject=f"unit {unit.serial}", at=at,
+        payload={"signature": str(signature.uuid), "reason": reason},
+    )  # fmt: skip
+    audit.anchor_on_commit(at=at)
+
+
+def _refuse_if_blocked(serial: str, findings: list[Finding]) -> None:
+    against = [finding for finding in findings if not finding.ok]
+    if not against:
+        return
+    sentences = " ".join(f"{finding.title}: {finding.sentence}" for finding in against)
+    raise Refused(
+        "release_blocked",
+        f"{serial} cannot be released. {sentences}",
+        findings=[_plain(finding) for finding in against],
+    )
+
+
+def _plain(finding: Finding) -> dict[str, object]:
+    return {**asdict(finding), "links": [asdict(link) for link in finding.links]}

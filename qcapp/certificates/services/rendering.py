@@ -1,0 +1,103 @@
+"""The PDF of a certificate: rendered once from the frozen content, kept by digest, and the same bytes ever after."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tempfile
+from datetime import datetime
+from pathlib import Path
+
+import segno
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.template.loader import render_to_string
+from django.utils.safestring import mark_safe
+
+from qcapp.core.errors import Refused
+from qcapp.lib.pdf import html_to_pdf
+
+from ..models import CertificateFile
+from ..queries import CertificateCard, content_of
+
+
+def check_address(token: str) -> str:
+    """The address of the public check page, as printed in the QR code."""
+    return f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{token}/"
+
+
+def html_of(card: CertificateCard) -> str:
+    """The page that the PDF is laid out from, made of the frozen content alone."""
+    address = check_address(card.token)
+    code = segno.make(address, error="m", micro=False)
+    context = {
+        "says": content_of(card.id),
+        "address": address,
+        "qr": mark_safe(code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None)),  # noqa: S308
+        "digest": card.digest,
+    }
+    return render_to_string("certificates/certificate.html", context)
+
+
+def render(card: CertificateCard) -> bytes:
+    """The certificate laid out anew. Equal bytes for one version of the layout library and fonts."""
+    return html_to_pdf(
+        html_of(card),
+        identifier=card.uuid.hex,
+        created=card.issued_at,
+        title=f"Certificate of conformity {card.number} issue {card.issue}",
+        variant="pdf/ua-1",
+    )
+
+
+def pdf_bytes(card: CertificateCard, *, at: datetime) -> bytes:
+    """The certificate's PDF: rendered at the first asking, afterwards the kept file, checked against its digest.
+
+    Raises Refused `file_missing` or `file_altered` when the kept file is not what was kept, and what `html_to_pdf`
+    raises.
+    """
+    kept = CertificateFile.objects.filter(certificate=card.id).first()
+    if kept is None:
+        kept = _keep(card, render(card), at)
+    path = Path(settings.QCAPP_DATA_DIR) / kept.path
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        message = f"The kept file of {card.number} is missing from the data folder. Restore it from a backup."
+        raise Refused("file_missing", message, path=kept.path) from error
+    if hashlib.sha256(data).hexdigest() != kept.digest:
+        message = f"The kept file of {card.number} was altered on disk. Restore it from a backup and look into it."
+        raise Refused("file_altered", message, path=kept.path)
+    return data
+
+
+def _keep(card: CertificateCard, data: bytes, at: datetime) -> CertificateFile:
+    """File first, row second: a row never names a file that is not there. Two at once: the first row counts."""
+    sealed = hashlib.sha256(data).hexdigest()
+    relative = Path("evidence") / sealed[:2] / f"{sealed}.pdf"
+    write_once(Path(settings.QCAPP_DATA_DIR) / relative, data)
+    try:
+        with transaction.atomic():
+            return CertificateFile.objects.create(
+                certificate_id=card.id, digest=sealed, path=str(relative), size=len(data), rendered_at=at
+            )
+    except IntegrityError:
+        return CertificateFile.objects.get(certificate=card.id)
+
+
+def write_once(path: Path, data: bytes) -> None:
+    """Put the bytes at the path so that they are there whole or not at all, also after a power cut."""
+    if path.exists():
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    Path(file.name).replace(path)
+
+
+def frozen_json(card: CertificateCard) -> str:
+    """The content as readable JSON, for machines and for people who look."""
+    return json.dumps(content_of(card.id), ensure_ascii=False, indent=2)

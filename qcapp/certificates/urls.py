@@ -1,0 +1,16 @@
+from django.urls import path
+
+from . import views
+
+app_name = "certificates"
+urlpatterns = [
+    path("units/<str:serial>/release/", views.release_page, name="release"),
+    path("units/<str:serial>/release/give/", views.release_unit, name="give"),
+    path("units/<str:serial>/release/withdraw/", views.withdraw, name="withdraw"),
+    path("units/<str:serial>/release/issue/", views.issue, name="issue"),
+    path("units/<str:serial>/release/decide/", views.decide, name="decide"),
+    path("certificates/<str:number>/<int:issue>.pdf", views.pdf, name="pdf"),
+    path("certificates/<str:number>/<int:issue>.json", views.frozen, name="json"),
+    path("certificates/<str:number>/<int:issue>/withdraw/", views.withdraw_issue, name="withdraw_issue"),
+    path("check/<str:token>/", views.check, name="check"),
+]

@@ -1,0 +1,1 @@
+"""How the product is put together: settings from the environment, their checks, addresses, the WSGI entry."""

@@ -1,0 +1,40 @@
+"""What every page shows around its own matter: the parts a person may use, the roles held, the site."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.utils import timezone
+
+from qcapp.people.queries import role_names
+from qcapp.people.roles import ACTS, Act
+
+MENU = (
+    ("Floor", "/floor/", Act.RECORD_RESULT),
+    ("Units", "/units/", Act.LOOK_UP_UNIT),
+    ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
+    ("Plans", "/plans/", Act.LOOK_AT_PLAN),
+    ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),
+    ("People", "/people/", Act.KEEP_PEOPLE),
+    ("Audit", "/audit/", Act.READ_AUDIT),
+)
+
+
+def page(request: HttpRequest) -> dict[str, object]:
+    """Menu, roles and site words for base.html. Costs one query, and none for a stranger."""
+    shown: dict[str, object] = {
+        "site_name": settings.QCAPP_SITE_NAME,
+        "site_zone": settings.QCAPP_SITE_ZONE,
+        "demonstration": settings.QCAPP_DEMO,
+    }
+    person = getattr(request, "user", None)
+    if person is None or not person.is_authenticated:
+        return shown
+    held = role_names(person, timezone.now())
+    shown["my_roles"] = ", ".join(sorted(role.label for role in held)) or "no role today"
+    shown["menu"] = [
+        {"text": text, "url": url, "here": request.path.startswith(url)}
+        for text, url, act in MENU
+        if ACTS[act] & held
+    ]
+    return shown

@@ -1,0 +1,121 @@
+"""`manage.py demo`: the invented demonstration, played in and served."""
+
+from __future__ import annotations
+
+import sys
+from argparse import ArgumentParser
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+from django.utils import timezone
+
+from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.player import make_plans, play_units
+from qcapp.config.demonstration.stories import UNITS
+
+DONE = "played"
+BAR = 40
+
+
+class Command(BaseCommand):
+    help = "Make the invented demonstration in the data folder, if it is not there, and serve it."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--data", metavar="DIR", help="data folder (default: .data, or QCAPP_DATA_DIR)")
+        parser.add_argument(
+            "--port", type=int, default=8000, metavar="N", help="port to serve on (default 8000)"
+        )
+        parser.add_argument("--no-serve", action="store_true", help="make the demonstration and stop")
+        parser.add_argument(
+            "--reset", action="store_true", help="throw the demonstration away and make it anew"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if not settings.QCAPP_DEMO:
+            raise CommandError(
+                f"{settings.QCAPP_DATA_DIR} holds records that are not the demonstration. Name another folder with --data."
+            )
+        mark = Path(settings.QCAPP_DATA_DIR) / DONE
+        if options["reset"] and mark.exists():
+            mark.unlink()
+            self._throw_away()
+        if not mark.exists():
+            self._play()
+            mark.write_text(timezone.now().isoformat() + "\n", encoding="ascii")
+        self._tell(options["port"])
+        if not options["no_serve"]:
+            self._serve(options["port"])
+
+    def _throw_away(self) -> None:
+        if connection.vendor != "sqlite":
+            raise CommandError(
+                "--reset works on the demonstration's own SQLite file only; drop the database yourself."
+            )
+        name = Path(str(connection.settings_dict["NAME"]))
+        connection.close()
+        for suffix in ("", "-wal", "-shm"):
+            Path(f"{name}{suffix}").unlink(missing_ok=True)
+        anchors = Path(settings.QCAPP_DATA_DIR) / "anchors"
+        for file in anchors.glob("*") if anchors.exists() else ():
+            file.unlink()
+
+    def _play(self) -> None:
+        self.stdout.write("Making the demonstration (invented data) …")
+        call_command("migrate", verbosity=0)
+        now = timezone.now()
+        begin = now - timedelta(days=90)
+        self._refuse_half_done()
+        cast = people.make_people(begin)
+        people.make_gauges(cast, begin, now)
+        make_plans(cast, begin + timedelta(days=1))
+        done = 0
+
+        def tick() -> None:
+            nonlocal done
+            done += 1
+            full = done * BAR // len(UNITS)
+            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(UNITS)} units", ending="")
+            self.stdout.flush()
+
+        play_units(UNITS, cast, now, now, tick)
+        self.stdout.write("")
+        call_command("anchor_audit", verbosity=0)
+
+    def _refuse_half_done(self) -> None:
+        from qcapp.audit.queries import head
+
+        if head().number:
+            raise CommandError(
+                "An earlier demonstration was stopped half-way. Make it anew: manage.py demo --reset"
+            )
+
+    def _tell(self, port: int) -> None:
+        address = f"http://localhost:{port}/"
+        lines = [
+            "", f"  {address}", "",
+            f"  Everybody signs in with the password  {people.PASSWORD}  and signs with the PIN  {people.PIN}",
+            "  1001  Imogen Marlowe, inspector         1009  Rosalind Adeyemi, quality manager",
+            "  1002  Tadeo Okonjo, inspector           1011  Linnea Foss, engineer",
+            "  1005  Wenda Carrow, welder              1013  Yara Quill, customer service",
+            "  1012  Osric Delamere, welding coordinator   1015  Greta Sandoval, keeper of the system",
+            "", "  Serial numbers to try:  FR-200-0147 (on hold), FR-200-0140 (ready for release), FR-200-0131 (certified)",
+            "  Demonstration, invented. Nothing in it is valid.", "",
+        ]  # fmt: skip
+        self.stdout.write("\n".join(lines))
+
+    def _serve(self, port: int) -> None:
+        call_command("collectstatic", interactive=False, verbosity=0)
+        self.stdout.write(f"  Serving on port {port}. Stop with Ctrl+C.\n")
+        self.stdout.flush()
+        from gunicorn.app.wsgiapp import WSGIApplication
+
+        sys.argv = [
+            "gunicorn", "qcapp.config.wsgi:application", "--bind", f"127.0.0.1:{port}", "--workers", "1", "--threads", "2",
+            "--worker-tmp-dir", "/dev/shm", "--log-level", "warning",  # noqa: S108 - gunicorn's heartbeat file
+        ]  # fmt: skip
+        WSGIApplication("%(prog)s [OPTIONS] [APP_MODULE]", prog="gunicorn").run()

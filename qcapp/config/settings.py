@@ -1,0 +1,243 @@
+"""All settings, read from the environment. DEVELOPERS.md lists the variables; `checks.py` stops the start on
+a wrong one.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from csp.constants import NONE, SELF
+
+from .environment import Environment
+
+BASE_DIR = Path(__file__).resolve().parent.parent.parent
+env = Environment(os.environ)
+
+# --- the installation --------------------------------------------------------------------------------------
+DEBUG = env.yes_no("QCAPP_DEBUG", False)
+QCAPP_DATA_DIR = env.folder("QCAPP_DATA_DIR", BASE_DIR / ".data")
+QCAPP_DEMO = env.yes_no("QCAPP_DEMO", (QCAPP_DATA_DIR / "demo").exists())
+if not QCAPP_DEMO and (QCAPP_DATA_DIR / "demo").exists():
+    env.complain(
+        10,
+        "QCAPP_DEMO is no, but the data folder holds the demonstration.",
+        "Write QCAPP_DEMO=yes, or name another folder in QCAPP_DATA_DIR.",
+    )
+QCAPP_PUBLIC_URL = env.public_url("QCAPP_PUBLIC_URL", "http://localhost:8000")
+QCAPP_SITE_ZONE = env.zone("QCAPP_SITE_ZONE", "Europe/Berlin")
+QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_DEMO else "qcapp")
+QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
+QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
+QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
+
+# --- secrets -----------------------------------------------------------------------------------------------
+SECRET_KEY = env.secret_key("QCAPP_SECRET_KEY", QCAPP_DATA_DIR / "secret_key", DEBUG)
+QCAPP_PIN_PEPPER = env.secret("QCAPP_PIN_PEPPER", SECRET_KEY, "qcapp PIN pepper 1")
+QCAPP_ANCHOR_KEY = env.secret("QCAPP_ANCHOR_KEY", SECRET_KEY, "qcapp audit anchors 1")
+
+# --- databases ---------------------------------------------------------------------------------------------
+DATABASES = {
+    "default": env.database("QCAPP_DATABASE_URL", f"sqlite:///{QCAPP_DATA_DIR / 'qcapp.sqlite3'}", 3)
+}
+if env.text("QCAPP_DATABASE_OWNER_URL"):
+    # Migrations go through the owner of the tables; the application's own role cannot alter them or their
+    # guards.
+    DATABASES["owner"] = env.database("QCAPP_DATABASE_OWNER_URL", "", 4)
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# --- parts -------------------------------------------------------------------------------------------------
+INSTALLED_APPS = [
+    "qcapp.config",
+    "qcapp.lib",
+    "qcapp.audit",
+    "qcapp.people",
+    "qcapp.gauges",
+    "qcapp.production",
+    "qcapp.plans",
+    "qcapp.inspections",
+    "qcapp.nonconformance",
+    "qcapp.certificates",
+    "qcapp.history",
+    "qcapp.capture",
+    "qcapp.api",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "csp",
+    "django_htmx",
+    "drf_spectacular",
+    "rest_framework",
+]
+MIDDLEWARE = [
+    "qcapp.lib.middleware.RequestIdMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "qcapp.lib.middleware.PrivacyHeadersMiddleware",
+    "qcapp.lib.middleware.UploadLimitMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "qcapp.lib.middleware.RefusalMiddleware",
+]
+ROOT_URLCONF = "qcapp.config.urls"
+WSGI_APPLICATION = "qcapp.config.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "qcapp.config.context.page",
+            ],
+        },
+    }
+]
+
+# --- people ------------------------------------------------------------------------------------------------
+AUTH_USER_MODEL = "people.Person"
+LOGIN_URL = "people:sign_in"
+LOGIN_REDIRECT_URL = "/"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("badge", "name", "email")},
+    },
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+
+# --- time and language -------------------------------------------------------------------------------------
+TIME_ZONE = "UTC"
+USE_TZ = True
+LANGUAGE_CODE = "en"
+USE_I18N = True
+
+# --- files -------------------------------------------------------------------------------------------------
+STATIC_URL = "/static/"
+STATIC_ROOT = QCAPP_DATA_DIR / "static"
+STATICFILES_DIRS = [path for path in [BASE_DIR / "static"] if path.is_dir()]
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "qcapp.config.static_storage.UsedAppFilesFinder",
+]
+MEDIA_ROOT = QCAPP_DATA_DIR / "files"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "qcapp.config.static_storage.HashedStaticStorage"},
+}
+if DEBUG:
+    WHITENOISE_USE_FINDERS = True
+MEBIBYTE = 1024 * 1024
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * MEBIBYTE  # a form or JSON body without its files
+QCAPP_UPLOAD_LIMIT = 20 * MEBIBYTE  # a whole request, files included
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * MEBIBYTE
+FILE_UPLOAD_PERMISSIONS = 0o640
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+DATA_UPLOAD_MAX_NUMBER_FILES = 20
+
+# --- what a browser is told --------------------------------------------------------------------------------
+_public_host = urlsplit(QCAPP_PUBLIC_URL).hostname or "localhost"
+ALLOWED_HOSTS = env.hosts(
+    "QCAPP_ALLOWED_HOSTS", dict.fromkeys([_public_host, "localhost", "127.0.0.1", "[::1]"])
+)
+CSRF_TRUSTED_ORIGINS = [QCAPP_PUBLIC_URL] if QCAPP_HTTPS else []
+SESSION_COOKIE_AGE = 30 * 24 * 3600
+SESSION_SAVE_EVERY_REQUEST = True  # thirty days since the last request, not since the login
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_HTTPONLY = True
+CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_HEADER_NAME = "HTTP_X_CSRFTOKEN"
+CSRF_FAILURE_VIEW = "qcapp.lib.refusals.csrf_failure"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = QCAPP_HTTPS
+SECURE_HSTS_SECONDS = 365 * 24 * 3600 if QCAPP_HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = QCAPP_HTTPS
+if QCAPP_TRUSTED_PROXIES:
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "worker-src": [SELF],
+        "manifest-src": [SELF],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+SILENCED_SYSTEM_CHECKS = [
+    "security.W021",  # entering a domain in the browsers' preload list is its owner's decision, not the app's
+]
+
+# --- the API -----------------------------------------------------------------------------------------------
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["qcapp.api.authentication.SessionAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "qcapp.api.errors.handle",
+    "COERCE_DECIMAL_TO_STRING": True,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "qcapp",
+    "DESCRIPTION": "Inspection plans, results, nonconformance reports and certificates of serialized frames.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "COMPONENT_SPLIT_REQUEST": True,
+}
+
+# --- the log -----------------------------------------------------------------------------------------------
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "filters": {"request_id": {"()": "qcapp.lib.middleware.RequestIdFilter"}},
+    "formatters": {
+        "plain": {"format": "%(asctime)s %(levelname)s %(name)s [%(request_id)s] %(message)s"},
+    },
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "formatter": "plain", "filters": ["request_id"]},
+    },
+    "root": {"handlers": ["stderr"], "level": "INFO"},
+    "loggers": {
+        "django": {"handlers": [], "level": "INFO", "propagate": True},
+        "django.server": {"handlers": [], "level": "INFO", "propagate": True},
+        "fontTools": {"level": "WARNING"},
+        "weasyprint": {"level": "WARNING"},
+    },
+}
+
+env.unknown()
+QCAPP_PROBLEMS = tuple(env.problems)

@@ -1,0 +1,32 @@
+"""Every address of the product: each room and door brings its own `urls.py`."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+
+from django.urls import URLPattern, URLResolver, include, path
+
+# What a room's addresses begin with. The home page and the search for a serial number are the history's.
+PREFIXES = {
+    "people": "",  # /sign-in/, /people/, /audit/
+    "gauges": "gauges/",
+    "production": "units/",
+    "plans": "plans/",
+    "inspections": "",  # /units/open/
+    "nonconformance": "nonconformances/",
+    "certificates": "",  # /units/…/release/, /certificates/, /check/
+    "api": "api/",
+    "capture": "",
+    "history": "",
+}
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path(prefix, include(f"qcapp.{room}.urls"))
+    for room, prefix in PREFIXES.items()
+    if find_spec(f"qcapp.{room}.urls")
+]
+
+handler400 = "qcapp.lib.refusals.bad_request"
+handler403 = "qcapp.lib.refusals.permission_denied"
+handler404 = "qcapp.lib.refusals.page_not_found"
+handler500 = "qcapp.lib.refusals.server_error"

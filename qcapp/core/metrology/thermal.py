@@ -1,0 +1,76 @@
+"""Lengths at the reference temperature.
+
+ISO 1:2022: dimensions hold at 20 °C. L20 = L / (1 + α·(T - 20)), linear expansion (JCGM 100:2008 H.1.2 uses
+the same model). Temperatures in °C, α in 1/K, exact decimals up to the division.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Final
+
+from qcapp.core.errors import Invalid
+from qcapp.core.metrology.inputs import Number, exact, not_negative, positive
+
+REFERENCE: Final = Decimal(20)
+"""ISO 1 standard reference temperature, °C."""
+
+STEEL: Final = Decimal("0.0000115")
+"""α of unalloyed steel near room temperature, 1/K: about 11.5 µm per metre and kelvin (common practice, no
+source).
+"""
+
+_COLDEST: Final = Decimal(-40)
+_WARMEST: Final = Decimal(100)
+_LARGEST_ALPHA: Final = Decimal("0.0002")
+
+
+def at_reference(
+    length: Number, temperature: Number, alpha: Number, *, reference: Number = REFERENCE
+) -> Decimal:
+    """The length at `reference` of a part measured at `temperature`.
+
+    Raises `Invalid`: `temperature_out_of_range` outside -40 to 100 °C, where one α no longer holds (let the
+    weld cool); `expansion_out_of_range` for an α that was typed per metre or in µm; `number_not_positive` for
+    the length.
+    """
+    return between_temperatures(length, temperature, reference, alpha)
+
+
+def between_temperatures(length: Number, measured_at: Number, wanted_at: Number, alpha: Number) -> Decimal:
+    """The length at `wanted_at` of a part measured at `measured_at`: by way of 20 °C, where α is defined.
+
+    Raises `Invalid` as `at_reference`.
+    """
+    factor = _alpha(alpha)
+    at_20 = positive(length, "length") / (1 + factor * (_temperature(measured_at) - REFERENCE))
+    return at_20 * (1 + factor * (_temperature(wanted_at) - REFERENCE))
+
+
+def temperature_uncertainty(length: Number, alpha: Number, uncertainty: Number) -> Decimal:
+    """Standard uncertainty of a length from that of its temperature, L·α·u(T), for the uncertainty budget.
+
+    Raises `Invalid`: `number_not_positive`, `number_negative`, `expansion_out_of_range`.
+    """
+    return positive(length, "length") * _alpha(alpha) * not_negative(uncertainty, "temperature uncertainty")
+
+
+def _temperature(value: Number) -> Decimal:
+    temperature = exact(value, "temperature")
+    if not _COLDEST <= temperature <= _WARMEST:
+        raise Invalid(
+            "temperature_out_of_range",
+            f"{temperature} °C is outside {_COLDEST} to {_WARMEST} °C, where one coefficient holds; "
+            "let the part cool and measure again.",
+        )
+    return temperature
+
+
+def _alpha(value: Number) -> Decimal:
+    alpha = exact(value, "expansion coefficient")
+    if not 0 <= alpha <= _LARGEST_ALPHA:
+        raise Invalid(
+            "expansion_out_of_range",
+            f"An expansion coefficient of {alpha} per kelvin is not that of a solid; steel is 0.0000115.",
+        )
+    return alpha

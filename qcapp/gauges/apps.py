@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class GaugesConfig(AppConfig):
+    name = "qcapp.gauges"

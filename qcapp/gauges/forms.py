@@ -1,0 +1,64 @@
+"""What the gauges' pages take. Forms validate and never save; the services have the last word."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from .queries import gauge_kinds
+
+OUTCOMES = [("passed", "passed"), ("failed", "failed")]
+
+
+def _day(label: str, **options: Any) -> forms.DateField:
+    return forms.DateField(label=label, widget=forms.DateInput(attrs={"type": "date"}), **options)
+
+
+def _number(label: str, **options: Any) -> forms.DecimalField:
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
+    return forms.DecimalField(label=label, required=False, max_digits=18, widget=widget, **options)
+
+
+class KindForm(forms.Form):
+    """A new kind of gauge."""
+
+    key = forms.CharField(label="Key", max_length=40, help_text="What plan files write, such as bore_gauge.")
+    name = forms.CharField(label="Name", max_length=80)
+
+
+class GaugeForm(forms.Form):
+    """A new gauge; the kinds are read when the page is asked for."""
+
+    number = forms.CharField(label="Number on the label", max_length=20)
+    kind_key = forms.ChoiceField(label="Kind")
+    description = forms.CharField(label="Description", max_length=120, required=False)
+    unit_of_measure = forms.CharField(label="Unit of measure", max_length=12, required=False)
+    range_lower = _number("Range from")
+    range_upper = _number("Range to")
+    resolution = _number("Resolution")
+    interval_months = forms.IntegerField(
+        label="Months between calibrations", initial=12, min_value=1, max_value=120
+    )
+    needs_calibration = forms.BooleanField(label="Needs calibration", initial=True, required=False)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["kind_key"].choices = [(kind.key, kind.name) for kind in gauge_kinds()]
+
+
+class CalibrationForm(forms.Form):
+    """A calibration of one gauge."""
+
+    done_on = _day("Done on")
+    outcome = forms.ChoiceField(label="Outcome", choices=OUTCOMES)
+    due_on = _day("Due again on", required=False, help_text="Left empty: after the gauge's own interval.")
+    expanded_uncertainty = _number("Expanded uncertainty, k = 2", help_text="In the gauge's unit of measure.")
+    certificate = forms.CharField(label="Certificate number", max_length=60, required=False)
+    done_by = forms.CharField(label="Done by", max_length=120)
+
+
+class ReasonForm(forms.Form):
+    """Why a gauge is taken out of use or put back."""
+
+    reason = forms.CharField(label="Reason", max_length=200)

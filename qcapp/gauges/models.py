@@ -1,0 +1,84 @@
+"""Kinds of gauge, gauges and their calibrations."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models.functions import Lower
+
+from qcapp.lib.fields import DecimalTextField, uuid7
+from qcapp.lib.write_once import WriteOnceModel
+
+
+class GaugeKind(models.Model):
+    """What a plan asks for: "caliper", "bore gauge". The key is what plan files write."""
+
+    key = models.SlugField(max_length=40, unique=True)
+    name = models.CharField(max_length=80)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Gauge(WriteOnceModel):
+    """One gauge with the number on its label. What happens to it is written beside it; it is not deleted."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    number = models.CharField(max_length=20, unique=True)
+    kind = models.ForeignKey(GaugeKind, on_delete=models.PROTECT, related_name="gauges")
+    description = models.CharField(max_length=120, blank=True)
+    unit_of_measure = models.CharField(max_length=12, blank=True)
+    range_lower = DecimalTextField(null=True, blank=True)
+    range_upper = DecimalTextField(null=True, blank=True)
+    resolution = DecimalTextField(null=True, blank=True)
+    interval_months = models.IntegerField(default=12)
+    needs_calibration = models.BooleanField(default=True)  # the eye and a lamp do not
+
+    class Meta:
+        constraints = [
+            # hg-07 and HG-07 would be one label on the shelf
+            models.UniqueConstraint(Lower("number"), name="gauges_gauge_number_once"),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class Calibration(WriteOnceModel):
+    """A calibration: what was found, how uncertain the gauge is after it, and until when it may be used."""
+
+    class Outcome(models.TextChoices):
+        PASSED = "passed", "passed"
+        FAILED = "failed", "failed"
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="calibrations")
+    done_on = models.DateField()
+    due_on = models.DateField()
+    outcome = models.CharField(max_length=8, choices=Outcome.choices)
+    expanded_uncertainty = DecimalTextField(null=True, blank=True)  # in the gauge's unit, k = 2
+    certificate = models.CharField(max_length=60, blank=True)
+    done_by = models.CharField(max_length=120)
+    recorded_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["gauge", "-done_on"], name="gauges_calibration_latest")]
+
+    def __str__(self) -> str:
+        return f"{self.gauge_id} {self.done_on}"
+
+
+class GaugeUse(WriteOnceModel):
+    """A gauge taken out of use or put back, with the reason. The latest row counts."""
+
+    class Kind(models.TextChoices):
+        OUT = "out", "taken out of use"
+        BACK = "back", "put back in use"
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="uses")
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    reason = models.CharField(max_length=200)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.gauge_id} {self.kind}"

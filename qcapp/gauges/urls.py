@@ -1,0 +1,14 @@
+from django.urls import path
+
+from . import views
+
+app_name = "gauges"
+urlpatterns = [
+    path("", views.gauge_list, name="list"),
+    path("add/", views.add_gauge, name="add"),
+    path("kinds/add/", views.add_kind, name="add_kind"),
+    path("<str:number>/", views.gauge_page, name="gauge"),
+    path("<str:number>/calibrations/", views.calibrate, name="calibrate"),
+    path("<str:number>/out-of-use/", views.take_out_of_use, name="out_of_use"),
+    path("<str:number>/back-in-use/", views.put_back_in_use, name="back_in_use"),
+]

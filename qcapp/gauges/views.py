@@ -1,0 +1,151 @@
+"""The list of gauges, one gauge with what happened to it, and what metrology does with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from http import HTTPStatus
+from typing import Any
+
+from django import forms as django_forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from qcapp.core.errors import QcError
+from qcapp.lib.refusals import refusal_status
+from qcapp.people.access import needs
+from qcapp.people.queries import may
+from qcapp.people.roles import Act
+
+from . import forms, queries, services
+
+Perform = Callable[[dict[str, Any], datetime], object]
+
+
+@needs(Act.LOOK_AT_GAUGES)
+@require_safe
+def gauge_list(request: HttpRequest) -> HttpResponse:
+    """Every gauge, those that may not be used first."""
+    now = timezone.now()
+    cards = queries.all_gauges(now)
+    shown = {
+        "gauges": cards,
+        "not_usable": sum(not card.usable for card in cards),
+        "keeps": may(request.user, Act.KEEP_GAUGES, now),
+    }
+    return render(request, "gauges/list.html", shown)
+
+
+@needs(Act.LOOK_AT_GAUGES)
+@require_safe
+def gauge_page(request: HttpRequest, number: str) -> HttpResponse:
+    """One gauge: its state in words, its calibrations, and the forms for who keeps gauges."""
+    return _page(request, number)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_http_methods(["GET", "HEAD", "POST"])
+def add_gauge(request: HttpRequest) -> HttpResponse:
+    """A new gauge."""
+    form = forms.GaugeForm(request.POST or None)
+
+    def add(values: dict[str, Any], at: datetime) -> object:
+        return services.add_gauge(by=request.user, at=at, **values)
+
+    status = HTTPStatus.OK
+    if request.method == "POST":
+        status = _performed(form, add)
+        if status == HTTPStatus.OK:
+            number = form.cleaned_data["number"]
+            messages.success(
+                request, f"Gauge {number} is added. It may be used after a calibration.", extra_tags="in"
+            )
+            return redirect("gauges:gauge", number=number)
+    return render(request, "gauges/add.html", {"form": form, "title": "Add a gauge"}, status=status)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_http_methods(["GET", "HEAD", "POST"])
+def add_kind(request: HttpRequest) -> HttpResponse:
+    """A new kind of gauge, which plans can then ask for."""
+    form = forms.KindForm(request.POST or None)
+
+    def add(values: dict[str, Any], at: datetime) -> object:
+        return services.add_kind(by=request.user, at=at, **values)
+
+    status = HTTPStatus.OK
+    if request.method == "POST":
+        status = _performed(form, add)
+        if status == HTTPStatus.OK:
+            messages.success(request, f"Plans can ask for {form.cleaned_data['key']} now.", extra_tags="in")
+            return redirect("gauges:list")
+    return render(request, "gauges/add.html", {"form": form, "title": "Add a kind of gauge"}, status=status)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def calibrate(request: HttpRequest, number: str) -> HttpResponse:
+    """A calibration of the gauge."""
+    return _act(
+        request, number, "calibration", forms.CalibrationForm(request.POST), services.record_calibration
+    )
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def take_out_of_use(request: HttpRequest, number: str) -> HttpResponse:
+    """Nobody may measure with it from now on."""
+    return _act(request, number, "out", forms.ReasonForm(request.POST), services.take_out_of_use)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def put_back_in_use(request: HttpRequest, number: str) -> HttpResponse:
+    """It may be measured with again, if its calibration stands."""
+    return _act(request, number, "back", forms.ReasonForm(request.POST), services.put_back_in_use)
+
+
+def _act(
+    request: HttpRequest, number: str, name: str, form: django_forms.Form, service: Callable[..., object]
+) -> HttpResponse:
+    """Do it and go back to the gauge; a refusal shows the page again with what was typed."""
+
+    def perform(values: dict[str, Any], at: datetime) -> object:
+        return service(by=request.user, number=number, at=at, **values)
+
+    status = _performed(form, perform)
+    if status == HTTPStatus.OK:
+        return redirect("gauges:gauge", number=number)
+    return _page(request, number, bound={name: form}, status=status)
+
+
+def _performed(form: django_forms.Form, perform: Perform) -> int:
+    """OK when it is done; else the status of the refusal, whose sentence stands in the form."""
+    if not form.is_valid():
+        return HTTPStatus.BAD_REQUEST
+    try:
+        perform(form.cleaned_data, timezone.now())
+    except QcError as error:
+        form.add_error(None, error.message)
+        return refusal_status(error)
+    return HTTPStatus.OK
+
+
+def _page(
+    request: HttpRequest, number: str, bound: dict[str, django_forms.Form] | None = None, status: int = 200
+) -> HttpResponse:
+    now = timezone.now()
+    card = queries.gauge_by_number(number, now)
+    fresh = {"calibration": forms.CalibrationForm(), "out": forms.ReasonForm(), "back": forms.ReasonForm()}
+    shown = {
+        "gauge": card,
+        "calibrations": queries.calibrations_of(card.id),
+        "uses": queries.uses_of(card.id),
+        "forms": fresh | (bound or {}),
+        "out_of_use": card.reason == queries.OUT_OF_USE,
+        "keeps": may(request.user, Act.KEEP_GAUGES, now),
+    }
+    return render(request, "gauges/gauge.html", shown, status=status)

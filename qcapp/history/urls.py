@@ -1,0 +1,10 @@
+from django.urls import path
+
+from . import views
+
+app_name = "history"
+urlpatterns = [
+    path("", views.home, name="home"),
+    path("units/", views.units, name="units"),
+    path("units/<str:serial>/", views.unit, name="unit"),
+]

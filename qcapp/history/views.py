@@ -1,0 +1,61 @@
+"""The start page, the search for a serial, and everything about one unit on one screen."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from qcapp.nonconformance.queries import reports
+from qcapp.people.access import needs, signed_in
+from qcapp.people.queries import acts_of
+from qcapp.people.roles import Act
+from qcapp.production.queries import find_units, units_in_build
+
+from .queries import unit_history
+
+LONGEST = 60
+SHOWN = 40
+
+
+@require_safe
+@signed_in
+def home(request: HttpRequest) -> HttpResponse:
+    """What waits, by what the person may do."""
+    held = acts_of(request.user, timezone.now())
+    context = {
+        "may_search": Act.LOOK_UP_UNIT in held,
+        "may_record": Act.RECORD_RESULT in held,
+        "may_import": Act.IMPORT_PLAN in held,
+        "units": units_in_build(limit=8) if Act.LOOK_UP_UNIT in held else [],
+        "reports": reports(state="active", limit=8) if Act.LOOK_AT_REPORTS in held else [],
+    }
+    return render(request, "history/home.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def units(request: HttpRequest) -> HttpResponse:
+    """Units by any part of the serial; the only match opens at once."""
+    fragment = request.GET.get("q", "").strip()
+    too_long = len(fragment) > LONGEST
+    found = [] if too_long else find_units(fragment, limit=SHOWN)
+    if len(found) == 1 and fragment:
+        return redirect("history:unit", serial=found[0].serial)
+    context = {"q": fragment[:LONGEST], "units": found, "too_long": too_long, "full": len(found) == SHOWN}
+    return render(request, "history/units.html", context, status=400 if too_long else 200)
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def unit(request: HttpRequest, serial: str) -> HttpResponse:
+    at = timezone.now()
+    held = acts_of(request.user, at)
+    context = {
+        "history": unit_history(serial, viewer=request.user, at=at),
+        "may_record": Act.RECORD_RESULT in held,
+        "may_raise": Act.RAISE_REPORT in held,
+        "may_get": Act.GET_CERTIFICATE in held,
+    }
+    return render(request, "history/unit.html", context)

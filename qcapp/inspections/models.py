@@ -1,0 +1,165 @@
+"""Results and what is built on them. A result is never edited: a correction is a new row that names the old one."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from qcapp.core.checkpoints.kinds import Outcome
+from qcapp.lib.fields import uuid7
+from qcapp.lib.write_once import WriteOnceModel
+
+OUTCOME_CHOICES = [(outcome.value, outcome.value) for outcome in Outcome]
+
+
+class Adoption(WriteOnceModel):
+    """An item is inspected to this plan revision from now on. The latest row counts."""
+
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="adoptions")
+    revision = models.ForeignKey("plans.PlanRevision", on_delete=models.PROTECT, related_name="adoptions")
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.item_id} on {self.revision_id}"
+
+
+class Result(WriteOnceModel):
+    """One answer to one checkpoint for one item in one round by one inspection (first, second, deciding third).
+
+    Which answer counts is a pure function of the rows of one (item, checkpoint, round, inspection): those that no
+    other row replaces. More than one of them is a conflict. So the order in which rows arrive does not matter.
+    """
+
+    class Inspection(models.IntegerChoices):
+        FIRST = 1, "first inspection"
+        SECOND = 2, "second inspection"
+        THIRD = 3, "deciding third inspection"
+
+    class Purpose(models.TextChoices):
+        READING = "reading", "reading"
+        REPEAT = "repeat", "measured again"
+        CORRECTION = "correction", "correction of an entry"
+        COMPUTED = "computed", "computed from other checkpoints"
+
+    operation = models.UUIDField(unique=True)  # UUIDv7 made on the tablet
+    body_digest = models.CharField(max_length=64)  # the same operation with another body is refused
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="results")
+    checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="results")
+    characteristic = models.ForeignKey(
+        "plans.Characteristic", on_delete=models.PROTECT, related_name="results"
+    )
+    round = models.SmallIntegerField()
+    inspection = models.SmallIntegerField(choices=Inspection.choices)
+    purpose = models.CharField(max_length=12, choices=Purpose.choices)
+    answer = models.TextField()  # canonical JSON; typed values as text
+    raw = models.CharField(max_length=200, blank=True)  # as typed or sent by the gauge
+    outcome = models.CharField(max_length=20, choices=OUTCOME_CHOICES)
+    excess = models.CharField(max_length=40, blank=True)  # how far outside, as text
+    nearest_limit = models.CharField(max_length=5, blank=True)
+    plot = models.FloatField(null=True)  # for charts only; never compared with a limit
+    gauge = models.ForeignKey("gauges.Gauge", null=True, on_delete=models.PROTECT, related_name="results")
+    expanded_uncertainty = models.CharField(max_length=40, blank=True)  # what the verdict was computed with
+    person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="results")
+    sent_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    device = models.CharField(max_length=60)
+    recorded_at = models.DateTimeField()  # the tablet's clock, corrected by nothing
+    received_at = models.DateTimeField()  # the server's clock
+    base = models.UUIDField(null=True)  # what the person had seen when answering, as sent
+    replaces = models.JSONField(
+        default=list
+    )  # operations this row takes the place of; they may arrive after it
+    reason = models.CharField(max_length=300, blank=True)
+    flags = models.JSONField(default=list)  # codes: why this result does not count as proof until decided
+    digest = models.CharField(max_length=64)  # of the row's canonical content
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["item", "checkpoint", "round"], name="inspections_result_item"
+            ),  # a unit's page
+            models.Index(fields=["characteristic", "-id"], name="inspections_result_charact"),  # a trace
+            models.Index(
+                fields=["gauge", "recorded_at"], name="inspections_result_gauge"
+            ),  # a gauge's readings
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}/{self.checkpoint_id}: {self.outcome}"
+
+
+class CurrentAnswer(models.Model):
+    """The answer that counts now: a projection of Result, rebuilt by `manage.py rebuild_answers` and checked there."""
+
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="answers")
+    checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="+")
+    round = models.SmallIntegerField()
+    inspection = models.SmallIntegerField(choices=Result.Inspection.choices)
+    result = models.OneToOneField(
+        Result, on_delete=models.PROTECT, related_name="current_for"
+    )  # the latest head
+    conflict = models.BooleanField(default=False)  # two tablets answered without seeing each other
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["item", "checkpoint", "round", "inspection"], name="inspections_answer_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}/{self.checkpoint_id} round {self.round}"
+
+
+class Reinspection(WriteOnceModel):
+    """A checkpoint opened again for an item in a new round, and what asked for it."""
+
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="reinspections")
+    checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="+")
+    round = models.SmallIntegerField()
+    source = models.CharField(max_length=60)  # "NCR-2026-0031"
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["item", "checkpoint", "round"], name="inspections_reinspection_round_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}/{self.checkpoint_id} round {self.round}"
+
+
+class StageSignOff(WriteOnceModel):
+    """A stage recorded truly and completely. Valid while the digest still covers the answers that count now."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="sign_offs")
+    stage = models.ForeignKey("plans.Stage", on_delete=models.PROTECT, related_name="sign_offs")
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    covers = models.CharField(max_length=64)  # SHA-256 over the sorted operation ids of the stage's answers
+    answers = models.IntegerField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.item_id} stage {self.stage_id}"
+
+
+class ResultDecision(WriteOnceModel):
+    """A signed decision on a result that does not count by itself: near limit on a critical checkpoint, or flagged."""
+
+    result = models.ForeignKey(Result, on_delete=models.PROTECT, related_name="decisions")
+    accepted = models.BooleanField()
+    about = models.CharField(max_length=40)  # "near_limit" or a flag's code
+    reason = models.CharField(max_length=300)
+    signature = models.ForeignKey("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["result", "about"], name="inspections_decision_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.result_id} {self.about}"

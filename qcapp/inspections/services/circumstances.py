@@ -1,0 +1,247 @@
+"""What operations are held against: the unit, its plan, what was answered before, who welded, which stages are open.
+
+Loaded once for a submission, in a handful of queries for each unit. New answers are added to `rows` as they are
+taken, so that a correction may follow its reading in the same submission.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from qcapp.core.errors import NotFound, QcError, Refused
+from qcapp.gauges.queries import GaugeCard, gauges_by_number
+from qcapp.lib.plain_text import shown
+from qcapp.lib.site_days import site_day
+from qcapp.people.queries import may, people_by_badge
+from qcapp.people.roles import Act
+from qcapp.plans.queries import CheckpointCard, checkpoints_of, revision_card
+from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_serial, welders_of
+from qcapp.production.services import lock_unit
+
+from ..models import Result
+from ..queries import Adopted, adopted
+from ..queries.loading import Slot, current_slots, rounds_of, sign_offs_of
+from ..queries.standing import covers, due_checkpoints, inputs_of, stage_operations
+from .operations import Operation
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
+
+ROW_COLUMNS = (
+    "operation", "checkpoint_id", "round", "inspection", "purpose", "answer", "outcome", "nearest_limit",
+    "person_id", "gauge_id", "replaces",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A stored or just taken answer, as far as the rules look at it."""
+
+    operation: UUID
+    checkpoint_id: int
+    round: int
+    inspection: int
+    purpose: str
+    answer: str
+    outcome: str
+    nearest_limit: str
+    person_id: int
+    gauge_id: int | None
+    replaces: tuple[str, ...]
+
+    @property
+    def slot(self) -> Slot:
+        return self.checkpoint_id, self.round, self.inspection
+
+
+@dataclass
+class Bench:
+    """Everything about one unit that its operations are held against. `rows` grows while they are taken."""
+
+    unit: UnitCard
+    plan: Adopted
+    cards: dict[UUID, dict[str, CheckpointCard]]  # by revision and key
+    rounds: dict[int, tuple[int, str]]
+    due: frozenset[int]
+    first_unsigned_stage: int | None
+    holds: list[HoldCard]
+    welders: dict[str, int]
+    rows: dict[Slot, list[Row]]
+
+    def card_of(self, operation: Operation) -> CheckpointCard:
+        """The checkpoint that the operation names. Raises NotFound `checkpoint_unknown`."""
+        card = self.cards[operation.revision].get(operation.checkpoint)
+        if card is None:
+            key = shown(operation.checkpoint)
+            raise NotFound("checkpoint_unknown", f"The plan has no checkpoint “{key}”.", checkpoint=key)
+        return card
+
+    def round_of(self, card: CheckpointCard) -> int:
+        return self.rounds.get(card.id, (1, ""))[0]
+
+    def is_due(self, card: CheckpointCard) -> bool:
+        return card.id in self.due or card.id in due_checkpoints([card], self.unit.number, self.rounds)
+
+
+@dataclass
+class Circumstances:
+    """The benches of a submission by serial, the people by badge, the gauges by day and number."""
+
+    benches: dict[str, Bench | QcError]
+    revisions: dict[tuple[str, UUID], QcError]
+    people: dict[str, Person]
+    gauges: dict[Any, dict[str, GaugeCard]]
+    rights: dict[tuple[int, Any], bool]
+
+    def bench_of(self, operation: Operation) -> Bench:
+        """The unit's circumstances. Raises what stands against the serial or the revision named."""
+        bench = self.benches[operation.serial]
+        if isinstance(bench, QcError):
+            raise bench
+        if refusal := self.revisions.get((operation.serial, operation.revision)):
+            raise refusal
+        return bench
+
+    def person_of(self, operation: Operation) -> Person:
+        person = self.people.get(operation.recorded_by)
+        if person is None:
+            badge = shown(operation.recorded_by)
+            raise NotFound("badge_unknown", f"No person has the badge “{badge}”; check it.", badge=badge)
+        return person
+
+    def gauge_of(self, operation: Operation) -> GaugeCard | None:
+        if not operation.gauge:
+            return None
+        card = self.gauges[site_day(operation.recorded_at)].get(operation.gauge)
+        if card is None:
+            number = shown(operation.gauge)
+            raise NotFound(
+                "gauge_unknown", f"There is no gauge {number}; read the label again.", gauge=number
+            )
+        return card
+
+    def may_record(self, person: Person, at: datetime) -> bool:
+        """Whether the person might record on that day, asked once for each person and day."""
+        key = (person.pk, site_day(at))
+        if key not in self.rights:
+            self.rights[key] = may(person, Act.RECORD_RESULT, at)
+        return self.rights[key]
+
+
+def load(operations: Iterable[Operation], at: datetime) -> Circumstances:
+    """The circumstances of a submission; the rows of its units are locked until the end of the transaction."""
+    operations = list(operations)
+    by_serial: dict[str, list[Operation]] = defaultdict(list)
+    for operation in operations:
+        by_serial[operation.serial].append(operation)
+    revisions: dict[tuple[str, UUID], QcError] = {}
+    benches = {
+        serial: _bench(unit, by_serial[serial], revisions) for serial, unit in _locked(by_serial).items()
+    }
+    return Circumstances(
+        benches=benches,
+        revisions=revisions,
+        people=people_by_badge({operation.recorded_by for operation in operations}),
+        gauges=_gauges(operations, at),
+        rights={},
+    )
+
+
+def _locked(serials: Iterable[str]) -> dict[str, UnitCard | QcError]:
+    """Each unit locked, in the order of their keys, so that two submissions never wait for each other."""
+    found: dict[str, UnitCard | QcError] = {}
+    for serial in serials:
+        try:
+            found[serial] = unit_by_serial(serial)
+        except QcError as refusal:
+            found[serial] = refusal
+    units = {s: unit for s, unit in found.items() if isinstance(unit, UnitCard)}
+    return found | {s: lock_unit(unit.id) for s, unit in sorted(units.items(), key=lambda pair: pair[1].id)}
+
+
+def _gauges(operations: Iterable[Operation], at: datetime) -> dict[Any, dict[str, GaugeCard]]:
+    numbers: dict[Any, set[str]] = defaultdict(set)
+    instants: dict[Any, datetime] = {}
+    for operation in operations:
+        if operation.gauge:
+            day = site_day(operation.recorded_at)
+            numbers[day].add(operation.gauge)
+            instants[day] = operation.recorded_at
+    return {day: gauges_by_number(wanted, instants[day]) for day, wanted in numbers.items()}
+
+
+def _bench(
+    unit: UnitCard | QcError, operations: list[Operation], refusals: dict[tuple[str, UUID], QcError]
+) -> Bench | QcError:
+    if isinstance(unit, QcError):
+        return unit
+    plan = adopted(unit.item_id)
+    cards = {plan.revision.uuid: {card.key: card for card in plan.checkpoints}}
+    for uuid in {operation.revision for operation in operations} - set(cards):
+        try:
+            cards[uuid] = _other_revision(uuid, unit)
+        except QcError as refusal:
+            refusals[operations[0].serial, uuid] = refusal
+    rounds = rounds_of(unit.item_id)
+    return Bench(
+        unit=unit,
+        plan=plan,
+        cards=cards,
+        rounds=rounds,
+        due=due_checkpoints(plan.checkpoints, unit.number, rounds),
+        first_unsigned_stage=first_unsigned_stage(unit.item_id, plan, rounds),
+        holds=open_holds(unit.item_id) if unit.on_hold else [],
+        welders=welders_of(unit.item_id),
+        rows=_rows(unit.item_id, _concerned(operations, cards, plan)),
+    )
+
+
+def _other_revision(uuid: UUID, unit: UnitCard) -> dict[str, CheckpointCard]:
+    """The cards of a revision that the unit is not inspected to: one of its family that was released once."""
+    revision = revision_card(uuid)
+    if revision.family_id != unit.family_id:
+        message = f"That plan is for {revision.family_code}, not for {unit.serial}; pick the unit again."
+        raise Refused("plan_of_other_family", message)
+    if revision.released_at is None:
+        message = f"Revision {revision.letter} was never released; results are recorded to a released plan."
+        raise Refused("revision_not_released", message)
+    return {card.key: card for card in checkpoints_of(revision.id)}
+
+
+def first_unsigned_stage(item_id: int, plan: Adopted, rounds: Mapping[int, tuple[int, str]]) -> int | None:
+    """Number of the first stage without a signature that covers what counts now; None when all are signed."""
+    signed = sign_offs_of(item_id)
+    operations = current_slots(item_id) if signed else {}
+    for stage in plan.stages:
+        row = signed.get(stage.id)
+        if row is None or row.covers != covers(
+            stage_operations(stage.id, plan.checkpoints, rounds, operations)
+        ):
+            return stage.number
+    return None
+
+
+def _concerned(
+    operations: Iterable[Operation], cards: Mapping[UUID, Mapping[str, CheckpointCard]], plan: Adopted
+) -> set[int]:
+    """Ids of the checkpoints named, of the derived ones that read them, and of all that those read."""
+    named = {op.checkpoint for op in operations}
+    reading = {card.key: set(inputs_of(card)) for card in plan.checkpoints if card.kind == "derived"}
+    while more := {key for key, inputs in reading.items() if key not in named and inputs & named}:
+        named |= more
+    named |= {key for derived in named & reading.keys() for key in reading[derived]}
+    return {card.id for by_key in cards.values() for key, card in by_key.items() if key in named}
+
+
+def _rows(item_id: int, checkpoint_ids: set[int]) -> dict[Slot, list[Row]]:
+    found: dict[Slot, list[Row]] = defaultdict(list)
+    stored = Result.objects.filter(item=item_id, checkpoint__in=checkpoint_ids).order_by("id")
+    for values in stored.values_list(*ROW_COLUMNS):
+        row = Row(*values[:-1], tuple(values[-1]))
+        found[row.slot].append(row)
+    return found

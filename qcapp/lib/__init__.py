@@ -1,0 +1,3 @@
+"""What the rooms share and no shop noun belongs to: fields, guards of frozen tables, the PDF writer,
+middleware.
+"""

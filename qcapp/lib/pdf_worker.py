@@ -1,0 +1,130 @@
+"""The process that lays out documents: `python -m qcapp.lib.pdf_worker`, started by `pdf.py`.
+
+Reads one job per line of JSON, answers with a line of JSON (`code`, `message`, `length`) and so many bytes
+of PDF. It imports no Django, so that it starts quickly, and ends when its input does.
+"""
+
+from __future__ import annotations
+
+import html as html_words
+import json
+import os
+import sys
+from functools import cache
+from pathlib import Path
+from typing import Any, BinaryIO
+from urllib.parse import unquote, urlsplit
+
+BASE = "http://static.invalid/"  # never reachable (RFC 2606); only static paths are answered
+FONTS = Path("/usr/share/fonts")
+FONT_FILES = ("inter/Inter-Regular.*", "dejavu/DejaVuSans.ttf")
+INVISIBLE = frozenset("\t\n\r\u00ad\u200b\u200c\u200d\u2060\ufeff")
+PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fontconfig fonts-inter fonts-dejavu-core"
+
+
+class NotMade(Exception):
+    """Why there is no document: the code and sentence for `PdfNotMade`."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+def main(jobs: BinaryIO, answers: BinaryIO) -> None:
+    """Answer jobs until the input ends."""
+    for line in jobs:
+        try:
+            code, message, body = "", "", render(json.loads(line))
+        except NotMade as refusal:
+            code, message, body = refusal.code, str(refusal), b""
+        except Exception as error:  # whatever it is, the caller waits for an answer
+            code, message, body = "pdf_failed", f"The document cannot be laid out: {error!r}", b""
+        header = {"code": code, "message": message, "length": len(body)}
+        answers.write(json.dumps(header).encode() + b"\n" + body)
+        answers.flush()
+
+
+def render(job: dict[str, Any]) -> bytes:
+    """The PDF of one job. Raises `NotMade`."""
+    require_glyphs(job["html"])
+    weasyprint, fetcher = layout(job)
+    page = weasyprint.HTML(string=job["html"], base_url=BASE, url_fetcher=fetcher)
+    try:
+        document = page.render(pdf_variant=job["variant"], pdf_tags=True)
+    except weasyprint.urls.FatalURLFetchingError as error:
+        raise NotMade("pdf_resource_missing", str(error)) from error
+    document.metadata.title = job["title"]
+    document.metadata.lang = job["language"]
+    document.metadata.created = document.metadata.modified = job["created"]
+    document.metadata.generator = None
+    pdf: bytes = document.write_pdf(
+        pdf_identifier=job["identifier"].encode(), pdf_variant=job["variant"], pdf_tags=True
+    )
+    return pdf
+
+
+def layout(job: dict[str, Any]) -> tuple[Any, Any]:
+    """The layout library and the fetcher of this job's static files. Raises `NotMade` when its C libraries
+    lack.
+    """
+    try:
+        import weasyprint
+        from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+    except OSError as error:
+        message = f"Libraries that lay out documents are missing. Install: apt-get install {PACKAGES}"
+        raise NotMade("pdf_libraries_missing", message) from error
+
+    class StaticFetcher(URLFetcher):
+        """Reads data: addresses and files below the static folders; anything else ends the document."""
+
+        def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
+            if url.startswith("data:"):
+                return super().fetch(url, headers)
+            file = static_file(url, job["static_url"], job["folders"])
+            if file is None:
+                raise FatalURLFetchingError(f"A document may not read {url}, or it is not there.")
+            return URLFetcherResponse(url, file.read_bytes())
+
+    return weasyprint, StaticFetcher(allowed_protocols=("data",))
+
+
+def static_file(url: str, static_url: str, folders: list[str]) -> Path | None:
+    """The file behind a static address, or None; never one outside the folders."""
+    path = unquote(urlsplit(url).path)
+    if not url.startswith(BASE) or not path.startswith(static_url):
+        return None
+    for folder in map(Path, folders):
+        file = (folder / path.removeprefix(static_url)).resolve()
+        if file.is_relative_to(folder.resolve()) and file.is_file():
+            return file
+    return None
+
+
+def require_glyphs(html: str) -> None:
+    """Raises `NotMade` for a character that neither font can print: it would come out as an empty box."""
+    missing = sorted(set(html_words.unescape(html)) - known_characters() - INVISIBLE)
+    if missing:
+        named = ", ".join(f"{character} (U+{ord(character):04X})" for character in missing[:5])
+        raise NotMade(
+            "pdf_glyph_missing", f"No font of the documents has {named}. Write it in other characters."
+        )
+
+
+@cache
+def known_characters() -> frozenset[str]:
+    """Every character that one of the fonts has. Raises `NotMade` when a font lacks."""
+    from fontTools.ttLib import TTFont
+
+    characters: set[str] = set()
+    for pattern in FONT_FILES:
+        file = next(iter(sorted(FONTS.glob(f"*/{pattern}"))), None)
+        if file is None:
+            raise NotMade("pdf_fonts_missing", f"Fonts are missing. Install: apt-get install {PACKAGES}")
+        with TTFont(file, lazy=True) as font:
+            characters |= {chr(code) for code in font.getBestCmap()}
+    return frozenset(characters)
+
+
+if __name__ == "__main__":
+    os.nice(5)  # a web request that somebody waits for goes first
+    main(sys.stdin.buffer, sys.stdout.buffer)

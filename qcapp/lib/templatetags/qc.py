@@ -1,0 +1,115 @@
+"""Template tags of every page: the band's pictures, verdict words, numbers and times."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.conf import settings
+from django.utils.safestring import SafeString, mark_safe
+
+from qcapp.lib import band_picture
+
+register = template.Library()
+MINUS = "−"
+
+
+@register.simple_tag
+def band_mark(
+    outcome: str | None, spec: Any = None, nearest: str = "", kind: str = "measured", conflict: bool = False
+) -> SafeString:
+    """The small mark for an outcome; `spec` (a checkpoint's core spec) tells which limits exist."""
+    band = getattr(spec, "band", None)
+    lower = band is None or (band.lower is not None and "lower" not in band.natural)
+    upper = band is None or band.upper is not None
+    svg = band_picture.mark(
+        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict
+    )
+    return mark_safe(svg)  # noqa: S308 - built from numbers and fixed words, text escaped there
+
+
+@register.simple_tag
+def ruler(
+    band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = ""
+) -> SafeString:
+    """The band to scale with the value in it."""
+    svg = band_picture.ruler(
+        lower=band.lower,
+        upper=band.upper,
+        nominal=band.nominal,
+        guard=band.guard,
+        natural=frozenset(band.natural),
+        value=value,
+        outcome=str(outcome or ""),
+        unit_of_measure=unit_of_measure,
+    )
+    return mark_safe(svg)  # noqa: S308 - as above
+
+
+@register.simple_tag
+def trace(values: list[float], band: Any, outcome: str = "") -> SafeString:
+    lower = None if band.lower is None else float(band.lower)
+    upper = None if band.upper is None else float(band.upper)
+    return mark_safe(band_picture.trace(values, lower=lower, upper=upper, outcome=str(outcome or "")))  # noqa: S308
+
+
+INKS = {"in": "#14573A", "near": "#6E4700", "out": "#8C1823", "open": "#8D867A"}
+
+
+@register.simple_tag
+def print_mark(line: dict[str, Any]) -> SafeString:
+    """The mark of a certificate's line, its colour written in, because the PDF's drawings take none from the page."""
+    svg = band_picture.mark(
+        line["outcome"], nearest=line["nearest_limit"], kind=line["kind"], lower=line["has_lower"], upper=line["has_upper"]
+    )
+    return mark_safe(svg.replace("currentColor", INKS[band_picture.tone(line["outcome"])]))  # noqa: S308 - as above
+
+
+@register.filter
+def tone(outcome: str | None) -> str:
+    return band_picture.tone(str(outcome or ""))
+
+
+@register.filter
+def verdict(outcome: str | None) -> str:
+    return band_picture.word(str(outcome or ""))
+
+
+@register.filter
+def number(value: object) -> str:
+    """A value with a true minus sign; digits as they are."""
+    return "" if value is None else str(value).replace("-", MINUS)
+
+
+def site_time(value: datetime) -> datetime:
+    return value.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE))
+
+
+@register.filter
+def day(value: date | datetime | None) -> str:
+    """24 Nov 2026, in the site's zone."""
+    if value is None:
+        return ""
+    shown = site_time(value) if isinstance(value, datetime) else value
+    return f"{shown.day} {shown:%b %Y}"
+
+
+@register.filter
+def clock(value: datetime | None) -> str:
+    """14:10, in the site's zone."""
+    return "" if value is None else f"{site_time(value):%H:%M}"
+
+
+@register.filter
+def moment(value: datetime | None) -> str:
+    """24 Nov 2026, 14:10."""
+    return "" if value is None else f"{day(value)}, {clock(value)}"
+
+
+@register.filter
+def words(value: object) -> str:
+    """A code such as in_build as words."""
+    return str(value or "").replace("_", " ")

@@ -1,0 +1,8 @@
+from django.apps import AppConfig
+
+
+class NonconformanceConfig(AppConfig):
+    name = "qcapp.nonconformance"
+
+    def ready(self) -> None:
+        from . import receivers  # noqa: F401 - connects the receiver

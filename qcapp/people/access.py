@@ -1,0 +1,131 @@
+"""Who may call a view. Every address carries its act, and one test walks them all against the rights table.
+
+    @needs(Act.LOOK_UP_UNIT)                        looking and acting need the same right
+    @needs(Act.LOOK_AT_PLAN, post=Act.IMPORT_PLAN)  sending the form needs another one
+    @signed_in                                      anybody who has signed in, such as "my account"
+    @public                                         everybody, such as the check of a certificate
+
+The decorators leave `act` on the view, a dictionary from method to Act, SIGNED_IN or PUBLIC. A class of the
+API writes the same dictionary itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import wraps
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+
+from .queries import is_here
+from .roles import Act
+from .services import require
+
+View = Callable[..., HttpResponseBase]
+PUBLIC = "public"
+SIGNED_IN = "signed in"
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+OPEN_TO_TEMPORARY = frozenset({"people:account", "people:own_password", "people:sign_out"})
+
+
+def needs(act: Act, *, post: Act | None = None) -> Callable[[View], View]:
+    """Lets only people in whose roles the act lies call the view; `post` is the act of sending when it
+    differs.
+
+    Strangers are sent to sign in and come back. Others get the refusal's page: NotAllowed (`not_permitted`).
+    """
+    acts: dict[str, Act | str] = {"GET": act, "POST": post or act}
+
+    def decorate(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if (answer := sign_in_first(request)) is not None:
+                return answer
+            require(request.user, act if request.method in SAFE else post or act, timezone.now())
+            return _not_kept(view(request, *args, **kwargs))
+
+        return _asking(guarded, acts)
+
+    return decorate
+
+
+def signed_in(view: View) -> View:
+    """Lets anybody call the view who has signed in and works here."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        answer = sign_in_first(request)
+        return _not_kept(view(request, *args, **kwargs)) if answer is None else answer
+
+    return _asking(guarded, {"GET": SIGNED_IN, "POST": SIGNED_IN})
+
+
+def public(view: View) -> View:
+    """Says that everybody may call the view."""
+    return _asking(view, {"GET": PUBLIC, "POST": PUBLIC})
+
+
+def _asking(view: View, acts: Mapping[str, Act | str]) -> View:
+    view.__dict__["act"] = acts
+    return view
+
+
+def acts_of_view(view: Any) -> Mapping[str, Act | str]:
+    """What the view asks for, by method; empty when it says nothing, which is a mistake that a test finds."""
+    for holder in (view, getattr(view, "cls", None), getattr(view, "view_class", None)):
+        found = getattr(holder, "act", None)
+        if isinstance(found, Mapping):
+            return found
+    return {}
+
+
+def sign_in_first(request: HttpRequest) -> HttpResponse | None:
+    """The answer for somebody who has to sign in, or replace a temporary password, before anything else."""
+    person = request.user
+    if not person.is_authenticated or not is_here(person, timezone.now()):
+        return _to_sign_in(request)
+    match = request.resolver_match
+    if person.password_is_temporary and (match is None or match.view_name not in OPEN_TO_TEMPORARY):
+        return redirect("people:account")
+    return None
+
+
+def safe_next(request: HttpRequest, target: str, fallback: str = "/") -> str:
+    """`target` when it is an address of this site, else `fallback`: a link must not lead away after a
+    sign-in.
+    """
+    safe = url_has_allowed_host_and_scheme(
+        target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    )
+    return target if safe and target.startswith("/") else fallback
+
+
+def _to_sign_in(request: HttpRequest) -> HttpResponse:
+    """Sign in and come back; after a sent form, to the page it was on, told that nothing was stored."""
+    sent = request.method not in SAFE
+    back = request.META.get("HTTP_REFERER", "") if sent else request.get_full_path()
+    back = "/" + back.split("/", 3)[3] if sent and back.count("/") >= 3 else back
+    query = {"next": safe_next(request, back)} | ({"ended": "1"} if sent else {})
+    address = f"{reverse('people:sign_in')}?{urlencode(query)}"
+    if request.headers.get("HX-Request") == "true":
+        # A fragment must not be replaced by the sign-in page: the browser is told to go there as a whole.
+        return HttpResponse(status=401, headers={"HX-Redirect": address})
+    if request.headers.get("Accept", "").startswith("application/json"):
+        body = {
+            "code": "sign_in_needed",
+            "message": "Your session has ended. Sign in, then send again.",
+            "sign_in": address,
+        }
+        return JsonResponse(body, status=401)
+    return redirect(address)
+
+
+def _not_kept(response: HttpResponseBase) -> HttpResponseBase:
+    """Pages behind a sign-in stay out of caches and are gone from the back button after signing out."""
+    response.headers.setdefault("Cache-Control", "private, no-store")
+    return response

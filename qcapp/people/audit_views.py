@@ -1,0 +1,93 @@
+"""The audit chain as a page. It stands here because the audit's own room knows no people and so no names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from qcapp.audit import queries as chain
+
+from . import queries
+from .access import needs
+from .roles import Act
+
+LONGEST_NUMBER = 18  # digits that a 64-bit column still takes
+
+
+@dataclass(frozen=True)
+class ShownEntry:
+    """One act in words."""
+
+    number: int
+    at: datetime
+    what: str
+    subject: str
+    who: str
+    details: tuple[tuple[str, str], ...]
+
+
+@needs(Act.READ_AUDIT)
+@require_GET
+def audit(request: HttpRequest) -> HttpResponse:
+    """The acts, newest first. `?about=` keeps those whose subject or verb holds a text, `?before=` pages
+    back.
+    """
+    return _page(request, None)
+
+
+@needs(Act.READ_AUDIT)
+@require_POST
+def check_audit(request: HttpRequest) -> HttpResponse:
+    """The same page, after a walk over the whole chain and its anchors."""
+    return _page(request, chain.check_chain())
+
+
+def _page(request: HttpRequest, report: chain.ChainReport | None) -> HttpResponse:
+    about = request.GET.get("about", "").replace("\0", "").strip()[:120]
+    rows = chain.entries_page(
+        fragment=about, before=_number(request.GET.get("before", "")), size=chain.PAGE + 1
+    )
+    shown = {
+        "about": about,
+        "entries": _shown(rows[: chain.PAGE]),
+        "older_than": rows[chain.PAGE - 1].number if len(rows) > chain.PAGE else None,
+        "head": chain.head(),
+        "report": report,
+        "checked_at": timezone.now() if report else None,
+        "last_anchor": chain.last_anchor(),
+    }
+    return render(request, "people/audit.html", shown)
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isascii() and text.isdigit() and len(text) <= LONGEST_NUMBER else None
+
+
+def _shown(rows: Iterable[chain.EntryRow]) -> list[ShownEntry]:
+    rows = list(rows)
+    names = queries.names_of(row.actor for row in rows if row.actor)
+    return [
+        ShownEntry(
+            number=row.number,
+            at=row.at,
+            what=row.verb.replace(".", " ").replace("_", " "),
+            subject=row.subject,
+            who=names.get(row.actor, "") or ("the system" if not row.actor else row.actor),
+            details=tuple((key.replace("_", " "), _short(value)) for key, value in row.payload.items()),
+        )
+        for row in rows
+    ]
+
+
+def _short(value: object) -> str:
+    """A payload's value in one line; lists by their length, because a submission may hold hundreds."""
+    if isinstance(value, list):
+        return f"{len(value)} entries" if len(value) > 3 else ", ".join(map(str, value))
+    text = str(value)
+    return text if len(text) <= 120 else text[:119] + "…"

@@ -1,0 +1,292 @@
+"""Readers: who somebody is, which roles they hold on a day, own or as a deputy, and what they may do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from qcapp.core.errors import NotFound, Refused
+
+from .models import Deputy, Person, RoleAssignment, Signature
+from .roles import ACTS, DEPUTIZABLE, Act, Role
+
+LONGEST_BADGE = 20  # what the column takes
+
+
+@dataclass(frozen=True)
+class RoleHeld:
+    """A role as it is held on a day: the person's own, or in place of `deputy_for`."""
+
+    role: Role
+    deputy_for: Person | None = None
+
+    @property
+    def label(self) -> str:
+        """As papers print it: "quality manager", "quality manager, deputy for A. Name"."""
+        return f"{self.role.label}, deputy for {self.deputy_for.name}" if self.deputy_for else self.role.label
+
+
+@dataclass(frozen=True)
+class PersonCard:
+    """What screens show of a person."""
+
+    id: int
+    uuid: UUID
+    badge: str
+    name: str
+    initials: str
+    stamp: str
+    email: str
+    roles: tuple[str, ...]  # labels, deputies included, in the order of the rights table
+    is_active: bool
+    joined_on: date
+    left_on: date | None
+    has_pin: bool
+
+
+@dataclass(frozen=True)
+class RoleRow:
+    """A role somebody holds, held or will hold."""
+
+    id: int
+    role: Role
+    starts_on: date
+    ends_on: date | None
+
+
+@dataclass(frozen=True)
+class DeputyRow:
+    """A deputyship as named, with the day it really ends."""
+
+    id: int
+    role: Role
+    person_name: str
+    deputy_name: str
+    starts_on: date
+    ends_on: date
+
+
+def site_day(at: datetime) -> date:
+    """The date of an instant where the workshop stands; roles and deputies count in its days."""
+    return at.astimezone(ZoneInfo(str(settings.QCAPP_SITE_ZONE))).date()
+
+
+def is_here(person: Person, at: datetime) -> bool:
+    """False for somebody who left, or does not work here yet on that day."""
+    day = site_day(at)
+    return person.is_active and person.joined_on <= day and (person.left_on is None or day <= person.left_on)
+
+
+def roles_of(person: Person, at: datetime) -> frozenset[RoleHeld]:
+    """The roles held at that time, own and as a deputy; none for somebody who left."""
+    if not is_here(person, at):
+        return frozenset()
+    day = site_day(at)
+    own = {RoleHeld(Role(role)) for role in _held(day).filter(person=person).values_list("role", flat=True)}
+    stands_in = _standing_in(day).filter(deputy=person).select_related("person")
+    return frozenset(own | {RoleHeld(Role(row.role), row.person) for row in stands_in})
+
+
+def role_names(person: Person, at: datetime) -> frozenset[Role]:
+    """The roles held at that time, in one query."""
+    if not is_here(person, at):
+        return frozenset()
+    day = site_day(at)
+    own = _held(day).filter(person=person).values_list("role")
+    return frozenset(
+        Role(role) for (role,) in own.union(_standing_in(day).filter(deputy=person).values_list("role"))
+    )
+
+
+def acts_of(person: Person, at: datetime) -> frozenset[Act]:
+    """Everything the person may do at that time, in one query."""
+    held = role_names(person, at)
+    return frozenset(act for act, roles in ACTS.items() if roles & held)
+
+
+def may(person: Person, act: Act, at: datetime) -> bool:
+    """Whether one of the person's roles at that time allows the act."""
+    return bool(ACTS[act] & role_names(person, at))
+
+
+def person_by_badge(badge: str) -> Person:
+    """The person with this badge, whatever its case. Raises NotFound (`badge_unknown`)."""
+    person = find_by_badge(badge)
+    if person is None:
+        raise NotFound(
+            "badge_unknown", f"No person has the badge {badge[:20]!r}. Check the badge.", badge=badge[:20]
+        )
+    return person
+
+
+def find_by_badge(badge: str) -> Person | None:
+    """The person with this badge, or None."""
+    return Person.objects.filter(badge__iexact=badge).first() if _readable(badge) else None
+
+
+def person_by_uuid(uuid: UUID | str) -> Person:
+    """The person behind a uuid, as the audit chain names people. Raises NotFound (`person_unknown`)."""
+    try:
+        return Person.objects.get(uuid=uuid)
+    except (Person.DoesNotExist, ValidationError) as error:
+        raise NotFound("person_unknown", "This person is not known here.", uuid=str(uuid)) from error
+
+
+def people_by_badge(badges: Iterable[str]) -> dict[str, Person]:
+    """The people of several badges in one query, by badge as it was asked for; unknown ones are left out."""
+    wanted = {badge.casefold(): badge for badge in badges if _readable(badge)}
+    spelled = {spelling for badge in wanted.values() for spelling in (badge, badge.upper(), badge.lower())}
+    found = Person.objects.filter(badge__in=spelled)
+    return {wanted[p.badge.casefold()]: p for p in found if p.badge.casefold() in wanted}
+
+
+def people_with_role(role: Role, at: datetime) -> list[Person]:
+    """Everybody who holds the role at that time, own holders first, then deputies; each once, by name."""
+    day = site_day(at)
+    own = Person.objects.filter(pk__in=_held(day).filter(role=role).values("person")).order_by("name")
+    deputies = Person.objects.filter(pk__in=_standing_in(day).filter(role=role).values("deputy")).order_by(
+        "name"
+    )
+    return list({p.pk: p for p in (*own, *deputies) if is_here(p, at)}.values())
+
+
+def own_holders(role: Role, at: datetime) -> list[Person]:
+    """Everybody here who holds the role themselves at that time, deputies left out."""
+    holders = Person.objects.filter(pk__in=_held(site_day(at)).filter(role=role).values("person"))
+    return [person for person in holders.order_by("name") if is_here(person, at)]
+
+
+def holds_on(person: Person, role: Role, day: date) -> bool:
+    """Whether the person holds the role themselves on a day."""
+    return _held(day).filter(person=person, role=role).exists()
+
+
+def names_of(uuids: Iterable[str]) -> dict[str, str]:
+    """The names behind people's uuids, for lists that keep only those."""
+    return {
+        str(uuid): name
+        for uuid, name in Person.objects.filter(uuid__in=set(uuids)).values_list("uuid", "name")
+    }
+
+
+def person_card(person: Person, at: datetime) -> PersonCard:
+    """The card of one person."""
+    labels = [held.label for held in sorted(roles_of(person, at), key=_table_order)]
+    return _card(person, tuple(labels))
+
+
+def people_cards(at: datetime, *, with_left: bool = False) -> list[PersonCard]:
+    """Everybody by name in three queries; those who left only when asked for."""
+    day = site_day(at)
+    held: dict[int, set[RoleHeld]] = {}
+    for person_id, role in _held(day).values_list("person_id", "role"):
+        held.setdefault(person_id, set()).add(RoleHeld(Role(role)))
+    for row in _standing_in(day).select_related("person"):
+        held.setdefault(row.deputy_id, set()).add(RoleHeld(Role(row.role), row.person))
+    everybody = [p for p in Person.objects.order_by("name") if with_left or is_here(p, at)]
+    return [
+        _card(
+            p, tuple(h.label for h in sorted(held.get(p.pk, ()), key=_table_order)) if is_here(p, at) else ()
+        )
+        for p in everybody
+    ]
+
+
+def role_rows(person: Person) -> list[RoleRow]:
+    """Every role the person ever had, the newest first."""
+    rows = RoleAssignment.objects.filter(person=person).order_by("-starts_on", "role")
+    return [RoleRow(row.pk, Role(row.role), row.starts_on, row.ends_on) for row in rows]
+
+
+def deputy_rows(person: Person) -> list[DeputyRow]:
+    """Deputyships in which the person stands on either side, the newest first."""
+    rows = Deputy.objects.filter(Q(person=person) | Q(deputy=person)).select_related(
+        "person", "deputy", "end"
+    )
+    return [
+        DeputyRow(row.pk, Role(row.role), row.person.name, row.deputy.name, row.starts_on, last_day(row))
+        for row in rows.order_by("-starts_on", "-pk")
+    ]
+
+
+def last_day(deputy: Deputy) -> date:
+    """The last day a deputyship is in force, its early end included."""
+    end = getattr(deputy, "end", None)
+    return min(deputy.ends_on, end.ends_on) if end else deputy.ends_on
+
+
+def signature_line(signature: Signature) -> str:
+    """As papers print a signature's holder: name, role, and for whom."""
+    held = RoleHeld(Role(signature.role), signature.deputy_for)
+    return f"{signature.person.name}, {held.label}"
+
+
+def distinct_people(signatures: Iterable[Signature]) -> bool:
+    """Whether no person stands under two of the signatures, whichever roles they signed in."""
+    signers = [signature.person_id for signature in signatures]
+    return len(signers) == len(set(signers))
+
+
+def require_distinct_people(signatures: Iterable[Signature]) -> None:
+    """Raises Refused (`same_person_twice`) when one person would fill two required signatures of one act."""
+    if not distinct_people(signatures):
+        raise Refused(
+            "same_person_twice",
+            "One person never fills two signatures of one act. Ask a second person to sign.",
+        )
+
+
+def _readable(badge: str) -> bool:
+    return bool(badge) and len(badge) <= LONGEST_BADGE and "\0" not in badge
+
+
+def _held(day: date) -> QuerySet[RoleAssignment]:
+    return RoleAssignment.objects.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=day)
+
+
+def _standing_in(day: date) -> QuerySet[Any]:
+    """Deputyships in force: within their dates, not ended early, and the one stood in for still holds the
+    role.
+    """
+    role_still_held = _held(day).filter(person=OuterRef("person"), role=OuterRef("role"))
+    return Deputy.objects.filter(
+        Q(end=None) | Q(end__ends_on__gte=day),
+        Exists(role_still_held),
+        role__in=DEPUTIZABLE,
+        starts_on__lte=day,
+        ends_on__gte=day,
+    )
+
+
+def own_roles_first(held: RoleHeld) -> tuple[bool, int, str]:
+    """A sorting key: own roles before a deputy's, then the order of the rights table."""
+    return held.deputy_for is not None, *_table_order(held)
+
+
+def _table_order(held: RoleHeld) -> tuple[int, str]:
+    return list(Role).index(held.role), held.deputy_for.name if held.deputy_for else ""
+
+
+def _card(person: Person, roles: tuple[str, ...]) -> PersonCard:
+    return PersonCard(
+        id=person.pk,
+        uuid=person.uuid,
+        badge=person.badge,
+        name=person.name,
+        initials=person.initials,
+        stamp=person.stamp,
+        email=person.email,
+        roles=roles,
+        is_active=person.is_active,
+        joined_on=person.joined_on,
+        left_on=person.left_on,
+        has_pin=bool(person.pin),
+    )

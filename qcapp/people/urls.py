@@ -1,0 +1,25 @@
+from django.urls import path
+
+from . import audit_views, views
+
+app_name = "people"
+urlpatterns = [
+    path("sign-in/", views.sign_in, name="sign_in"),
+    path("sign-out/", views.sign_out, name="sign_out"),
+    path("account/", views.account, name="account"),
+    path("account/password/", views.own_password, name="own_password"),
+    path("account/pin/", views.own_pin, name="own_pin"),
+    path("people/", views.people, name="people"),
+    path("people/add/", views.add_person, name="add_person"),
+    path("people/<uuid:uuid>/", views.person, name="person"),
+    path("people/<uuid:uuid>/change/", views.change_person, name="change_person"),
+    path("people/<uuid:uuid>/roles/", views.give_role, name="give_role"),
+    path("people/<uuid:uuid>/roles/end/", views.end_role, name="end_role"),
+    path("people/<uuid:uuid>/deputies/", views.name_deputy, name="name_deputy"),
+    path("people/<uuid:uuid>/deputies/<int:deputy_id>/end/", views.end_deputy, name="end_deputy"),
+    path("people/<uuid:uuid>/password/", views.temporary_password, name="temporary_password"),
+    path("people/<uuid:uuid>/pin/", views.temporary_pin, name="temporary_pin"),
+    path("people/<uuid:uuid>/leave/", views.leave, name="leave"),
+    path("audit/", audit_views.audit, name="audit"),
+    path("audit/check/", audit_views.check_audit, name="check_audit"),
+]

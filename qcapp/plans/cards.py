@@ -1,0 +1,207 @@
+"""What the readers of plans give: frozen values, free of the database."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from qcapp.core.checkpoints.limits import written
+
+
+@dataclass(frozen=True)
+class StageCard:
+    """A numbered stage. Nothing of a later stage may start before a hold point's stage is signed."""
+
+    id: int
+    number: int
+    name: str
+    hold_point: bool
+    witness_point: bool
+
+
+@dataclass(frozen=True)
+class DocumentCard:
+    """A drawing or specification that the plan cites."""
+
+    kind: str
+    number: str
+    revision: str
+
+
+@dataclass(frozen=True)
+class RevisionCard:
+    """One revision of a family's inspection plan."""
+
+    id: int
+    uuid: UUID
+    family_id: int
+    family_code: str
+    family_name: str
+    letter: str
+    state: str
+    state_label: str
+    change_note: str
+    author_id: int
+    author_name: str
+    created_at: datetime
+    released_at: datetime | None
+    stages: tuple[StageCard, ...]
+    checkpoint_count: int
+    documents: tuple[DocumentCard, ...]
+
+    @property
+    def subject(self) -> str:
+        """How the audit chain and signatures name it."""
+        return f"plan {self.family_code} {self.letter}"
+
+
+@dataclass(frozen=True)
+class CheckpointCard:
+    """One checkpoint of one revision.
+
+    `spec` is the kind's own, as `core.checkpoints` reads it from `spec_json`.
+    """
+
+    id: int
+    number: int
+    key: str
+    title: str
+    kind: str
+    spec: Any
+    spec_json: dict[str, Any]
+    limits_text: str
+    criticality: str
+    method: str
+    setup: str
+    setup_label: str
+    gauge_kinds: tuple[str, ...]
+    frequency: str
+    second_inspection: bool
+    joint: str
+    document_number: str
+    document_revision: str
+    document_kind: str
+    instruction: str
+    caution: str
+    paired_with: str
+    stage_number: int
+    stage_id: int
+    position: int
+    characteristic_id: int
+
+    @property
+    def critical(self) -> bool:
+        return self.criticality == "critical"
+
+    @property
+    def notation(self) -> str:
+        """The limits as the drawing writes them, "±0.15"; empty when both were typed as numbers."""
+        return self.spec_json.get("notation") or ""
+
+    @property
+    def unit_of_measure(self) -> str:
+        return self.spec_json.get("unit_of_measure") or ""
+
+    @property
+    def nominal_text(self) -> str:
+        """The nominal with the plan's decimals; empty without one."""
+        return self._written("nominal")
+
+    @property
+    def lower_text(self) -> str:
+        """The lower limit with the plan's decimals; empty without one and for a natural boundary."""
+        return self._written("lower")
+
+    @property
+    def upper_text(self) -> str:
+        """The upper limit, as `lower_text`."""
+        return self._written("upper")
+
+    def _written(self, name: str) -> str:
+        band = getattr(self.spec, "band", None)
+        number = getattr(band, name, None)
+        if number is None or name in band.natural:
+            return ""
+        return written(number, getattr(self.spec, "decimals", 0))
+
+    @property
+    def gauge_text(self) -> str:
+        """The kinds of gauge in words, any of which may be used."""
+        return ", ".join(key.replace("_", " ") for key in self.gauge_kinds)
+
+
+@dataclass(frozen=True)
+class EventCard:
+    """Something that happened to a revision; `role` and `meaning` when it was signed."""
+
+    kind: str
+    state: str
+    state_label: str
+    by_id: int
+    by_name: str
+    at: datetime
+    reason: str
+    role: str
+    meaning: str
+    content_digest: str
+
+
+@dataclass(frozen=True)
+class FamilyPlans:
+    """A family with its revisions: the released one, drafts and those in review, and earlier ones."""
+
+    family_code: str
+    family_name: str
+    released: RevisionCard | None
+    coming: tuple[RevisionCard, ...]
+    past: tuple[RevisionCard, ...]
+
+
+@dataclass(frozen=True)
+class FieldChange:
+    """One field of a checkpoint before and after.
+
+    `effect` says tightened, loosened or moved where limits changed.
+    """
+
+    field: str
+    before: str
+    after: str
+    effect: str = ""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What became of one checkpoint: added, removed or changed."""
+
+    change: str
+    number: int
+    key: str
+    title: str
+    fields: tuple[FieldChange, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values, for the audit entry and the API."""
+        return asdict(self) | {"fields": [asdict(change) for change in self.fields]}
+
+
+@dataclass(frozen=True)
+class PreReleaseFinding:
+    """Something to look at before a release."""
+
+    code: str
+    number: int
+    message: str
+
+
+@dataclass(frozen=True)
+class Review:
+    """What a reviewer looks at: `differences` against `previous`, and who has approved for the engineer."""
+
+    previous: RevisionCard | None
+    differences: tuple[Difference, ...]
+    needs_engineer: tuple[int, ...]
+    approval: EventCard | None
+    findings: tuple[PreReleaseFinding, ...]

@@ -1,0 +1,44 @@
+"""What the plans' pages take. Forms validate and never save; the services have the last word."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from qcapp.production.queries import families
+
+
+class ImportForm(forms.Form):
+    """A plan file with the family and the letter it becomes a revision of."""
+
+    family_code = forms.ChoiceField(label="Part family")
+    letter = forms.CharField(label="Revision", max_length=2, help_text="One or two capitals, such as D.")
+    file = forms.FileField(label="Plan file", help_text="CSV in UTF-8 or UTF-16, at most 5 MB.")
+    change_note = forms.CharField(label="What changes and why", max_length=300, required=False)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["family_code"].choices = [(f.code, f"{f.code} {f.name}") for f in families()]
+
+
+class PinForm(forms.Form):
+    """A signature."""
+
+    pin = forms.CharField(
+        label="Your PIN",
+        max_length=6,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric", "class": "pin"}),
+    )
+
+
+class ReasonForm(forms.Form):
+    """Why a revision goes back to draft."""
+
+    reason = forms.CharField(label="Reason", max_length=300)
+
+
+class WithdrawForm(ReasonForm, PinForm):
+    """Why a revision is withdrawn, signed."""
+
+    field_order = ["reason", "pin"]

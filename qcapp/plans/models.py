@@ -1,0 +1,198 @@
+"""Inspection plans: characteristics that keep their identity, revisions, stages, checkpoints, events."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+
+from qcapp.core.checkpoints.kinds import KINDS
+from qcapp.lib.fields import uuid7
+from qcapp.lib.write_once import FrozenWhen, WriteOnceModel
+
+from .states import RevisionState
+
+FROZEN_AT_RELEASE = FrozenWhen(
+    parent_column="revision_id",
+    parent_table="plans_planrevision",
+    event_table="plans_revisionevent",
+    event_parent_column="revision_id",
+    condition="kind = 'release'",
+)
+
+
+class Characteristic(WriteOnceModel):
+    """A checkpoint's identity across revisions.
+
+    Its number is never given to another checkpoint of the family.
+    """
+
+    family = models.ForeignKey(
+        "production.PartFamily", on_delete=models.PROTECT, related_name="characteristics"
+    )
+    number = models.IntegerField()  # "501"
+    key = models.SlugField(max_length=60)  # "head_angle": what formulas, files and tablets name
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["family", "number"], name="plans_characteristic_number_once"),
+            models.UniqueConstraint(fields=["family", "key"], name="plans_characteristic_key_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.key}"
+
+
+class PlanRevision(WriteOnceModel):
+    """One revision of a family's inspection plan.
+
+    State lives in RevisionStatus, so that this row never changes.
+    """
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="revisions")
+    letter = models.CharField(max_length=4)  # "D"
+    title = models.CharField(max_length=120, blank=True)
+    change_note = models.CharField(max_length=300, blank=True)
+    author = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    created_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            # two imports of the same letter at the same time: one of them loses here
+            models.UniqueConstraint(fields=["family", "letter"], name="plans_revision_letter_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"revision {self.letter}"
+
+
+class Stage(models.Model):
+    """A numbered step of the build. A hold point: nothing of a later stage may start before it is signed."""
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="stages")
+    number = models.IntegerField()
+    name = models.CharField(max_length=80)
+    hold_point = models.BooleanField(default=False)
+    witness_point = models.BooleanField(default=False)
+
+    frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [models.UniqueConstraint(fields=["revision", "number"], name="plans_stage_number_once")]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.name}"
+
+
+class Document(models.Model):
+    """A drawing or specification that the revision cites, with the document's own revision."""
+
+    class Kind(models.TextChoices):
+        DRAWING = "drawing", "drawing"
+        SPECIFICATION = "specification", "specification"
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="documents")
+    kind = models.CharField(max_length=16, choices=Kind.choices)
+    number = models.CharField(max_length=60)
+    document_revision = models.CharField(max_length=12)
+
+    frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
+
+    class Meta:
+        ordering = ["kind", "number"]
+        constraints = [models.UniqueConstraint(fields=["revision", "number"], name="plans_document_once")]
+
+    def __str__(self) -> str:
+        return f"{self.number} rev {self.document_revision}"
+
+
+class Checkpoint(models.Model):
+    """What to check at one point of one revision.
+
+    `specified` is the kind's own JSON, read by core.checkpoints.
+    """
+
+    class Criticality(models.TextChoices):
+        CRITICAL = "critical", "critical"
+        MAJOR = "major", "major"
+        MINOR = "minor", "minor"
+
+    class Setup(models.TextChoices):
+        ANY = "", "as it stands"
+        IN_FIXTURE = "in_fixture", "in fixture"
+        RESTRAINED = "restrained", "restrained"
+        FREE = "free", "free"
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="checkpoints")
+    stage = models.ForeignKey(Stage, on_delete=models.PROTECT, related_name="checkpoints")
+    characteristic = models.ForeignKey(Characteristic, on_delete=models.PROTECT, related_name="checkpoints")
+    position = models.IntegerField()  # order on the floor, over the whole plan
+    title = models.CharField(max_length=120)
+    kind = models.CharField(max_length=12, choices=[(name, name) for name in KINDS])
+    specified = models.TextField()  # canonical JSON of the kind's spec
+    criticality = models.CharField(max_length=8, choices=Criticality.choices)
+    method = models.CharField(max_length=120, blank=True)
+    setup = models.CharField(max_length=12, choices=Setup.choices, blank=True)
+    gauge_kinds = models.JSONField(default=list)  # keys of gauges.GaugeKind; empty: no gauge needed
+    frequency = models.CharField(max_length=24, default="every")  # "every", "first of batch", "1 in 5"
+    second_inspection = models.BooleanField(default=False)
+    joint = models.CharField(max_length=12, blank=True)  # "W7": who welded it may not accept it
+    document = models.ForeignKey(Document, null=True, on_delete=models.PROTECT, related_name="+")
+    instruction = models.CharField(max_length=400, blank=True)
+    caution = models.CharField(max_length=400, blank=True)
+    paired_with = models.SlugField(max_length=60, blank=True)  # key of the same dimension before welding
+
+    frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["revision", "characteristic"], name="plans_checkpoint_once"),
+            models.UniqueConstraint(fields=["revision", "position"], name="plans_checkpoint_position_once"),
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class RevisionEvent(WriteOnceModel):
+    """What happened to a revision: sent for review, returned, approved, released, superseded, withdrawn."""
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=20)  # a move's name in states.REVISION_STATES
+    state = models.CharField(max_length=12, choices=[(s.value, s.label) for s in RevisionState])
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+    reason = models.CharField(max_length=300, blank=True)
+    signature = models.ForeignKey("people.Signature", null=True, on_delete=models.PROTECT, related_name="+")
+    content_digest = models.CharField(max_length=64)  # of the plan's canonical content at that moment
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["revision"], condition=models.Q(kind="release"), name="plans_release_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.revision_id} {self.kind}"
+
+
+class RevisionStatus(models.Model):
+    """The revision's state now: a projection of its events."""
+
+    revision = models.OneToOneField(PlanRevision, on_delete=models.PROTECT, related_name="status")
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="+")
+    state = models.CharField(max_length=12, choices=[(s.value, s.label) for s in RevisionState])
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["family"], condition=models.Q(state="released"), name="plans_one_released_per_family"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.state

@@ -1,0 +1,227 @@
+"""A plan file's bytes into rows of text cells, with the line and column of everything that cannot be read.
+
+Nothing here knows what a checkpoint is; `plan_rows` does. Lines are counted from 1 as a text editor shows
+them.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+
+from qcapp.lib.plain_text import shown
+
+COLUMNS = (
+    "stage_number", "stage_name", "hold_point", "witness_point", "number", "key", "title", "kind", "nominal",
+    "limits", "lower", "upper", "guard", "unit_of_measure", "decimals", "readings", "formula", "form",
+    "criticality", "method", "setup", "gauge_kinds", "frequency", "second_inspection", "joint", "drawing",
+    "drawing_revision", "instruction", "caution", "paired_with",
+)  # fmt: skip
+NEEDED_COLUMNS = ("stage_number", "stage_name", "number", "key", "title", "kind", "criticality")
+FREE_TEXT = frozenset({"stage_name", "title", "method", "instruction", "caution"})
+MAX_BYTES = 5 * 1024 * 1024
+MAX_ROWS = 2000
+MAX_CELL = 2000
+
+_SPREADSHEETS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # a zipped workbook, an old binary one
+_BYTE_ORDER_MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
+_HIDDEN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
+
+
+@dataclass(frozen=True, order=True)
+class PlanFinding:
+    """One thing that is wrong with a plan file.
+
+    `column` is the column's name, `cell` as a spreadsheet names it.
+    """
+
+    line: int
+    column: str
+    code: str
+    message: str
+    cell: str = ""
+
+    def to_json(self) -> dict[str, object]:
+        """The finding as plain values."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the file: its cells by column, absent columns as empty text."""
+
+    line: int
+    cells: dict[str, str]
+    letters: dict[str, str]  # the spreadsheet's name of each column, "F"
+
+
+@dataclass
+class PlanTable:
+    """The rows that could be read and what was wrong with the others."""
+
+    rows: list[Row] = field(default_factory=list)
+    findings: list[PlanFinding] = field(default_factory=list)
+
+    def add(self, line: int, column: str, code: str, message: str, cell: str = "") -> None:
+        """Note one finding."""
+        self.findings.append(PlanFinding(line, column, code, message, cell))
+
+
+def read_table(source: str | bytes) -> PlanTable:
+    """The rows of a plan file in UTF-8 or UTF-16, separated by comma, semicolon or tab; never raises.
+
+    Codes: `file_too_large`, `file_is_spreadsheet`, `encoding_unknown`, `nul_character`, `file_empty`,
+    `file_unreadable`, `column_unknown`, `column_twice`, `column_missing`, `too_many_rows`, `cells_too_many`,
+    `cells_too_few`, `cell_is_formula`, `cell_not_plain`, `cell_too_long`.
+    """
+    table = PlanTable()
+    text = _decoded(source, table)
+    if text is not None:
+        _read_rows(text, table)
+    if not table.rows and not table.findings:
+        table.add(1, "", "file_empty", "The file holds no checkpoint; export a plan to see how one looks.")
+    return table
+
+
+def _decoded(source: str | bytes, table: PlanTable) -> str | None:
+    """The file's text, or None with a finding."""
+    if len(source) > MAX_BYTES:
+        limit = MAX_BYTES // (1024 * 1024)
+        table.add(1, "", "file_too_large", f"The file is larger than {limit} MB; a plan is much smaller.")
+        return None
+    text = source.removeprefix("\ufeff") if isinstance(source, str) else _from_bytes(source, table)
+    if text is not None and "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        table.add(line, "", "nul_character", "The file holds a NUL character; save it again as plain CSV.")
+        return None
+    return text
+
+
+def _from_bytes(data: bytes, table: PlanTable) -> str | None:
+    if data.startswith(_SPREADSHEETS):
+        message = "This is a spreadsheet, not a CSV file; save the sheet as “CSV UTF-8” and import that."
+        table.add(1, "", "file_is_spreadsheet", message)
+        return None
+    mark, encoding = next(
+        (pair for pair in _BYTE_ORDER_MARKS if data.startswith(pair[0])), (b"", _guess(data))
+    )
+    try:
+        return data[len(mark) :].decode(encoding)
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        message = "The file is neither UTF-8 nor UTF-16 from here on; save it as “CSV UTF-8”."
+        table.add(line, "", "encoding_unknown", message)
+        return None
+
+
+def _guess(data: bytes) -> str:
+    """Plan files begin with plain letters, so that a NUL beside the first one tells UTF-16 without a mark."""
+    return {b"\0": "utf-16-be"}.get(data[:1], "utf-16-le" if data[1:2] == b"\0" else "utf-8")
+
+
+def _read_rows(text: str, table: PlanTable) -> None:
+    records = _records(text, table)
+    header = next(records, None)
+    if header is None:
+        return
+    columns = _columns(header, table)
+    if columns is None:
+        return
+    letters = {name: letter_of(index) for index, name in enumerate(columns)}
+    for line, cells in records:
+        if len(table.rows) == MAX_ROWS:
+            table.add(
+                line, "", "too_many_rows", f"A plan has at most {MAX_ROWS} checkpoints; split the file."
+            )
+            return
+        if _has_right_length(line, cells, columns, table):
+            row = Row(line, dict.fromkeys(COLUMNS, "") | dict(zip(columns, cells, strict=True)), letters)
+            _check_cells(row, table)
+            table.rows.append(row)
+
+
+def _records(text: str, table: PlanTable) -> Iterator[tuple[int, list[str]]]:
+    """Each record with the line it begins on; comments and empty lines are left out."""
+    lines = ("\n" if line.startswith("#") else line for line in io.StringIO(text, newline=""))
+    reader = csv.reader(lines, delimiter=_separator(text), strict=True)
+    line = 1
+    try:
+        for record in reader:
+            begins, line = line, reader.line_num + 1
+            cells = [cell.strip() for cell in record]
+            if any(cells) and not cells[0].startswith("#"):
+                yield begins, cells
+    except csv.Error as error:
+        message = f"The file cannot be read from this line on ({error}); check its quotation marks."
+        table.add(line, "", "file_unreadable", message)
+
+
+def _separator(text: str) -> str:
+    """Comma, semicolon or tab, whichever the first line that is no comment has most of."""
+    first = next(
+        (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
+    )
+    return max(",;\t", key=first.count)
+
+
+def _columns(header: tuple[int, list[str]], table: PlanTable) -> list[str] | None:
+    """The names of the columns, or None with findings when the rows could not be understood by them."""
+    line, cells = header
+    while cells and not cells[-1]:
+        cells.pop()
+    before = len(table.findings)
+    for index, name in enumerate(cells):
+        cell = f"{letter_of(index)}{line}"
+        if name not in COLUMNS:
+            message = f"There is no column “{shown(name)}”; columns are {', '.join(COLUMNS)}."
+            table.add(line, shown(name), "column_unknown", message, cell)
+        elif name in cells[:index]:
+            table.add(line, name, "column_twice", f"The column {name} is there twice; leave one out.", cell)
+    for name in NEEDED_COLUMNS:
+        if name not in cells:
+            table.add(line, name, "column_missing", f"The column {name} is missing; add it.")
+    return None if len(table.findings) > before else cells
+
+
+def _has_right_length(line: int, cells: list[str], columns: list[str], table: PlanTable) -> bool:
+    while len(cells) > len(columns) and not cells[-1]:
+        cells.pop()
+    if len(cells) > len(columns):
+        message = (
+            f"{len(cells)} cells stand under {len(columns)} columns; put texts with a separator in quotes."
+        )
+        table.add(line, "", "cells_too_many", message)
+    elif len(cells) < len(columns):
+        message = f"{len(cells)} cells stand under {len(columns)} columns; fill up the line."
+        table.add(line, "", "cells_too_few", message)
+    return len(cells) == len(columns)
+
+
+def _check_cells(row: Row, table: PlanTable) -> None:
+    for column, text in row.cells.items():
+        if not text:
+            continue
+        cell = f"{row.letters[column]}{row.line}"
+        if text[0] in "=@" or (column in FREE_TEXT and text[0] in "+-"):
+            message = "The cell begins like a spreadsheet's formula; write its value or plain text."
+            table.add(row.line, column, "cell_is_formula", message, cell)
+        elif len(text) > MAX_CELL:
+            message = f"The cell is longer than {MAX_CELL} characters; shorten it."
+            table.add(row.line, column, "cell_too_long", message, cell)
+        elif not text.isascii() or not text.isprintable():
+            _check_characters(row.line, column, text, cell, table)
+
+
+def _check_characters(line: int, column: str, text: str, cell: str, table: PlanTable) -> None:
+    if any(unicodedata.category(character) in _HIDDEN for character in text):
+        message = "The cell holds a line break or a character that cannot be seen; type it again."
+        table.add(line, column, "cell_not_plain", message, cell)
+
+
+def letter_of(index: int) -> str:
+    """How a spreadsheet names the column at `index`, counted from 0: A, B … Z, AA."""
+    quotient, remainder = divmod(index, 26)
+    return (letter_of(quotient - 1) if quotient else "") + chr(ord("A") + remainder)

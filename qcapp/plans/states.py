@@ -1,0 +1,33 @@
+"""The life of a plan revision. A released one never changes; events beside it say what became of it."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from qcapp.core.workflow import Move, TransitionTable
+
+
+class RevisionState(StrEnum):
+    DRAFT = "draft"
+    IN_REVIEW = "in_review"
+    RELEASED = "released"
+    SUPERSEDED = "superseded"
+    WITHDRAWN = "withdrawn"
+
+    @property
+    def label(self) -> str:
+        return self.value.replace("_", " ")
+
+
+S = RevisionState
+REVISION_STATES = TransitionTable(
+    initial=S.DRAFT,
+    moves=(
+        Move("send_for_review", frozenset({S.DRAFT}), S.IN_REVIEW),
+        Move("return", frozenset({S.IN_REVIEW}), S.DRAFT),
+        Move("approve", frozenset({S.IN_REVIEW}), S.IN_REVIEW),
+        Move("release", frozenset({S.IN_REVIEW}), S.RELEASED),
+        Move("supersede", frozenset({S.RELEASED}), S.SUPERSEDED),
+        Move("withdraw", frozenset({S.RELEASED, S.SUPERSEDED}), S.WITHDRAWN),
+    ),
+)

@@ -1,0 +1,67 @@
+// Questions the bench asks: the gauge in hand, a reason, a PIN.
+
+import { ask, el, fill, keypad, typed } from "./dom.js";
+
+const dayFormat = new Intl.DateTimeFormat("en-GB", { day: "numeric", month: "short", year: "numeric" });
+export const dayText = (iso) => (iso ? dayFormat.format(new Date(`${iso.slice(0, 10)}T12:00:00`)) : "");
+
+/** Pick the gauge in hand out of those the checkpoint asks for. Resolves with its number, or null. */
+export function askGauge(gauges, current) {
+  return ask("Which gauge is in your hand?", (close) => el("div", { class: "picks two" },
+    gauges.length === 0 ? el("p", {}, "No gauge of this kind is registered. Tell the quality manager.") : null,
+    gauges.map((gauge) => el("button", {
+      type: "button", "aria-pressed": String(gauge.number === current), "data-first": gauge.number === current, disabled: !gauge.usable,
+      onclick: () => close(gauge.number),
+    }, el("strong", {}, `${gauge.number} ${gauge.kind_name}`),
+    el("span", {}, gauge.usable ? (gauge.due_on ? `calibration due ${dayText(gauge.due_on)}` : "needs no calibration") : gauge.sentence))),
+    el("button", { type: "button", onclick: () => close(null) }, el("strong", {}, "Back"))));
+}
+
+/** Ask for a reason: one of the usual ones by a tap, or own words. */
+export function askReason(title, explanation, usual) {
+  return ask(title, (close) => {
+    const own = el("textarea", { rows: "2", maxlength: "200", "aria-label": "Reason in your own words" });
+    return el("div", { class: "picks" },
+      el("p", {}, explanation),
+      usual.map((reason, i) => el("button", { type: "button", "data-first": i === 0, onclick: () => close(reason) }, el("strong", {}, reason))),
+      el("label", { class: "floor-field" }, "In your own words", own),
+      el("div", { class: "then" },
+        el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"),
+        el("button", { type: "button", class: "big go", onclick: () => { if (own.value.trim()) close(own.value.trim()); else own.focus(); } }, "Use this reason")));
+  });
+}
+
+/** Ask for a PIN under a sentence; `send(pin)` posts it and gives null or the error sentence. Resolves true when signed. */
+export function askPin(title, meaning, button, send) {
+  return ask(title, (close) => {
+    let pin = "";
+    const field = el("input", {
+      type: "password", inputmode: "none", autocomplete: "off", maxlength: "8", class: "pin-dots", "aria-label": "Your PIN", "data-first": true,
+      oninput: (event) => { pin = event.target.value; },
+    });
+    const error = el("p", { class: "typing-error banner", role: "alert", hidden: true });
+    const go = el("button", { type: "button", class: "big go", onclick: () => submit() }, button);
+    const press = (key) => {
+      if (key === "enter") { submit(); return; }
+      field.value = typed(field.value, key);
+      pin = field.value;
+    };
+    async function submit() {
+      if (pin === "" || go.disabled) { field.focus(); return; }
+      go.disabled = true;
+      const problem = await send(pin);
+      go.disabled = false;
+      if (problem === null) { close(true); return; }
+      fill(error, problem);
+      error.hidden = false;
+      field.value = "";
+      pin = "";
+      field.focus();
+    }
+    field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); submit(); } });
+    return el("div", { class: "pin-row" },
+      el("div", { class: "picks" }, el("p", {}, meaning), el("label", { class: "floor-field" }, "Your PIN", field), error,
+        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"), go)),
+      keypad(press, { decimals: false, sign: false, enter: "Sign" }));
+  });
+}

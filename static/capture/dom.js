@@ -1,0 +1,61 @@
+// Small means to build the page: elements by name, and dialogs that return what was chosen.
+
+export function el(name, attributes = {}, ...children) {
+  const node = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
+    else if (key === "class") node.className = value;
+    else node.setAttribute(key, value === true ? "" : value);
+  }
+  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  return node;
+}
+
+export const find = (selector) => document.querySelector(selector);
+
+export function fill(node, ...children) {
+  node.replaceChildren(...children.flat().filter(Boolean));
+}
+
+/** Open a dialog; `build(close)` gives its content. Resolves with what close() was called with, null on Esc. */
+export function ask(title, build) {
+  return new Promise((resolve) => {
+    const dialog = el("dialog", { "aria-label": title });
+    let result = null;
+    const close = (value) => { result = value ?? null; dialog.close(); };
+    dialog.append(el("div", { class: "inside" }, el("h2", {}, title), build(close)));
+    dialog.addEventListener("close", () => { dialog.remove(); resolve(result); });
+    document.body.append(dialog);
+    dialog.showModal();
+    dialog.querySelector("[data-first]")?.focus();
+  });
+}
+
+/** Tell something that needs no choice. */
+export function tell(title, ...content) {
+  return ask(title, (close) => el("div", { class: "picks" }, ...content,
+    el("div", { class: "then" }, el("button", { class: "big go", type: "button", "data-first": true, onclick: () => close(true) }, "Understood"))));
+}
+
+/** The keypad for gloves. `press(key)` gets a digit, ".", "±", "⌫", "enter". It never takes the focus from the field. */
+export function keypad(press, { decimals = true, sign = true, enter = "Enter" } = {}) {
+  const key = (label, name, css = "", spoken = null) => el("button", {
+    type: "button", class: css, tabindex: "-1", "aria-label": spoken, onpointerdown: (event) => event.preventDefault(), onclick: () => press(name),
+  }, label);
+  const digit = (d) => key(d, d);
+  return el("div", { class: "keys", role: "group", "aria-label": "Keypad" },
+    ["7", "8", "9"].map(digit), key("⌫", "⌫", "side", "Delete the last digit"),
+    ["4", "5", "6"].map(digit), sign ? key("±", "±", "side", "Change the sign") : key("C", "clear", "side", "Clear"),
+    ["1", "2", "3"].map(digit), decimals ? key(".", ".", "side", "Decimal mark") : key("00", "00", "side", "Two zeros"),
+    key("0", "0", "wide"), key(enter, "enter", "wide enter"));
+}
+
+/** What a key does to the text of a field. */
+export function typed(text, key) {
+  if (key === "⌫") return text.slice(0, -1);
+  if (key === "clear") return "";
+  if (key === "±") return /^[-−]/.test(text) ? text.slice(1) : `-${text}`;
+  if (key === ".") return /[.,]/.test(text) ? text : `${text || "0"}.`;
+  return text + key;
+}

@@ -1,0 +1,202 @@
+"""A small released plan, gauges and a unit, made through the services, and operations about it.
+
+`Workshop` plays one family with three stages and every kind of checkpoint. `Workshop.send` is the tablet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from qcapp.gauges.models import Calibration, Gauge, GaugeKind
+from qcapp.inspections.queries import adopted
+from qcapp.inspections.services import open_unit, record_operations, sign_stage
+from qcapp.inspections.services.recording import Verdictlet
+from qcapp.lib.fields import uuid7
+from qcapp.people.services import demonstration_proof
+from qcapp.plans.models import RevisionEvent, RevisionStatus
+from qcapp.plans.queries import content_digest
+from qcapp.plans.services import import_plan
+from qcapp.production.services import add_family, record_weld
+
+from ..cast import FIXED_NOW, Cast
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
+
+PLAN = """\
+stage_number,stage_name,hold_point,number,key,title,kind,nominal,limits,unit_of_measure,decimals,formula,form,criticality,gauge_kinds,frequency,second_inspection,joint
+1,Tack-up,no,101,head_angle,Head angle,measured,62.00,±0.15,°,2,,,critical,angle_gauge,every,no,
+1,Tack-up,no,102,left_length,Left length,measured,250.0,±0.3,mm,1,,,major,caliper,every,no,
+1,Tack-up,no,103,right_length,Right length,measured,250.0,±0.3,mm,1,,,major,caliper,every,no,
+1,Tack-up,no,104,length_difference,Left minus right,derived,0,±0.2,mm,1,left_length - right_length,,major,,every,no,
+1,Tack-up,no,105,tack_look,Tacks without cracks,attribute,,,,,,,minor,,every,no,
+2,Weld inspection,yes,201,weld_w7,Weld W7 looks sound,attribute,,,,,,,critical,,every,yes,W7
+2,Weld inspection,yes,202,throat_w7,Throat of W7,measured,,min 3.0,mm,1,,,major,throat_gauge,every,yes,W7
+2,Weld inspection,yes,203,pores,Pores in W7,count,,max 2,,,,,minor,,every,no,W7
+2,Weld inspection,yes,204,heat,Heat of the head tube,record,,,,,,heat,major,,every,no,
+2,Weld inspection,yes,205,serial_read,Stamped serial read back,record,,,,,,,major,,every,yes,
+3,Alignment,no,301,twist,Head twist,measured,,max 0.50,mm,2,,,critical,caliper,every,no,
+3,Alignment,no,302,sampled_gap,Gap at the bracket,measured,2.0,±0.5,mm,1,,,minor,caliper,1 in 5,no,
+"""
+SERIAL = "FR-200-0147"
+KINDS = {"angle_gauge": "angle gauge", "caliper": "caliper", "throat_gauge": "throat gauge"}
+# number: kind, unit of measure, day of the last calibration, its outcome
+GAUGES = {
+    "AG-01": ("angle_gauge", "°", date(2026, 1, 12), "passed"),
+    "AG-02": ("angle_gauge", "°", date(2026, 1, 12), "passed"),
+    "CA-01": ("caliper", "mm", date(2026, 1, 12), "passed"),
+    "CA-02": ("caliper", "mm", date(2024, 11, 4), "passed"),  # overdue since November 2025
+    "CA-03": ("caliper", "mm", date(2026, 1, 12), "failed"),
+    "TG-01": ("throat_gauge", "mm", date(2026, 1, 12), "passed"),
+}
+ANSWERS: dict[str, tuple[dict[str, Any], str | None]] = {
+    "head_angle": ({"value": "61.94"}, "AG-01"),
+    "left_length": ({"value": "250.1"}, "CA-01"),
+    "right_length": ({"value": "250.0"}, "CA-01"),
+    "tack_look": ({"conforms": True}, None),
+    "weld_w7": ({"conforms": True}, None),
+    "throat_w7": ({"value": "3.4"}, "TG-01"),
+    "pores": ({"count": 1}, None),
+    "heat": ({"text": "H4711"}, None),
+    "serial_read": ({"text": SERIAL}, None),
+    "twist": ({"value": "0.12"}, "CA-01"),
+}
+STAGES = {
+    1: ("head_angle", "left_length", "right_length", "tack_look"),
+    2: ("weld_w7", "throat_w7", "pores", "heat", "serial_read"),
+    3: ("twist",),
+}
+SECOND = ("weld_w7", "throat_w7", "serial_read")
+
+
+def make_gauges(cast: Cast, at: datetime) -> None:
+    """The gauges of GAUGES, each calibrated once; past the services, because every test needs them."""
+    kinds = {key: GaugeKind.objects.create(key=key, name=name) for key, name in KINDS.items()}
+    gauges = Gauge.objects.bulk_create(
+        Gauge(number=number, kind=kinds[kind], unit_of_measure=unit_of_measure)
+        for number, (kind, unit_of_measure, _, _) in GAUGES.items()
+    )
+    by_number = {gauge.number: gauge for gauge in gauges}
+    Calibration.objects.bulk_create(
+        Calibration(
+            gauge=by_number[number], done_on=done_on, due_on=done_on + timedelta(days=365), outcome=outcome,
+            expanded_uncertainty=Decimal("0.01"), done_by="Gauge room", recorded_by=cast.metrology, recorded_at=at,
+        )
+        for number, (_, _, done_on, outcome) in GAUGES.items()
+    )  # fmt: skip
+
+
+def release_plan(cast: Cast, *, family_code: str, letter: str, text: str, at: datetime) -> UUID:
+    """A released revision of the plan in `text`, imported by the service; its release is written past it."""
+    card = import_plan(
+        by=cast.quality_manager, family_code=family_code, letter=letter, text_or_bytes=text, filename="plan.csv",
+        at=at, change_note="first issue",
+    )  # fmt: skip
+    RevisionEvent.objects.create(
+        revision_id=card.id, kind="release", state="released", by=cast.second_quality_manager, at=at,
+        content_digest=content_digest(card.id),
+    )  # fmt: skip
+    RevisionStatus.objects.filter(family=card.family_id, state="released").update(state="superseded")
+    RevisionStatus.objects.filter(revision=card.id).update(state="released")
+    return card.uuid
+
+
+@dataclass
+class Workshop:
+    """A unit on its bench, with the people and gauges to inspect it."""
+
+    cast: Cast
+    revision: UUID
+    item_id: int
+    unit_id: int
+    serial: str
+    at: datetime
+
+    @classmethod
+    def opened(
+        cls, cast: Cast, at: datetime = FIXED_NOW, *, serial: str = SERIAL, plan: str = PLAN
+    ) -> Workshop:
+        """A unit of a new family on its released plan, with gauges and the welder of W7 written down."""
+        long_ago = at - timedelta(days=30)
+        add_family(
+            by=cast.quality_manager, code="FR-200", name="Trike frame", serial_pattern="FR-200-{number:4}",
+            certificate_prefix="FR", at=long_ago,
+        )  # fmt: skip
+        make_gauges(cast, long_ago)
+        revision = release_plan(cast, family_code="FR-200", letter="D", text=plan, at=long_ago)
+        unit = open_unit(by=cast.inspector, family_code="FR-200", serial=serial, order_number="A-1", at=at)
+        if "W7" in plan:
+            record_weld(
+                by=cast.welder, welder=cast.welder, serial=serial, joints=["W7"], procedure="WP-3", at=at
+            )
+        return cls(cast, revision, unit.item_id, unit.id, serial, at)
+
+    def another_unit(self, serial: str) -> Workshop:
+        """A second unit of the same family on its bench."""
+        unit = open_unit(by=self.cast.inspector, family_code="FR-200", serial=serial, at=self.at)
+        return Workshop(self.cast, self.revision, unit.item_id, unit.id, serial, self.at)
+
+    def operation(
+        self, key: str, answer: dict[str, Any] | str | None = None, **changes: Any
+    ) -> dict[str, Any]:
+        """One operation as the tablet sends it: a passing answer with the right gauge, unless told otherwise.
+
+        `answer` may be the value as text; `person` may be given in place of `recorded_by`.
+        """
+        usual, gauge = ANSWERS.get(key, ({"value": "1"}, None))
+        person = changes.pop("person", self.cast.inspector)
+        body = {
+            "id": str(uuid7()),
+            "v": 1,
+            "kind": "result",
+            "serial": self.serial,
+            "revision": str(self.revision),
+            "checkpoint": key,
+            "round": 1,
+            "inspection": 1,
+            "purpose": "reading",
+            "answer": {"value": answer} if isinstance(answer, str) else answer or usual,
+            "raw": "",
+            "gauge": gauge,
+            "recorded_at": self.at.isoformat(),
+            "recorded_by": person.badge,
+            "base": None,
+            "reason": "",
+        }
+        return body | changes
+
+    def send(self, *operations: object, by: Person | None = None, **options: Any) -> list[Verdictlet]:
+        """What the server answers to these operations."""
+        sender = {"sent_by": by or self.cast.inspector, "device": "tablet 7", "at": self.at} | options
+        return record_operations(operations=list(operations), **sender)
+
+    def answer_stage(self, number: int, **changes: Any) -> list[Verdictlet]:
+        """Every first answer of a stage, and every second by the second inspector; all pass."""
+        second = self.cast.second_inspector
+        first = self.send(*[self.operation(key, **changes) for key in STAGES[number]])
+        seconds = [
+            self.operation(key, inspection=2, person=second, **changes)
+            for key in STAGES[number]
+            if key in SECOND
+        ]
+        return first + (self.send(*seconds, by=second) if seconds else [])
+
+    def sign(self, number: int, person: Person | None = None) -> None:
+        """The stage signed, by the inspector if nobody else is named."""
+        proof = demonstration_proof(person or self.cast.inspector, self.at)
+        sign_stage(proof=proof, serial=self.serial, stage_number=number, at=self.at)
+
+    def finish(self, upto: int = 3) -> Workshop:
+        """Every stage up to a number answered and signed."""
+        for number in range(1, upto + 1):
+            self.answer_stage(number)
+            self.sign(number)
+        return self
+
+    def card(self, key: str) -> Any:
+        """The plan's checkpoint."""
+        return next(card for card in adopted(self.item_id).checkpoints if card.key == key)

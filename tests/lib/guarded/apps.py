@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class GuardedConfig(AppConfig):
+    name = "tests.lib.guarded"
+    label = "guarded"

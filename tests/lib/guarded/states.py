@@ -1,0 +1,6 @@
+from enum import StrEnum
+
+
+class Colour(StrEnum):
+    GREEN = "green"
+    RED = "red"
