@@ -20,6 +20,7 @@ from .v1 import (
     session,
     sign_offs,
     units,
+    welds,
 )
 
 app_name = "api"
@@ -58,6 +59,7 @@ urlpatterns = [
     path("v1/units/<str:serial>", units.UnitView.as_view(), name="unit"),
     path("v1/units/<str:serial>/bench", bench.BenchView.as_view(), name="bench"),
     path("v1/units/<str:serial>/sign-offs", sign_offs.SignOffsView.as_view(), name="sign-offs"),
+    path("v1/units/<str:serial>/welds", welds.WeldsView.as_view(), name="welds"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
     path(
         "v1/releases/<str:serial>/withdraw",

@@ -50,6 +50,7 @@ class Verb(StrEnum):
 
     REPORT_RAISED = "report.raised"
     REPORT_CONTAINED = "report.contained"
+    REPORT_DISPOSITION_PROPOSED = "report.disposition_proposed"
     REPORT_DISPOSITION_SIGNED = "report.disposition_signed"
     REPORT_DECIDED = "report.decided"
     REPORT_CORRECTION_STARTED = "report.correction_started"

@@ -84,6 +84,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "qcapp.lib.middleware.SlidingSessionMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -162,8 +163,9 @@ ALLOWED_HOSTS = env.hosts(
     "QCAPP_ALLOWED_HOSTS", dict.fromkeys([_public_host, "localhost", "127.0.0.1", "[::1]"])
 )
 CSRF_TRUSTED_ORIGINS = [QCAPP_PUBLIC_URL] if QCAPP_HTTPS else []
-SESSION_COOKIE_AGE = 30 * 24 * 3600
-SESSION_SAVE_EVERY_REQUEST = True  # thirty days since the last request, not since the login
+SESSION_COOKIE_AGE = (
+    30 * 24 * 3600
+)  # since the last day of use: SlidingSessionMiddleware renews it once a day
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"

@@ -145,13 +145,9 @@ def parse(expression: str) -> ast.expr:
     if not text:
         raise _refuse("The formula is empty; write an expression such as (left + right) / 2.")
     if len(text) > MAX_LENGTH:
-        raise _refuse(
-            f"The formula is longer than {MAX_LENGTH} characters; split it into several checkpoints."
-        )
+        raise _refuse(f"The formula is longer than {MAX_LENGTH} characters; split it into several checkpoints.")
     if not _SIGNS.fullmatch(text):
-        raise _refuse(
-            "The formula holds a sign outside plain arithmetic; use letters, digits and + - * / ( )."
-        )
+        raise _refuse("The formula holds a sign outside plain arithmetic; use letters, digits and + - * / ( ).")
     if _COMMA_IN_NUMBER.search(text):
         raise _refuse("Write 0.5 with a point; between two values put a space after the comma.")
     try:
@@ -256,9 +252,7 @@ def evaluate(expression: str, values: Mapping[str, Decimal]) -> Number:
     keys = _names(tree)
     missing = [key for key in keys if key not in values]
     if missing:
-        raise Invalid(
-            "input_missing", f"No value yet for {', '.join(missing)}; answer it first.", keys=missing
-        )
+        raise Invalid("input_missing", f"No value yet for {', '.join(missing)}; answer it first.", keys=missing)
     return _compute(tree, {key: _finite(key, values[key]) for key in keys})
 
 
@@ -291,9 +285,7 @@ def _zero_division() -> Invalid:
 
 
 def _too_large() -> Invalid:
-    return Invalid(
-        "value_too_large", "The formula gives a number too large to be a measurement; check its values."
-    )
+    return Invalid("value_too_large", "The formula gives a number too large to be a measurement; check its values.")
 
 
 # --------------------------------------------------------------------------------------------- at plan time
@@ -316,18 +308,14 @@ def check(expressions: Mapping[str, str], known: set[str]) -> list[Finding]:
             findings.append(Finding(refusal.code, refusal.message, key))
             continue
         graph[key] = [name for name in _names(tree) if name in expressions and name != key]
-        findings += (
-            _check_key(key) + _check_names(key, tree, known | set(expressions)) + _check_constants(key, tree)
-        )
+        findings += _check_key(key) + _check_names(key, tree, known | set(expressions)) + _check_constants(key, tree)
     return findings + _cycles(graph)
 
 
 def _check_key(key: str) -> list[Finding]:
     if KEY.fullmatch(key) and key not in FUNCTIONS:
         return []
-    return [
-        Finding("formula_key", f"“{key}” cannot be a key; use small letters, digits and underscores.", key)
-    ]
+    return [Finding("formula_key", f"“{key}” cannot be a key; use small letters, digits and underscores.", key)]
 
 
 def _check_names(key: str, tree: ast.expr, known: set[str]) -> list[Finding]:
@@ -338,9 +326,7 @@ def _check_names(key: str, tree: ast.expr, known: set[str]) -> list[Finding]:
         if name not in known
     ]
     if key in names:
-        findings.append(
-            Finding("self_reference", f"{key} reads its own value; take it out of its formula.", key)
-        )
+        findings.append(Finding("self_reference", f"{key} reads its own value; take it out of its formula.", key))
     return findings
 
 

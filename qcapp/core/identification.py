@@ -41,14 +41,10 @@ def vin_check_digit(vin: str) -> str:
 def _vin_characters(vin: str) -> list[Finding]:
     findings = []
     if len(vin) != VIN_LENGTH:
-        findings.append(
-            Finding("vin_length", f"A VIN has 17 characters, this has {len(vin)}; read it again.")
-        )
+        findings.append(Finding("vin_length", f"A VIN has 17 characters, this has {len(vin)}; read it again."))
     for position, character in enumerate(vin, start=1):
         if character not in _VALUES:
-            message = (
-                f"“{character}” in position {position} is not used in a VIN; use 0-9 and A-Z without I, O, Q."
-            )
+            message = f"“{character}” in position {position} is not used in a VIN; use 0-9 and A-Z without I, O, Q."
             findings.append(Finding("vin_character", message, str(position)))
     return findings
 
@@ -185,18 +181,14 @@ class SerialPattern:
     def _refuse_earlier(self, last_year: int, year: int, last: str) -> None:
         cycle = 100 if self.year_digits == 2 else 10_000
         if (year - last_year) % cycle > cycle // 2:  # two digits go round every century
-            raise Refused(
-                "serial_year_earlier", f"{last} is of a later year; check the date before numbering on."
-            )
+            raise Refused("serial_year_earlier", f"{last} is of a later year; check the date before numbering on.")
 
     def _written(self, number: int, short_year: int) -> str:
         if number >= 10**self.digits:
             message = f"The numbers of {self.pattern} are used up; give the part family a longer pattern."
             raise Refused("serials_used_up", message)
         values = {"number": number, "year": short_year}
-        return "".join(
-            content if kind == "text" else f"{values[kind]:0{content}d}" for kind, content in self.parts
-        )
+        return "".join(content if kind == "text" else f"{values[kind]:0{content}d}" for kind, content in self.parts)
 
 
 def serial_pattern(pattern: str) -> SerialPattern:
@@ -211,9 +203,7 @@ def serial_pattern(pattern: str) -> SerialPattern:
         position = field.end()
     parts = [part for part in [*parts, ("text", pattern[position:])] if part[1]]
     _check_parts(pattern, parts)
-    return SerialPattern(
-        pattern, tuple((kind, text if kind == "text" else str(int(text))) for kind, text in parts)
-    )
+    return SerialPattern(pattern, tuple((kind, text if kind == "text" else str(int(text))) for kind, text in parts))
 
 
 def _check_parts(pattern: str, parts: list[tuple[str, str]]) -> None:
@@ -230,9 +220,7 @@ def _check_parts(pattern: str, parts: list[tuple[str, str]]) -> None:
         problem = f"its serials would be longer than {MAX_SERIAL_LENGTH} characters"
     else:
         return
-    raise Invalid(
-        "serial_pattern", f"“{pattern}” is no pattern for serials: {problem}. Example: FR-200-{{number:4}}."
-    )
+    raise Invalid("serial_pattern", f"“{pattern}” is no pattern for serials: {problem}. Example: FR-200-{{number:4}}.")
 
 
 _NOT_LOOKED_AT = re.compile(r"[\s\-_\u00ad\u2010-\u2015\u2212]")

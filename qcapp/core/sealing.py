@@ -94,26 +94,20 @@ def _string(text: str, place: str) -> str:
     if "\0" in text:
         raise Invalid("nul_character", f"{place} holds a NUL character; remove it.", place=place)
     if _halves(text):
-        raise Invalid(
-            "half_character", f"{place} holds half of a surrogate pair; send whole characters.", place=place
-        )
+        raise Invalid("half_character", f"{place} holds half of a surrogate pair; send whole characters.", place=place)
     return json.dumps(str(text), ensure_ascii=False)
 
 
 def _integer(number: int, place: str) -> str:
     if abs(number) > MAX_INTEGER:
-        raise Invalid(
-            "integer_too_large", f"{place} is beyond 2^53 - 1; send the number as text.", place=place
-        )
+        raise Invalid("integer_too_large", f"{place} is beyond 2^53 - 1; send the number as text.", place=place)
     return int.__repr__(number)
 
 
 def _not_canonical(data: object, place: str) -> Invalid:
     if isinstance(data, float | Decimal):
         kind = "a binary fraction" if isinstance(data, float) else "a decimal number"
-        return Invalid(
-            "number_not_text", f"{place} is {kind}; send it as text, as it was typed.", place=place
-        )
+        return Invalid("number_not_text", f"{place} is {kind}; send it as text, as it was typed.", place=place)
     return Invalid(
         "not_canonical",
         f"{place} is of type {type(data).__name__}; only text, whole numbers, true, false, null, lists and "
@@ -143,9 +137,7 @@ class Break(StrEnum):
     """How a chained sequence fails at an entry."""
 
     ALTERED = "altered"  # the content does not give the stored digest
-    UNLINKED = (
-        "unlinked"  # whole in itself, but made for another predecessor: it or the one before was replaced
-    )
+    UNLINKED = "unlinked"  # whole in itself, but made for another predecessor: it or the one before was replaced
     MISSING = "missing"  # a number is left out
     INSERTED = "inserted"  # a number comes twice
     REORDERED = "reordered"  # a number comes too early; the expected one follows later
@@ -184,15 +176,11 @@ def first_broken(
         if head and head[0] == entry[0] and head[1] != entry[3]:
             return Broken(entry[0], Break.UNLINKED, f"Entry {entry[0]} is not the one of the known head.")
     if head and head[0] >= expected:
-        return Broken(
-            expected, Break.CUT, f"The sequence ends before entry {head[0]}, which is known to exist."
-        )
+        return Broken(expected, Break.CUT, f"The sequence ends before entry {head[0]}, which is known to exist.")
     return None
 
 
-def _wrong_number(
-    entry: Entry, expected: int, first_number: int, remaining: Iterator[Entry]
-) -> Broken | None:
+def _wrong_number(entry: Entry, expected: int, first_number: int, remaining: Iterator[Entry]) -> Broken | None:
     number = entry[0]
     if number == expected:
         return None
@@ -207,9 +195,7 @@ def _wrong_number(
 def _wrong_content(entry: Entry, previous: str) -> Broken | None:
     number, header_text, named_previous, stored = entry
     if _digest_or_none(named_previous, number, header_text) != stored:
-        return Broken(
-            number, Break.ALTERED, f"Entry {number} was altered: its content does not give its digest."
-        )
+        return Broken(number, Break.ALTERED, f"Entry {number} was altered: its content does not give its digest.")
     if named_previous != previous:
         return Broken(
             number,

@@ -37,14 +37,14 @@ class GaugeForm(forms.Form):
     range_lower = _number("Range from")
     range_upper = _number("Range to")
     resolution = _number("Resolution")
-    interval_months = forms.IntegerField(
-        label="Months between calibrations", initial=12, min_value=1, max_value=120
-    )
+    interval_months = forms.IntegerField(label="Months between calibrations", initial=12, min_value=1, max_value=120)
     needs_calibration = forms.BooleanField(label="Needs calibration", initial=True, required=False)
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["kind_key"].choices = [(kind.key, kind.name) for kind in gauge_kinds()]
+        field = self.fields["kind_key"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
+        field.choices = [(kind.key, kind.name) for kind in gauge_kinds()]
 
 
 class CalibrationForm(forms.Form):

@@ -128,9 +128,7 @@ def gauge_by_number(number: str, at: datetime | None = None) -> GaugeCard:
     row = None if "\0" in wanted else _with_state(Gauge.objects.filter(number__iexact=wanted), on).first()
     if row is None:
         name = shown(wanted)
-        raise NotFound(
-            "gauge_unknown", f"There is no gauge {name}; read the number on its label again.", number=name
-        )
+        raise NotFound("gauge_unknown", f"There is no gauge {name}; read the number on its label again.", number=name)
     return _card(row, on)
 
 
@@ -159,16 +157,12 @@ def all_gauges(at: datetime) -> list[GaugeCard]:
     """Every gauge: overdue ones first, then the others that may not be used, then by due date."""
     on = site_day(at)
     cards = [_card(row, on) for row in _with_state(Gauge.objects.all(), on)]
-    return sorted(
-        cards, key=lambda card: (_WORST_FIRST.index(card.reason), card.due_on or date.max, card.number)
-    )
+    return sorted(cards, key=lambda card: (_WORST_FIRST.index(card.reason), card.due_on or date.max, card.number))
 
 
 def calibrations_of(gauge_id: int) -> list[CalibrationCard]:
     """Every calibration of a gauge, the latest first."""
-    rows = (
-        Calibration.objects.filter(gauge=gauge_id).select_related("recorded_by").order_by("-done_on", "-id")
-    )
+    rows = Calibration.objects.filter(gauge=gauge_id).select_related("recorded_by").order_by("-done_on", "-id")
     return [
         CalibrationCard(
             row.done_on, row.due_on, row.outcome, row.expanded_uncertainty, row.certificate, row.done_by,
@@ -186,9 +180,7 @@ def uses_of(gauge_id: int) -> list[UseCard]:
 
 def _with_state(gauges: QuerySet[Gauge], on: date) -> QuerySet[Gauge]:
     """The gauges with the last calibration and the last use known on that day."""
-    calibrations = Calibration.objects.filter(gauge=OuterRef("pk"), done_on__lte=on).order_by(
-        "-done_on", "-id"
-    )
+    calibrations = Calibration.objects.filter(gauge=OuterRef("pk"), done_on__lte=on).order_by("-done_on", "-id")
     uses = GaugeUse.objects.filter(gauge=OuterRef("pk"), at__lt=day_ends(on)).order_by("-at", "-id")
     return gauges.select_related("kind").annotate(
         last_due=Subquery(calibrations.values("due_on")[:1]),

@@ -46,9 +46,7 @@ def add_kind(*, by: Person, key: str, name: str, at: datetime) -> KindCard:
             with transaction.atomic():
                 kind = GaugeKind.objects.create(key=key, name=name)
         except IntegrityError:
-            raise Conflict(
-                "gauge_kind_taken", f"There is a kind of gauge “{key}” already; use it.", key=key
-            ) from None
+            raise Conflict("gauge_kind_taken", f"There is a kind of gauge “{key}” already; use it.", key=key) from None
         audit.record(
             verb=Verb.GAUGE_ADDED,
             actor=by.uuid,
@@ -84,7 +82,7 @@ def add_gauge(
         message = f"“{shown(number)}” is no gauge number; use letters, digits, - and . only, like HG-07."
         raise Invalid("gauge_number", message)
     _check_measures(range_lower, range_upper, resolution, interval_months)
-    details = {
+    details: dict[str, object] = {
         "description": plain_text("The description", description, longest=120, needed=False),
         "unit_of_measure": plain_text("The unit of measure", unit_of_measure, longest=12, needed=False),
         "range_lower": range_lower,
@@ -95,9 +93,7 @@ def add_gauge(
     }
     with transaction.atomic():
         _insert_gauge(number, _kind(kind_key), details)
-        payload = {"number": number, "kind": kind_key} | {
-            name: _plain(value) for name, value in details.items()
-        }
+        payload = {"number": number, "kind": kind_key} | {name: _plain(value) for name, value in details.items()}
         audit.record(verb=Verb.GAUGE_ADDED, actor=by.uuid, subject=f"gauge {number}", at=at, payload=payload)
     return gauge_by_number(number, at)
 
@@ -152,12 +148,8 @@ def record_calibration(
     require(by, Act.KEEP_GAUGES, at)
     if outcome not in Calibration.Outcome.values:
         raise Invalid("calibration_outcome", "A calibration has passed or failed; choose one of the two.")
-    if expanded_uncertainty is not None and not (
-        expanded_uncertainty.is_finite() and expanded_uncertainty >= 0
-    ):
-        raise Invalid(
-            "calibration_uncertainty", "The expanded uncertainty is a number from zero up, for example 0.02."
-        )
+    if expanded_uncertainty is not None and not (expanded_uncertainty.is_finite() and expanded_uncertainty >= 0):
+        raise Invalid("calibration_uncertainty", "The expanded uncertainty is a number from zero up, for example 0.02.")
     done_by = plain_text("Who calibrated it", done_by, longest=120)
     certificate = plain_text("The certificate's number", certificate, longest=60, needed=False)
     with transaction.atomic():
@@ -173,9 +165,7 @@ def record_calibration(
             "expanded_uncertainty": _plain(expanded_uncertainty), "certificate": certificate,
             "done_by": done_by,
         }  # fmt: skip
-        audit.record(
-            verb=Verb.GAUGE_CALIBRATED, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload=payload
-        )
+        audit.record(verb=Verb.GAUGE_CALIBRATED, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload=payload)
     return gauge_by_number(gauge.number, at)
 
 
@@ -187,13 +177,9 @@ def months_later(day: date, months: int) -> date:
 
 def _check_days(done_on: date, due_on: date, today: date) -> None:
     if done_on > today:
-        raise Invalid(
-            "calibration_in_future", "The calibration is dated in the future; write the day it was done."
-        )
+        raise Invalid("calibration_in_future", "The calibration is dated in the future; write the day it was done.")
     if due_on <= done_on:
-        raise Invalid(
-            "calibration_due_date", "The due date is not after the calibration; correct one of the two."
-        )
+        raise Invalid("calibration_due_date", "The due date is not after the calibration; correct one of the two.")
 
 
 def take_out_of_use(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
@@ -222,13 +208,9 @@ def _use(kind: GaugeUse.Kind, verb: Verb, *, by: Person, number: str, reason: st
         if kind == GaugeUse.Kind.OUT and is_out:
             raise Refused("gauge_already_out_of_use", f"Gauge {gauge.number} is out of use already.")
         if kind == GaugeUse.Kind.BACK and not is_out:
-            raise Refused(
-                "gauge_not_out_of_use", f"Gauge {gauge.number} is not out of use; nothing to put back."
-            )
+            raise Refused("gauge_not_out_of_use", f"Gauge {gauge.number} is not out of use; nothing to put back.")
         GaugeUse.objects.create(gauge=gauge, kind=kind, reason=reason, by_id=by.pk, at=at)
-        audit.record(
-            verb=verb, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload={"reason": reason}
-        )
+        audit.record(verb=verb, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload={"reason": reason})
     return gauge_by_number(gauge.number, at)
 
 

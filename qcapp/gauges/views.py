@@ -55,14 +55,12 @@ def add_gauge(request: HttpRequest) -> HttpResponse:
     def add(values: dict[str, Any], at: datetime) -> object:
         return services.add_gauge(by=request.user, at=at, **values)
 
-    status = HTTPStatus.OK
+    status: int = HTTPStatus.OK
     if request.method == "POST":
         status = _performed(form, add)
         if status == HTTPStatus.OK:
             number = form.cleaned_data["number"]
-            messages.success(
-                request, f"Gauge {number} is added. It may be used after a calibration.", extra_tags="in"
-            )
+            messages.success(request, f"Gauge {number} is added. It may be used after a calibration.", extra_tags="in")
             return redirect("gauges:gauge", number=number)
     return render(request, "gauges/add.html", {"form": form, "title": "Add a gauge"}, status=status)
 
@@ -76,7 +74,7 @@ def add_kind(request: HttpRequest) -> HttpResponse:
     def add(values: dict[str, Any], at: datetime) -> object:
         return services.add_kind(by=request.user, at=at, **values)
 
-    status = HTTPStatus.OK
+    status: int = HTTPStatus.OK
     if request.method == "POST":
         status = _performed(form, add)
         if status == HTTPStatus.OK:
@@ -89,9 +87,7 @@ def add_kind(request: HttpRequest) -> HttpResponse:
 @require_POST
 def calibrate(request: HttpRequest, number: str) -> HttpResponse:
     """A calibration of the gauge."""
-    return _act(
-        request, number, "calibration", forms.CalibrationForm(request.POST), services.record_calibration
-    )
+    return _act(request, number, "calibration", forms.CalibrationForm(request.POST), services.record_calibration)
 
 
 @needs(Act.KEEP_GAUGES)

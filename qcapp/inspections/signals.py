@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from uuid import UUID
 
 from django.dispatch import Signal
@@ -14,8 +13,7 @@ if TYPE_CHECKING:
     from qcapp.plans.queries import CheckpointCard
 
 
-@dataclass(frozen=True)
-class Judged:
+class Judged(NamedTuple):
     """One stored result with its verdict, as the receivers of `judged` get it."""
 
     result_id: int

@@ -8,6 +8,7 @@ from http import HTTPStatus
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.utils import timezone
 
 from qcapp.core.errors import QcError
 
@@ -20,6 +21,7 @@ __all__ = [
     "RefusalMiddleware",
     "RequestIdFilter",
     "RequestIdMiddleware",
+    "SlidingSessionMiddleware",
     "UploadLimitMiddleware",
     "client_address",
 ]
@@ -64,6 +66,23 @@ class PrivacyHeadersMiddleware:
         response = self.get_response(request)
         for name, value in self.HEADERS.items():
             response.headers.setdefault(name, value)
+        return response
+
+
+class SlidingSessionMiddleware:
+    """Lets a session end so many days after its last day of use, at one write a day and not one a request."""
+
+    RENEWED = "renewed_at"
+    DAY = 24 * 3600
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = self.get_response(request)
+        session, now = request.session, int(timezone.now().timestamp())
+        if session.accessed and not session.is_empty() and now - session.get(self.RENEWED, 0) >= self.DAY:
+            session[self.RENEWED] = now
         return response
 
 

@@ -16,6 +16,4 @@ def site_day(at: datetime | None = None) -> date:
 
 def day_ends(day: date) -> datetime:
     """The instant, in UTC, at which the site's next day begins."""
-    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(
-        UTC
-    )
+    return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)

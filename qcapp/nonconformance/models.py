@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from typing import Any
+
 from django.db import models
 
 from qcapp.lib.fields import DecimalTextField, uuid7
@@ -49,15 +52,19 @@ class Report(WriteOnceModel):
     def __str__(self) -> str:
         return self.number
 
+    @property
+    def result_answer(self) -> dict[str, Any]:
+        """The answer that raised it, as stored; empty for a report by hand."""
+        answer: dict[str, Any] = json.loads(self.result.answer) if self.result else {}
+        return answer
+
 
 class ReportStatus(models.Model):
     """The report's state now, a projection of its moves; the queue reads this table."""
 
     report = models.OneToOneField(Report, on_delete=models.PROTECT, related_name="status")
     state = models.CharField(max_length=16, choices=[(s.value, s.label) for s in ReportState])
-    disposition = models.CharField(
-        max_length=20, blank=True, choices=[(d.value, d.label) for d in Disposition]
-    )
+    decided = models.ForeignKey("DispositionProposal", null=True, on_delete=models.PROTECT, related_name="+")  # in force
     cause = models.CharField(max_length=12, choices=Report.Cause.choices, default=Report.Cause.UNKNOWN)
     changed_at = models.DateTimeField()
 
@@ -123,10 +130,14 @@ class DispositionSignature(WriteOnceModel):
 
 
 class Concession(WriteOnceModel):
-    """Approved permission for one nonconforming item and one checkpoint, with limits of its own."""
+    """Approved permission for one nonconforming item and one checkpoint, with limits of its own.
+
+    In force as long as the disposition it was approved with is: a report that is decided again or withdrawn ends it.
+    """
 
     number = models.CharField(max_length=20, unique=True)  # "CN-2026-0004"
-    report = models.OneToOneField(Report, on_delete=models.PROTECT, related_name="concession")
+    report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="concessions")
+    proposal = models.OneToOneField(DispositionProposal, on_delete=models.PROTECT, related_name="concession")
     item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="concessions")
     checkpoint = models.ForeignKey(
         "plans.Checkpoint", null=True, on_delete=models.PROTECT, related_name="concessions"

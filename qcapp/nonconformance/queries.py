@@ -1,200 +1,92 @@
-"""Readers of nonconformance reports and concessions."""
+"""Readers of nonconformance reports and concessions.
+
+`viewer` is the person who looks. Without one, or for anyone who could still give the second inspection, what was
+found stays hidden until that is given.
+"""
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Collection, Iterable
 from datetime import datetime
-from decimal import Decimal
-from typing import Any
-from uuid import UUID
+from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, QuerySet
+from django.db.models import Count, F, QuerySet
 
 from qcapp.core.errors import NotFound
+from qcapp.inspections.queries.secrets import Place, kept_secret
+from qcapp.lib.plain_text import shown
 
+from .cards import SECRET, ConcessionCard, MoveCard, ProposalCard, ReportCard, ReportView
 from .models import Concession, DispositionProposal, Move, Report
-from .states import ENDED, REPORT_STATES, Disposition, ReportState
+from .states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, ReportState
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 LONGEST_LIST = 200
+ENDED_VALUES = [state.value for state in ENDED]
 
 
-@dataclass(frozen=True)
-class MoveCard:
-    """One step of a report. `signed` says how it was signed, empty where it was not."""
-
-    name: str
-    to_state: str
-    note: str
-    data: dict[str, Any]
-    by_id: int
-    by_name: str
-    signed: str
-    at: datetime
-
-    @property
-    def label(self) -> str:
-        return self.name.replace("_", " ")
-
-
-@dataclass(frozen=True)
-class ProposalCard:
-    """The disposition proposed last, who has signed it and whose signature is missing."""
-
-    id: int
-    disposition: str
-    label: str
-    instruction: str
-    procedure: str
-    reinspect: list[str]
-    concession_lower: Decimal | None
-    concession_upper: Decimal | None
-    by_name: str
-    by_id: int
-    at: datetime
-    signed: dict[str, str]  # role -> name
-    signer_ids: frozenset[int]
-    missing: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class ReportCard:
-    """A report in a list."""
-
-    id: int
-    uuid: UUID
-    number: str
-    title: str
-    severity: str
-    state: str
-    state_label: str
-    disposition: str
-    disposition_label: str
-    item_id: int
-    serial: str
-    unit_id: int | None
-    family_code: str
-    checkpoint_number: int | None
-    checkpoint_id: int | None
-    raised_at: datetime
-    raised_by_name: str
-    changed_at: datetime
-
-    @property
-    def ended(self) -> bool:
-        return self.state in ENDED
-
-
-@dataclass(frozen=True)
-class ReportView:
-    """Everything about one report."""
-
-    card: ReportCard
-    description: str
-    cause: str
-    facts: dict[str, Any]
-    raised_by_id: int
-    result_id: int | None
-    recorded_by_id: int | None
-    moves: list[MoveCard]
-    proposal: ProposalCard | None
-    concession: ConcessionCard | None
-    possible: list[str]
-
-
-@dataclass(frozen=True)
-class ConcessionCard:
-    """Permission for one nonconforming item and checkpoint, with limits of its own."""
-
-    number: str
-    report_number: str
-    checkpoint_id: int | None
-    checkpoint_number: int | None
-    lower: Decimal | None
-    upper: Decimal | None
-    statement: str
-    approved_at: datetime
-
-    @property
-    def limits(self) -> str:
-        if self.lower is not None and self.upper is not None:
-            return f"{self.lower} to {self.upper}"
-        if self.upper is not None:
-            return f"max {self.upper}"
-        return f"min {self.lower}" if self.lower is not None else ""
-
-
-def _reports() -> QuerySet[Report]:
-    return Report.objects.select_related(
-        "status", "item__unit", "item__family", "checkpoint__characteristic", "raised_by", "result"
-    )
+# ---------------------------------------------------------------------------------------------------- reports
 
 
 def report_row(number: str) -> Report:
     """The row of a report. Raises NotFound `report_unknown`."""
     row = None if "\0" in number else _reports().filter(number__iexact=number.strip()).first()
     if row is None:
-        raise NotFound("report_unknown", f"There is no report {number[:40]}; look it up in the list of reports.")
+        name = shown(number)
+        raise NotFound("report_unknown", f"There is no report {name}; look it up in the list of reports.", number=name)
     return row
 
 
-def report(number: str) -> ReportView:
+def report(number: str, *, viewer: Person | None = None, at: datetime | None = None) -> ReportView:
     """One report with its moves, its latest proposal and what may be done next. Raises NotFound `report_unknown`."""
     row = report_row(number)
-    concession = Concession.objects.filter(report=row).select_related("report", "checkpoint__characteristic").first()
+    moves = list(_moves([row.pk]))
+    secret = kept_secret([*_places([row]), *_places_of_moves(row, moves)], viewer=viewer, at=at)
+    card = _card(row, secret)
     return ReportView(
-        card=_card(row),
-        description=row.description,
+        card=card,
+        description="" if card.hidden else row.description,
         cause=row.status.get_cause_display(),
-        facts=json.loads(row.facts),
+        facts={} if card.hidden else json.loads(row.facts),
         raised_by_id=row.raised_by_id,
         result_id=row.result_id,
         recorded_by_id=None if row.result is None else row.result.person_id,
-        moves=moves_of(row.pk),
-        proposal=proposal_of(row.pk),
-        concession=None if concession is None else _concession(concession),
-        possible=REPORT_STATES.possible(row.status.state),
+        moves=[_move(move, row, secret) for move in moves],
+        proposal=None if card.hidden else proposal_of(row.pk),
+        concession=card.concession,
+        possible=possible_moves(row),
     )
 
 
-def moves_of(report_id: int) -> list[MoveCard]:
-    """The steps of a report, the first one first."""
-    rows = Move.objects.filter(report=report_id).select_related("by", "signature").order_by("id")
-    return [
-        MoveCard(
-            name=row.name, to_state=row.to_state, note=row.note, data=json.loads(row.data), by_id=row.by_id,
-            by_name=row.by.name, signed="" if row.signature is None else row.signature.get_method_display(), at=row.at,
-        )
-        for row in rows
-    ]  # fmt: skip
+def possible_moves(row: Report) -> list[str]:
+    """The moves that state and disposition allow: a decided report is either corrected or closed."""
+    decided = row.status.decided
+    corrected = decided is not None and Disposition(decided.disposition) in NEEDS_CORRECTION
+    left_out = "close_without_correction" if corrected else "start_correction"
+    return [move for move in REPORT_STATES.possible(row.status.state) if move != left_out]
 
 
-def proposal_of(report_id: int) -> ProposalCard | None:
-    """The disposition proposed last: an older proposal no longer counts."""
-    row = DispositionProposal.objects.filter(report=report_id).select_related("by").order_by("-id").first()
-    if row is None:
-        return None
-    rows = row.signatures.select_related("signature__person")
-    signed = {line.role: line.signature.person.name for line in rows}
-    return ProposalCard(
-        id=row.pk, disposition=row.disposition, label=Disposition(row.disposition).label, instruction=row.instruction,
-        procedure=row.procedure, reinspect=list(row.reinspect), concession_lower=row.concession_lower,
-        concession_upper=row.concession_upper, by_name=row.by.name, by_id=row.by_id, at=row.at, signed=signed,
-        signer_ids=frozenset(line.signature.person_id for line in rows),
-        missing=tuple(role for role in row.roles if role not in signed),
-    )  # fmt: skip
-
-
-def reports(*, state: str = "", serial: str = "", limit: int = LONGEST_LIST) -> list[ReportCard]:
+def reports(
+    *,
+    state: str = "",
+    serial: str = "",
+    limit: int = LONGEST_LIST,
+    viewer: Person | None = None,
+    at: datetime | None = None,
+) -> list[ReportCard]:
     """Reports, the latest first. `state` is a state's name, or `active` for all that have not ended."""
     rows = _reports().order_by("-id")
     if state == "active":
-        rows = rows.exclude(status__state__in=[ended.value for ended in ENDED])
-    elif state in set(ReportState):
-        rows = rows.filter(status__state=state)
-    if serial and "\0" not in serial:
-        rows = rows.filter(item__unit__serial__iexact=serial.strip())
-    return [_card(row) for row in rows[:limit]]
+        rows = rows.exclude(status__state__in=ENDED_VALUES)
+    elif state:
+        rows = rows.filter(status__state=state) if state in set(ReportState) else rows.none()
+    if serial:
+        rows = rows.none() if "\0" in serial else rows.filter(item__unit__serial__iexact=serial.strip())
+    return _cards(list(rows[:limit]), viewer, at)
 
 
 def counts_by_state() -> dict[str, int]:
@@ -204,20 +96,21 @@ def counts_by_state() -> dict[str, int]:
     return {state.value: found.get(state.value, 0) for state in ReportState}
 
 
-def reports_of(item_id: int) -> list[ReportCard]:
-    """Every report about an item, the first one first."""
-    return [_card(row) for row in _reports().filter(item=item_id).order_by("id")]
+def reports_of(
+    item_id: int,
+    *,
+    viewer: Person | None = None,
+    at: datetime | None = None,
+    secret: Collection[Place] | None = None,
+) -> list[ReportCard]:
+    """Every report about an item, the first one first; `secret` spares the question when the caller knows it."""
+    rows = list(_reports().filter(item=item_id).order_by("id"))
+    return _cards(rows, viewer, at) if secret is None else [_card(row, secret) for row in rows]
 
 
 def open_reports(item_id: int) -> list[ReportCard]:
     """The reports about an item that have not ended."""
     return [card for card in reports_of(item_id) if not card.ended]
-
-
-def concessions_of(item_id: int) -> list[ConcessionCard]:
-    """The concessions under which an item stands, the first one first."""
-    rows = Concession.objects.filter(item=item_id).select_related("report", "checkpoint__characteristic")
-    return [_concession(row) for row in rows.order_by("id")]
 
 
 def report_numbers_by_result(item_id: int) -> dict[int, str]:
@@ -229,27 +122,156 @@ def report_numbers_by_result(item_id: int) -> dict[int, str]:
 def active_by_checkpoint(item_id: int) -> dict[int, str]:
     """For each checkpoint of the item with a report that has not ended, the number of the latest one."""
     rows = Report.objects.filter(item=item_id, checkpoint__isnull=False)
-    rows = rows.exclude(status__state__in=[ended.value for ended in ENDED]).order_by("id")
+    rows = rows.exclude(status__state__in=ENDED_VALUES).order_by("id")
     return dict(rows.values_list("checkpoint_id", "number"))
 
 
-def _card(row: Report) -> ReportCard:
+def _reports() -> QuerySet[Report]:
+    return Report.objects.select_related(
+        "status__decided__concession", "item__unit", "item__family", "checkpoint__characteristic", "raised_by", "result"
+    )
+
+
+def _places(rows: Iterable[Report]) -> list[Place]:
+    """Where the answers stand that the reports were raised by."""
+    return [(row.item_id, row.checkpoint_id, row.result.round) for row in rows if row.checkpoint_id and row.result]
+
+
+def _cards(rows: list[Report], viewer: Person | None, at: datetime | None) -> list[ReportCard]:
+    secret = kept_secret(_places(rows), viewer=viewer, at=at)
+    return [_card(row, secret) for row in rows]
+
+
+def _card(row: Report, secret: Collection[Place]) -> ReportCard:
     unit = getattr(row.item, "unit", None)
+    decided = row.status.decided
+    hidden = any(place in secret for place in _places([row]))
     return ReportCard(
-        id=row.pk, uuid=row.uuid, number=row.number, title=row.title, severity=row.severity, state=row.status.state,
-        state_label=ReportState(row.status.state).label, disposition=row.status.disposition,
-        disposition_label=row.status.disposition.replace("_", " "), item_id=row.item_id,
-        serial="" if unit is None else unit.serial, unit_id=None if unit is None else unit.pk,
+        id=row.pk,
+        uuid=row.uuid,
+        number=row.number,
+        title=SECRET if hidden else row.title,
+        severity=row.severity,
+        state=row.status.state,
+        state_label=ReportState(row.status.state).label,
+        disposition="" if decided is None else decided.disposition,
+        disposition_label="" if decided is None else Disposition(decided.disposition).label,
+        item_id=row.item_id,
+        serial="" if unit is None else unit.serial,
+        unit_id=None if unit is None else unit.pk,
         family_code=row.item.family.code,
         checkpoint_number=None if row.checkpoint is None else row.checkpoint.characteristic.number,
-        checkpoint_id=row.checkpoint_id, raised_at=row.raised_at, raised_by_name=row.raised_by.name,
+        checkpoint_id=row.checkpoint_id,
+        raised_at=row.raised_at,
+        raised_by_name=row.raised_by.name,
         changed_at=row.status.changed_at,
-    )  # fmt: skip
+        concession=_concession_in_force(row),
+        hidden=hidden,
+    )
 
 
-def _concession(row: Concession) -> ConcessionCard:
+# ------------------------------------------------------------------------------------------ moves, dispositions
+
+
+def moves_of(report_id: int) -> list[MoveCard]:
+    """The steps of a report, the first one first, with nothing kept back: for the services."""
+    return [_move(row, None, ()) for row in _moves([report_id])]
+
+
+def moves_by_report(report_ids: Collection[int], secret: Collection[Place] = ()) -> dict[int, list[MoveCard]]:
+    """The steps of several reports in one query, the first one first."""
+    found: dict[int, list[MoveCard]] = defaultdict(list)
+    for row in _moves(report_ids) if report_ids else ():
+        found[row.report_id].append(_move(row, row.report, secret))
+    return dict(found)
+
+
+def _moves(report_ids: Collection[int]) -> QuerySet[Move]:
+    rows = Move.objects.filter(report__in=report_ids).select_related("by", "signature", "report__result")
+    return rows.order_by("id")
+
+
+def _places_of_moves(row: Report, moves: Iterable[Move]) -> list[Place]:
+    return [place for move in moves if (place := _place_of_move(row, move.data))]
+
+
+def _place_of_move(row: Report, data: str) -> Place | None:
+    """Where the answer stands that a step tells of, if it tells of one."""
+    told = json.loads(data)
+    return (row.item_id, told["checkpoint_id"], told["round"]) if "checkpoint_id" in told else None
+
+
+def _move(move: Move, row: Report | None, secret: Collection[Place]) -> MoveCard:
+    hidden = row is not None and bool(secret) and _tells_secret(move, row, secret)
+    data: dict[str, Any] = {} if hidden else json.loads(move.data)
+    return MoveCard(
+        name=move.name,
+        to_state=move.to_state,
+        note=SECRET if hidden and move.note else move.note,
+        data=data,
+        by_id=move.by_id,
+        by_name=move.by.name,
+        signed="" if move.signature is None else move.signature.get_method_display(),
+        at=move.at,
+    )
+
+
+def _tells_secret(move: Move, row: Report, secret: Collection[Place]) -> bool:
+    """A step of a hidden report, or one that tells of a hidden answer."""
+    return any(place in secret for place in _places([row])) or _place_of_move(row, move.data) in secret
+
+
+def proposal_of(report_id: int) -> ProposalCard | None:
+    """The disposition proposed last: an older proposal no longer counts."""
+    row = DispositionProposal.objects.filter(report=report_id).select_related("by").order_by("-id").first()
+    if row is None:
+        return None
+    lines = list(row.signatures.select_related("signature__person"))
+    signed = {line.role: line.signature.person.name for line in lines}
+    return ProposalCard(
+        id=row.pk,
+        disposition=row.disposition,
+        label=Disposition(row.disposition).label,
+        instruction=row.instruction,
+        procedure=row.procedure,
+        reinspect=list(row.reinspect),
+        concession_lower=row.concession_lower,
+        concession_upper=row.concession_upper,
+        by_name=row.by.name,
+        by_id=row.by_id,
+        at=row.at,
+        signed=signed,
+        signer_ids=frozenset(line.signature.person_id for line in lines),
+        missing=tuple(role for role in row.roles if role not in signed),
+    )
+
+
+# ------------------------------------------------------------------------------------------------- concessions
+
+
+def concessions_of(item_id: int) -> list[ConcessionCard]:
+    """The concessions in force on an item, the first one first."""
+    rows = Concession.objects.filter(item=item_id, proposal=F("report__status__decided"))
+    rows = rows.exclude(report__status__state=ReportState.WITHDRAWN).order_by("id")
+    return [_concession(row, row.report) for row in rows.select_related("report__checkpoint__characteristic")]
+
+
+def _concession_in_force(row: Report) -> ConcessionCard | None:
+    """The concession of the disposition in force; a withdrawn report has none."""
+    found = getattr(row.status.decided, "concession", None)
+    return None if found is None or row.status.state == ReportState.WITHDRAWN else _concession(found, row)
+
+
+def _concession(row: Concession, about: Report) -> ConcessionCard:
     return ConcessionCard(
-        number=row.number, report_number=row.report.number, checkpoint_id=row.checkpoint_id,
-        checkpoint_number=None if row.checkpoint is None else row.checkpoint.characteristic.number,
-        lower=row.lower, upper=row.upper, statement=row.statement, approved_at=row.approved_at,
-    )  # fmt: skip
+        number=row.number,
+        report_number=about.number,
+        checkpoint_id=row.checkpoint_id,
+        checkpoint_number=None if about.checkpoint is None else about.checkpoint.characteristic.number,
+        lower=row.lower,
+        upper=row.upper,
+        statement=row.statement,
+        approved_at=row.approved_at,
+    )
+
+

@@ -53,16 +53,19 @@ ENDED = frozenset({S.CLOSED, S.WITHDRAWN})
 NEEDS_CORRECTION = frozenset({Disposition.REWORK, Disposition.REPAIR})
 # Permission for something that does not conform: needs limits of its own and the engineer.
 NEEDS_CONCESSION = frozenset({Disposition.USE_AS_IS, Disposition.REPAIR})
+# The part does not go on: nothing is proven at closing, and its hold stays.
+GOES_NO_FURTHER = frozenset({Disposition.SCRAP, Disposition.RETURN_TO_SUPPLIER})
 
 
-# Whose signatures a disposition needs, each by another person: (severity, disposition) -> roles, in any order.
+# Whose signatures a disposition needs, each by another person: (severity, disposition) to roles, in any order.
 # Use as is and repair leave something that does not conform, so the engineer always signs them.
 _QUALITY = ("quality_manager",)
 _BOTH = ("quality_manager", "engineer")
+_ALL_THREE = ("quality_manager", "engineer", "welding_coordinator")
 DECIDERS: dict[tuple[str, Disposition], tuple[str, ...]] = {
     ("critical", Disposition.USE_AS_IS): _BOTH,
     ("critical", Disposition.REWORK): _BOTH,
-    ("critical", Disposition.REPAIR): ("quality_manager", "engineer", "welding_coordinator"),
+    ("critical", Disposition.REPAIR): _ALL_THREE,
     ("critical", Disposition.SCRAP): _BOTH,
     ("critical", Disposition.RETURN_TO_SUPPLIER): _QUALITY,
     ("major", Disposition.USE_AS_IS): _BOTH,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import datetime
+from http import HTTPStatus
 from typing import Any
 
 from django import forms as django_forms
@@ -11,25 +12,29 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.core.errors import QcError
-from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries import adopted
+from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs
-from qcapp.people.queries import acts_of
-from qcapp.people.roles import Act, Role
+from qcapp.people.queries import role_names
+from qcapp.people.roles import ACTS, Act, Role
 from qcapp.people.services import Proof, prove_identity
 from qcapp.production.queries import open_holds
 
 from . import forms
-from .queries import ReportView, counts_by_state, report, reports
+from .cards import ReportView
+from .queries import counts_by_state, report, reports
 from .services import correcting, deciding, ending, raising
-from .states import ReportState
+from .states import ENDED, ReportState
 
 Perform = Callable[[dict[str, Any], datetime], object]
+Bound = dict[str, django_forms.Form]
 
-# move of the state table -> name of the form on the page, act it needs
+# A move of the state table: the form on the page, and the act that it needs.
 FORMS: dict[str, tuple[str, Act]] = {
     "contain": ("contain", Act.CONTAIN_REPORT),
     "decide": ("propose", Act.DECIDE_REPORT),
@@ -40,6 +45,14 @@ FORMS: dict[str, tuple[str, Act]] = {
     "close_without_correction": ("close", Act.CLOSE_REPORT),
     "withdraw": ("withdraw", Act.WITHDRAW_REPORT),
 }
+SIMPLE_FORMS: dict[str, type[django_forms.Form]] = {
+    "contain": forms.ContainForm,
+    "start": forms.StartForm,
+    "finish": forms.FinishForm,
+    "fail": forms.FailForm,
+    "close": forms.CloseForm,
+    "withdraw": forms.WithdrawForm,
+}
 
 
 @require_safe
@@ -49,10 +62,10 @@ def report_list(request: HttpRequest) -> HttpResponse:
     state = request.GET.get("state", "active")
     counts = counts_by_state()
     context = {
-        "reports": reports(state="" if state == "all" else state),
+        "reports": reports(state="" if state == "all" else state, viewer=request.user, at=timezone.now()),
         "state": state,
         "states": [(s.value, s.label, counts[s.value]) for s in ReportState],
-        "active": sum(n for s, n in counts.items() if s not in {"closed", "withdrawn"}),
+        "active": sum(n for s, n in counts.items() if s not in ENDED),
         "total": sum(counts.values()),
     }
     return render(request, "nonconformance/list.html", context)
@@ -61,16 +74,18 @@ def report_list(request: HttpRequest) -> HttpResponse:
 @require_safe
 @needs(Act.LOOK_AT_REPORTS)
 def report_page(request: HttpRequest, number: str) -> HttpResponse:
-    return _page(request, report(number))
+    """One report, with the forms of what the person may do next."""
+    return _page(request, number)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @needs(Act.RAISE_REPORT)
 def raise_report(request: HttpRequest) -> HttpResponse:
     """Raise a report by hand on a unit."""
-    form = forms.RaiseForm(request.POST or None, initial={"serial": request.GET.get("serial", "")})
-    status = 200
-    if request.method == "POST" and form.is_valid():
+    initial = {"serial": request.GET.get("serial", ""), "checkpoint_key": request.GET.get("checkpoint", "")}
+    form = forms.RaiseForm(request.POST if request.method == "POST" else None, initial=initial)
+    status = HTTPStatus.BAD_REQUEST if form.is_bound else HTTPStatus.OK
+    if form.is_valid():
         try:
             number = raising.raise_by_hand(by=request.user, at=timezone.now(), **form.cleaned_data)
         except QcError as error:
@@ -82,97 +97,123 @@ def raise_report(request: HttpRequest) -> HttpResponse:
     return render(request, "nonconformance/raise.html", {"form": form}, status=status)
 
 
+# --------------------------------------------------------------------------------------------------- the acts
+
+
 @require_POST
 @needs(Act.CONTAIN_REPORT)
 def contain(request: HttpRequest, number: str) -> HttpResponse:
-    return _act(
-        request, number, "contain", forms.ContainForm(request.POST),
-        lambda data, at: deciding.contain(by=request.user, number=number, at=at, **data),
-    )  # fmt: skip
+    """What was done at once."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return deciding.contain(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "contain", _sent(request, "contain"), perform)
 
 
 @require_POST
 @needs(Act.DECIDE_REPORT)
 def propose(request: HttpRequest, number: str) -> HttpResponse:
-    form = forms.ProposeForm(request.POST, checkpoints=_checkpoints(report(number)))
-    return _act(
-        request, number, "propose", form,
-        lambda data, at: deciding.propose_disposition(by=request.user, number=number, at=at, **data),
-    )  # fmt: skip
+    """A disposition, in place of one that was proposed before."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return deciding.propose_disposition(by=request.user, number=number, at=at, **data)
+
+    checkpoints = _checkpoints(report(number, viewer=request.user))
+    form = forms.ProposeForm(request.POST, auto_id="propose_%s", checkpoints=checkpoints)
+    return _act(request, number, "propose", form, perform)
 
 
 @require_POST
 @needs(Act.DECIDE_REPORT)
+@sensitive_post_parameters("pin")
 def sign(request: HttpRequest, number: str) -> HttpResponse:
-    form = forms.SignForm(request.POST, roles=_roles(report(number)))
-    return _act(
-        request, number, "sign", form,
-        lambda data, at: deciding.sign_disposition(
-            proof=_proof(request, data["pin"], at), number=number, role=data["role"], at=at
-        ),
-    )  # fmt: skip
+    """One role's signature under the disposition that was read."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        chosen = {"role": data["role"], "proposal_id": data["proposal_id"]}
+        proof = _proof(request, data["pin"], at)
+        return deciding.sign_disposition(proof=proof, number=number, at=at, **chosen)
+
+    roles = [(role.value, role.label) for role in Role if role in ACTS[Act.DECIDE_REPORT]]
+    form = forms.SignForm(request.POST, auto_id="sign_%s", roles=roles)
+    return _act(request, number, "sign", form, perform)
 
 
 @require_POST
 @needs(Act.CORRECT_REPORT)
 def start(request: HttpRequest, number: str) -> HttpResponse:
-    return _act(
-        request, number, "start", forms.StartForm(request.POST),
-        lambda data, at: correcting.start_correction(by=request.user, number=number, at=at, **data),
-    )  # fmt: skip
+    """The correction begins."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return correcting.start_correction(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "start", _sent(request, "start"), perform)
 
 
 @require_POST
 @needs(Act.CORRECT_REPORT)
 def finish(request: HttpRequest, number: str) -> HttpResponse:
-    return _act(
-        request, number, "finish", forms.NoteForm(request.POST),
-        lambda data, at: correcting.finish_correction(by=request.user, number=number, at=at, **data),
-    )  # fmt: skip
+    """The correction is done; its checkpoints open again."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return correcting.finish_correction(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "finish", _sent(request, "finish"), perform)
 
 
 @require_POST
 @needs(Act.CLOSE_REPORT)
 def fail(request: HttpRequest, number: str) -> HttpResponse:
-    return _act(
-        request, number, "fail", forms.NoteForm(request.POST),
-        lambda data, at: correcting.fail_verification(by=request.user, number=number, at=at, **data),
-    )  # fmt: skip
+    """The correction did not work."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return correcting.fail_verification(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "fail", _sent(request, "fail"), perform)
 
 
 @require_POST
 @needs(Act.CLOSE_REPORT)
+@sensitive_post_parameters("pin")
 def close(request: HttpRequest, number: str) -> HttpResponse:
     """Close the report, by the way its disposition asks for."""
     corrected = report(number).card.state == ReportState.TO_BE_VERIFIED
     service = correcting.verify_and_close if corrected else ending.close_without_correction
-    return _act(
-        request, number, "close", forms.CloseForm(request.POST),
-        lambda data, at: service(
-            proof=_proof(request, data["pin"], at), number=number, corrective_action=data["corrective_action"], at=at
-        ),
-    )  # fmt: skip
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, data["pin"], at)
+        return service(proof=proof, number=number, corrective_action=data["corrective_action"], at=at)
+
+    return _act(request, number, "close", _sent(request, "close"), perform)
 
 
 @require_POST
 @needs(Act.WITHDRAW_REPORT)
+@sensitive_post_parameters("pin")
 def withdraw(request: HttpRequest, number: str) -> HttpResponse:
-    return _act(
-        request, number, "withdraw", forms.WithdrawForm(request.POST),
-        lambda data, at: ending.sign_withdrawal(
-            proof=_proof(request, data["pin"], at), number=number, reason=data["reason"], at=at
-        ),
-    )  # fmt: skip
+    """One of the two signatures that withdraw the report."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, data["pin"], at)
+        return ending.sign_withdrawal(proof=proof, number=number, reason=data["reason"], at=at)
+
+    return _act(request, number, "withdraw", _sent(request, "withdraw"), perform)
+
+
+def _sent(request: HttpRequest, name: str) -> django_forms.Form:
+    return SIMPLE_FORMS[name](request.POST, auto_id=f"{name}_%s")
 
 
 def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:
-    address = request.META.get("REMOTE_ADDR", "")
-    return prove_identity(person=request.user, secret=pin, method="pin", at=at, address=address)
+    return prove_identity(person=request.user, secret=pin, method="pin", at=at, address=client_address(request))
 
 
-def _act(request: HttpRequest, number: str, name: str, form: django_forms.Form, perform: Perform) -> HttpResponse:
+def _act(
+    request: HttpRequest, number: str, name: str, form: django_forms.Form, perform: Perform
+) -> HttpResponse:
     """Do it and go back to the report; a refusal shows the page again with what was typed, except the PIN."""
-    status = 400
+    status = HTTPStatus.BAD_REQUEST
     if form.is_valid():
         try:
             perform(form.cleaned_data, timezone.now())
@@ -181,51 +222,45 @@ def _act(request: HttpRequest, number: str, name: str, form: django_forms.Form, 
             status = refusal_status(error)
         else:
             return redirect("nonconformance:report", number=number)
-    return _page(request, report(number), bound={name: form}, status=status)
+    return _page(request, number, bound={name: form}, status=status)
+
+
+# --------------------------------------------------------------------------------------------------- the page
 
 
 def _page(
-    request: HttpRequest, view: ReportView, bound: dict[str, django_forms.Form] | None = None, status: int = 200
+    request: HttpRequest, number: str, bound: Bound | None = None, status: int = HTTPStatus.OK
 ) -> HttpResponse:
-    held = acts_of(request.user, timezone.now())
+    at = timezone.now()
+    view = report(number, viewer=request.user, at=at)
+    missing = [] if view.proposal is None else list(view.proposal.missing)
     context = {
         "report": view,
-        "forms": {**_fresh_forms(view, held), **(bound or {})},
+        "forms": _fresh_forms(view, role_names(request.user, at)) | (bound or {}),
         "holds": [hold for hold in open_holds(view.card.item_id) if hold.source == view.card.number],
-        "missing_roles": [] if view.proposal is None else [Role(role).label for role in view.proposal.missing],
+        "missing_roles": [Role(role).label for role in missing],
     }
     return render(request, "nonconformance/report.html", context, status=status)
 
 
-def _fresh_forms(view: ReportView, held: frozenset[Act]) -> dict[str, django_forms.Form]:
+def _fresh_forms(view: ReportView, held: Collection[Role]) -> Bound:
     """The forms of the moves that are possible now and lie in the person's roles."""
-    names = {FORMS[move][0] for move in view.possible if move in FORMS and FORMS[move][1] in held}
-    makers: dict[str, Callable[[], django_forms.Form]] = {
-        "contain": forms.ContainForm,
-        "propose": lambda: forms.ProposeForm(checkpoints=_checkpoints(view)),
-        "start": forms.StartForm,
-        "finish": forms.NoteForm,
-        "fail": forms.NoteForm,
-        "close": forms.CloseForm,
-        "withdraw": forms.WithdrawForm,
-    }
-    fresh = {name: make() for name, make in makers.items() if name in names}
-    if view.card.state == ReportState.DECIDED:
-        corrected = view.card.disposition in {"rework", "repair"}
-        fresh.pop("close" if corrected else "start", None)
-    if "propose" in fresh and view.proposal is not None and view.proposal.missing:
-        fresh["sign"] = forms.SignForm(roles=_roles(view))
+    names = {FORMS[move][0] for move in view.possible if ACTS[FORMS[move][1]] & set(held)}
+    fresh: Bound = {name: make(auto_id=f"{name}_%s") for name, make in SIMPLE_FORMS.items() if name in names}
+    if "propose" in names:
+        fresh["propose"] = forms.ProposeForm(auto_id="propose_%s", checkpoints=_checkpoints(view))
+        own = [(role, Role(role).label) for role in _missing(view) if Role(role) in held]
+        if own and view.proposal:
+            initial = {"proposal_id": view.proposal.id}
+            fresh["sign"] = forms.SignForm(auto_id="sign_%s", initial=initial, roles=own)
     return fresh
 
 
-def _roles(view: ReportView) -> list[tuple[str, str]]:
-    missing = () if view.proposal is None else view.proposal.missing
-    return [(role, Role(role).label) for role in missing]
+def _missing(view: ReportView) -> tuple[str, ...]:
+    return () if view.proposal is None else view.proposal.missing
 
 
 def _checkpoints(view: ReportView) -> list[tuple[str, str]]:
-    """The unit's checkpoints that can be inspected again, by number."""
-    if not view.card.serial:
-        return []
-    due = [one for one in inspection_of(view.card.serial).checkpoints if one.state != "not_due"]
-    return [(one.card.key, f"{one.card.number} {one.card.title}") for one in due if one.card.kind != "derived"]
+    """The checkpoints of the unit's plan that people answer, by number."""
+    cards = adopted(view.card.item_id).checkpoints
+    return [(card.key, f"{card.number} {card.title}") for card in cards if card.kind != "derived"]

@@ -122,7 +122,7 @@ class CheckpointCard:
     def _written(self, name: str) -> str:
         band = getattr(self.spec, "band", None)
         number = getattr(band, name, None)
-        if number is None or name in band.natural:
+        if band is None or number is None or name in band.natural:
             return ""
         return written(number, getattr(self.spec, "decimals", 0))
 

@@ -34,9 +34,7 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "when": lambda card: card.frequency,
     "second inspection": lambda card: "yes" if card.second_inspection else "no",
     "joint": lambda card: card.joint,
-    "drawing": lambda card: (
-        f"{card.document_number} rev {card.document_revision}" if card.document_number else ""
-    ),
+    "drawing": lambda card: f"{card.document_number} rev {card.document_revision}" if card.document_number else "",
     "instruction": lambda card: card.instruction,
     "caution": lambda card: card.caution,
     "paired with": lambda card: card.paired_with,
@@ -53,9 +51,7 @@ def differences(old: Sequence[CheckpointCard], new: Sequence[CheckpointCard]) ->
             found.append(Difference("added", card.number, card.key, card.title))
         elif changes := _changes(before[card.key], card):
             found.append(Difference("changed", card.number, card.key, card.title, changes))
-    removed = [
-        Difference("removed", card.number, card.key, card.title) for card in old if card.key not in after
-    ]
+    removed = [Difference("removed", card.number, card.key, card.title) for card in old if card.key not in after]
     return found + removed
 
 
@@ -70,11 +66,7 @@ def _changes(old: CheckpointCard, new: CheckpointCard) -> tuple[FieldChange, ...
 def _effect(old: CheckpointCard, new: CheckpointCard) -> str:
     """How the interval between the limits changed; empty where the two cannot be held side by side."""
     before, after = getattr(old.spec, "band", None), getattr(new.spec, "band", None)
-    if (
-        not isinstance(before, Band)
-        or not isinstance(after, Band)
-        or old.unit_of_measure != new.unit_of_measure
-    ):
+    if not isinstance(before, Band) or not isinstance(after, Band) or old.unit_of_measure != new.unit_of_measure:
         return ""
     if (before.lower, before.upper) == (after.lower, after.upper):
         return "same limits"

@@ -19,7 +19,9 @@ class ImportForm(forms.Form):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["family_code"].choices = [(f.code, f"{f.code} {f.name}") for f in families()]
+        field = self.fields["family_code"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
+        field.choices = [(f.code, f"{f.code} {f.name}") for f in families()]
 
 
 class PinForm(forms.Form):

@@ -27,9 +27,7 @@ class Characteristic(WriteOnceModel):
     Its number is never given to another checkpoint of the family.
     """
 
-    family = models.ForeignKey(
-        "production.PartFamily", on_delete=models.PROTECT, related_name="characteristics"
-    )
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="characteristics")
     number = models.IntegerField()  # "501"
     key = models.SlugField(max_length=60)  # "head_angle": what formulas, files and tablets name
 
@@ -171,9 +169,7 @@ class RevisionEvent(WriteOnceModel):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["revision"], condition=models.Q(kind="release"), name="plans_release_once"
-            ),
+            models.UniqueConstraint(fields=["revision"], condition=models.Q(kind="release"), name="plans_release_once"),
         ]
 
     def __str__(self) -> str:

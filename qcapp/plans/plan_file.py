@@ -105,9 +105,7 @@ def _from_bytes(data: bytes, table: PlanTable) -> str | None:
         message = "This is a spreadsheet, not a CSV file; save the sheet as “CSV UTF-8” and import that."
         table.add(1, "", "file_is_spreadsheet", message)
         return None
-    mark, encoding = next(
-        (pair for pair in _BYTE_ORDER_MARKS if data.startswith(pair[0])), (b"", _guess(data))
-    )
+    mark, encoding = next((pair for pair in _BYTE_ORDER_MARKS if data.startswith(pair[0])), (b"", _guess(data)))
     try:
         return data[len(mark) :].decode(encoding)
     except UnicodeDecodeError as error:
@@ -133,9 +131,7 @@ def _read_rows(text: str, table: PlanTable) -> None:
     letters = {name: letter_of(index) for index, name in enumerate(columns)}
     for line, cells in records:
         if len(table.rows) == MAX_ROWS:
-            table.add(
-                line, "", "too_many_rows", f"A plan has at most {MAX_ROWS} checkpoints; split the file."
-            )
+            table.add(line, "", "too_many_rows", f"A plan has at most {MAX_ROWS} checkpoints; split the file.")
             return
         if _has_right_length(line, cells, columns, table):
             row = Row(line, dict.fromkeys(COLUMNS, "") | dict(zip(columns, cells, strict=True)), letters)
@@ -161,9 +157,7 @@ def _records(text: str, table: PlanTable) -> Iterator[tuple[int, list[str]]]:
 
 def _separator(text: str) -> str:
     """Comma, semicolon or tab, whichever the first line that is no comment has most of."""
-    first = next(
-        (line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
-    )
+    first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
     return max(",;\t", key=first.count)
 
 
@@ -190,9 +184,7 @@ def _has_right_length(line: int, cells: list[str], columns: list[str], table: Pl
     while len(cells) > len(columns) and not cells[-1]:
         cells.pop()
     if len(cells) > len(columns):
-        message = (
-            f"{len(cells)} cells stand under {len(columns)} columns; put texts with a separator in quotes."
-        )
+        message = f"{len(cells)} cells stand under {len(columns)} columns; put texts with a separator in quotes."
         table.add(line, "", "cells_too_many", message)
     elif len(cells) < len(columns):
         message = f"{len(cells)} cells stand under {len(columns)} columns; fill up the line."

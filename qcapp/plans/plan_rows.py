@@ -6,6 +6,7 @@ import difflib
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
+from typing import Any
 
 from qcapp.core import formulas
 from qcapp.core.checkpoints.kinds import KINDS, Spec
@@ -49,9 +50,7 @@ _COLUMN_OF_FIELD = {
     "pattern": "form",
 }
 _UNIT_SPELLINGS = {"Nm": "N·m", "N*m": "N·m", "deg": "°", "um": "µm", "μm": "µm"}
-_USUAL_UNITS = frozenset(
-    {"", "mm", "µm", "m", "in", "°", "N·m", "kPa", "Pa", "bar", "kg", "s", "min", "h", "°C", "%"}
-)
+_USUAL_UNITS = frozenset({"", "mm", "µm", "m", "in", "°", "N·m", "kPa", "Pa", "bar", "kg", "s", "min", "h", "°C", "%"})
 _COUNT_LIMIT = re.compile(r"(max|min) ([0-9]{1,7})")
 
 
@@ -132,9 +131,7 @@ class RowReader:
         text = self.row.cells[column]
         if _WHOLE.fullmatch(text) and int(text) > 0:
             return int(text)
-        self.add(
-            column, "number_unreadable", f"{column} “{shown(text)}” is no whole number above zero; write one."
-        )
+        self.add(column, "number_unreadable", f"{column} “{shown(text)}” is no whole number above zero; write one.")
         return 0
 
     def choice(self, column: str, choices: Collection[str]) -> str:
@@ -143,9 +140,7 @@ class RowReader:
         if word in choices:
             return word
         known = ", ".join(choice.replace("_", " ") or "nothing" for choice in choices)
-        self.add(
-            column, "word_unknown", f"{column} “{shown(self.row.cells[column])}” is not known; write {known}."
-        )
+        self.add(column, "word_unknown", f"{column} “{shown(self.row.cells[column])}” is not known; write {known}.")
         return ""
 
     def yes(self, column: str) -> bool:
@@ -166,7 +161,7 @@ def read_row(row: Row, gauge_kinds: Collection[str]) -> tuple[PlanCheckpoint | N
     reader = RowReader(row, gauge_kinds)
     kind = reader.choice("kind", tuple(KINDS))
     criticality = reader.choice("criticality", CRITICALITIES)
-    values = {
+    values: dict[str, Any] = {
         "stage_number": reader.whole("stage_number"),
         "number": reader.whole("number"),
         "key": _key(reader),
@@ -191,9 +186,7 @@ def read_row(row: Row, gauge_kinds: Collection[str]) -> tuple[PlanCheckpoint | N
 def _key(reader: RowReader) -> str:
     key = reader.row.cells["key"]
     if not formulas.KEY.fullmatch(key) or key in formulas.FUNCTIONS:
-        message = (
-            f"“{shown(key)}” is no key; use small letters, digits and _, beginning with a letter: head_angle."
-        )
+        message = f"“{shown(key)}” is no key; use small letters, digits and _, beginning with a letter: head_angle."
         reader.add("key", "key_unreadable", message)
     return key
 
@@ -205,9 +198,7 @@ def _gauge_kinds(reader: RowReader) -> tuple[str, ...]:
         if key not in reader.known_gauge_kinds:
             near = difflib.get_close_matches(key, list(reader.known_gauge_kinds), n=1)
             hint = f"did you mean {near[0]}?" if near else "add the kind under Gauges first."
-            reader.add(
-                "gauge_kinds", "gauge_kind_unknown", f"There is no kind of gauge “{shown(key)}”; {hint}"
-            )
+            reader.add("gauge_kinds", "gauge_kind_unknown", f"There is no kind of gauge “{shown(key)}”; {hint}")
     return tuple(keys)
 
 
@@ -218,9 +209,7 @@ def _frequency(reader: RowReader, criticality: str) -> str:
         reader.add("frequency", refusal.code, refusal.message)
         return ""
     if criticality == "critical" and frequency != "every":
-        reader.add(
-            "frequency", "critical_sampled", "A critical checkpoint is done on every unit; write every."
-        )
+        reader.add("frequency", "critical_sampled", "A critical checkpoint is done on every unit; write every.")
     return frequency
 
 
@@ -235,13 +224,9 @@ def _document(reader: RowReader) -> PlanDocument | None:
     written, revision = reader.text("drawing"), reader.text("drawing_revision")
     number = written.removeprefix(SPECIFICATION).strip()
     if number and not revision:
-        reader.add(
-            "drawing_revision", "document_without_revision", f"{shown(number)} has no revision; write it."
-        )
+        reader.add("drawing_revision", "document_without_revision", f"{shown(number)} has no revision; write it.")
     if revision and not number:
-        reader.add(
-            "drawing", "document_without_number", "The revision stands without a drawing's number; write it."
-        )
+        reader.add("drawing", "document_without_number", "The revision stands without a drawing's number; write it.")
     kind = "specification" if written.startswith(SPECIFICATION) else "drawing"
     return PlanDocument(kind, number, revision) if number and revision else None
 
@@ -257,9 +242,7 @@ def _spec(reader: RowReader, kind: str) -> Spec | None:
         if reader.row.cells[column] and not ignored:
             message = f"{column} means nothing for the kind {kind}; leave the cell empty."
             reader.add(column, "column_not_for_kind", message)
-    data = {"count": _count_data, "record": _record_data, "attribute": _no_data}.get(kind, _limits_data)(
-        reader, kind
-    )
+    data = {"count": _count_data, "record": _record_data, "attribute": _no_data}.get(kind, _limits_data)(reader, kind)
     if len(reader.findings) > before:
         return None
     try:
@@ -331,15 +314,11 @@ def _count_data(reader: RowReader, kind: str) -> dict[str, object]:
         data[name] = _optional_whole(reader, column)
     match = _COUNT_LIMIT.fullmatch(cells["limits"])
     if cells["limits"] and not match:
-        reader.add(
-            "limits", "count_limit_unreadable", "A count is limited by max or min and a number: max 2."
-        )
+        reader.add("limits", "count_limit_unreadable", "A count is limited by max or min and a number: max 2.")
     elif match:
         name = "accept" if match[1] == "max" else "at_least"
         if data[name] not in (None, int(match[2])):
-            reader.add(
-                "limits", "limits_disagree", f"“{match[0]}” and the limit beside it differ; leave one out."
-            )
+            reader.add("limits", "limits_disagree", f"“{match[0]}” and the limit beside it differ; leave one out.")
         data[name] = int(match[2])
     return data
 

@@ -88,9 +88,7 @@ def _stages(table: PlanTable, findings: list[PlanFinding]) -> list[PlanStage]:
 def _first_row(row: Row, number: int, findings: list[PlanFinding]) -> PlanStage:
     reader = RowReader(row, ())
     name = reader.text("stage_name", needed=True)
-    stage = PlanStage(
-        number, name[: LONGEST["stage_name"]], reader.yes("hold_point"), reader.yes("witness_point")
-    )
+    stage = PlanStage(number, name[: LONGEST["stage_name"]], reader.yes("hold_point"), reader.yes("witness_point"))
     findings += reader.findings
     return stage
 
@@ -137,9 +135,7 @@ def _kept(
 ) -> list[PlanFinding]:
     """A number and a key that were given together stay together in every revision of the family."""
     if key_of_number.get(number, key) != key:
-        message = (
-            f"Number {number} belongs to {key_of_number[number]}; give {shown(key)} a number of its own."
-        )
+        message = f"Number {number} belongs to {key_of_number[number]}; give {shown(key)} a number of its own."
         return [_finding(row, "number", "number_of_another", message)]
     if number_of_key.get(key, number) != number:
         message = f"{shown(key)} has the number {number_of_key[key]} in every revision; write that."
@@ -155,9 +151,7 @@ def _documents(checkpoints: Iterable[PlanCheckpoint], findings: list[PlanFinding
             continue
         first = documents.setdefault(document.number, document)
         if first != document:
-            message = (
-                f"{document.number} is cited as {first.kind} revision {first.revision} before; cite one."
-            )
+            message = f"{document.number} is cited as {first.kind} revision {first.revision} before; cite one."
             findings.append(_finding(checkpoint.row, "drawing_revision", "document_two_revisions", message))
     return list(documents.values())
 
@@ -197,14 +191,10 @@ def _pairs(checkpoints: list[PlanCheckpoint]) -> list[PlanFinding]:
     for checkpoint in checkpoints:
         other = by_key.get(checkpoint.paired_with)
         if checkpoint.paired_with and (other is None or other is checkpoint):
-            message = (
-                f"No other checkpoint has the key {shown(checkpoint.paired_with)}; name one of the plan."
-            )
+            message = f"No other checkpoint has the key {shown(checkpoint.paired_with)}; name one of the plan."
             findings.append(_finding(checkpoint.row, "paired_with", "paired_unknown", message))
         elif other and _unit_of(other) != _unit_of(checkpoint):
-            message = (
-                f"{other.key} is not measured in the same unit; pair the same dimension before and after."
-            )
+            message = f"{other.key} is not measured in the same unit; pair the same dimension before and after."
             findings.append(_finding(checkpoint.row, "paired_with", "paired_differs", message))
     return findings
 

@@ -45,9 +45,7 @@ def revision_card(uuid: UUID | str) -> RevisionCard:
         wanted = None
     rows = list(_revisions().filter(uuid=wanted)) if wanted else []
     if not rows:
-        raise NotFound(
-            "revision_unknown", "There is no such plan revision; choose one from the list of plans."
-        )
+        raise NotFound("revision_unknown", "There is no such plan revision; choose one from the list of plans.")
     return _revision(rows[0])
 
 
@@ -55,9 +53,7 @@ def revision_by_id(revision_id: int) -> RevisionCard:
     """One revision by its key. Raises NotFound `revision_unknown`."""
     rows = list(_revisions().filter(pk=revision_id))
     if not rows:
-        raise NotFound(
-            "revision_unknown", "There is no such plan revision; choose one from the list of plans."
-        )
+        raise NotFound("revision_unknown", "There is no such plan revision; choose one from the list of plans.")
     return _revision(rows[0])
 
 
@@ -100,8 +96,7 @@ def families_with_plans() -> list[FamilyPlans]:
     for row in _revisions().order_by("-created_at", "-id"):
         by_family.setdefault(row.family_id, []).append(_revision(row))
     return [
-        FamilyPlans(family.code, family.name, *_sorted_by_state(by_family.get(family.id, [])))
-        for family in families()
+        FamilyPlans(family.code, family.name, *_sorted_by_state(by_family.get(family.id, []))) for family in families()
     ]
 
 
@@ -116,9 +111,7 @@ def _sorted_by_state(
 
 def next_letter(family_code: str) -> str:
     """The letter that the family's next revision should have. Raises NotFound `family_unknown`."""
-    taken = set(
-        PlanRevision.objects.filter(family=family_by_code(family_code).id).values_list("letter", flat=True)
-    )
+    taken = set(PlanRevision.objects.filter(family=family_by_code(family_code).id).values_list("letter", flat=True))
     letters = (*LETTERS, *(a + b for a in LETTERS for b in LETTERS))
     last = max((letters.index(letter) for letter in taken if letter in letters), default=-1)
     return letters[min(last + 1, len(letters) - 1)]
@@ -144,9 +137,7 @@ def possible_moves(revision_id: int) -> list[str]:
 
 def events_of(revision_id: int) -> list[EventCard]:
     """What happened to a revision, the latest first."""
-    rows = (
-        RevisionEvent.objects.filter(revision=revision_id).select_related("by", "signature").order_by("-id")
-    )
+    rows = RevisionEvent.objects.filter(revision=revision_id).select_related("by", "signature").order_by("-id")
     return [
         EventCard(
             row.kind, row.state, RevisionState(row.state).label, row.by_id, row.by.name, row.at, row.reason,
@@ -157,7 +148,7 @@ def events_of(revision_id: int) -> list[EventCard]:
     ]  # fmt: skip
 
 
-def _revisions() -> QuerySet[PlanRevision]:
+def _revisions() -> QuerySet[Any]:
     documents = Document.objects.order_by("kind", "number")
     return (
         PlanRevision.objects.select_related("family", "author", "status")
@@ -222,11 +213,7 @@ def checkpoints_of(revision_id: int) -> list[CheckpointCard]:
 
     Those of a frozen revision are read once per process.
     """
-    frozen = (
-        PlanRevision.objects.filter(pk=revision_id, events__kind="release")
-        .values_list("uuid", flat=True)
-        .first()
-    )
+    frozen = PlanRevision.objects.filter(pk=revision_id, events__kind="release").values_list("uuid", flat=True).first()
     return list(_frozen_checkpoints(frozen, revision_id)) if frozen else read_checkpoints(revision_id)
 
 
@@ -238,9 +225,7 @@ def _frozen_checkpoints(uuid: UUID, revision_id: int) -> tuple[CheckpointCard, .
 
 def read_checkpoints(revision_id: int) -> list[CheckpointCard]:
     """As `checkpoints_of`, always from the database."""
-    rows = Checkpoint.objects.filter(revision=revision_id).select_related(
-        "stage", "characteristic", "document"
-    )
+    rows = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
     return [_checkpoint(row) for row in rows.order_by("position")]
 
 
@@ -295,9 +280,7 @@ def _content(revision_id: int) -> dict[str, object]:
     """Stored texts as they stand: a specification counts by its text, not by what is read from it."""
     stages = Stage.objects.filter(revision=revision_id).order_by("number")
     documents = Document.objects.filter(revision=revision_id).order_by("kind", "number")
-    checkpoints = Checkpoint.objects.filter(revision=revision_id).select_related(
-        "stage", "characteristic", "document"
-    )
+    checkpoints = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
     return {
         "stages": [[s.number, s.name, s.hold_point, s.witness_point] for s in stages],
         "documents": [[d.kind, d.number, d.document_revision] for d in documents],

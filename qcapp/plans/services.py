@@ -76,9 +76,7 @@ def import_plan(
     require(by, Act.IMPORT_PLAN, at)
     family = family_by_code(family_code)
     if not _LETTER.fullmatch(letter):
-        raise Invalid(
-            "letter_unreadable", f"A revision is one or two capitals, such as D; “{shown(letter)}” is not."
-        )
+        raise Invalid("letter_unreadable", f"A revision is one or two capitals, such as D; “{shown(letter)}” is not.")
     filename = shown(filename, 120)
     change_note = plain_text("The change note", change_note, longest=300, needed=False)
     plan = _read_or_refuse(family, text_or_bytes)
@@ -133,8 +131,7 @@ def _insert_content(revision: PlanRevision, family: FamilyCard, plan: ReadPlan) 
         for s in plan.stages
     )
     documents = Document.objects.bulk_create(
-        Document(revision=revision, kind=d.kind, number=d.number, document_revision=d.revision)
-        for d in plan.documents
+        Document(revision=revision, kind=d.kind, number=d.number, document_revision=d.revision) for d in plan.documents
     )
     characteristics = _characteristics(family, plan)
     stage_ids = {stage.number: stage.pk for stage in stages}
@@ -248,9 +245,7 @@ def approve(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
         signature = _sign(proof, Act.APPROVE_PLAN, meaning, card, found, at)
         _add_event(card.id, "approve", state, by=proof.person, at=at, content=found, signature=signature)
         payload = {"checkpoints": numbers, "content": found}
-        audit.record(
-            verb=Verb.PLAN_APPROVED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload
-        )
+        audit.record(verb=Verb.PLAN_APPROVED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload)
     return revision_by_id(card.id)
 
 
@@ -285,9 +280,7 @@ def release(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
         _check_signers(card, proof)
         previous = previous_of(card.id)
         changes = differences(previous.id if previous else None, card.id)
-        signature = _sign(
-            proof, Act.RELEASE_PLAN, f"I release revision {card.letter} for inspection.", card, found, at
-        )
+        signature = _sign(proof, Act.RELEASE_PLAN, f"I release revision {card.letter} for inspection.", card, found, at)
         superseded = _supersede(card.family_id, by=proof.person, signature=signature, at=at)
         _add_event(card.id, "release", state, by=proof.person, at=at, content=found, signature=signature)
         payload = {
@@ -296,9 +289,7 @@ def release(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
             "differences": [change.to_json() for change in changes],
         }  # fmt: skip
         audit.anchor_on_commit(at=at)
-        audit.record(
-            verb=Verb.PLAN_RELEASED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload
-        )
+        audit.record(verb=Verb.PLAN_RELEASED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload)
     return revision_by_id(card.id)
 
 
@@ -353,9 +344,7 @@ def withdraw(*, proof: Proof, revision_uuid: UUID, reason: str, at: datetime) ->
         )
         payload = {"reason": reason, "content": found}
         audit.anchor_on_commit(at=at)
-        audit.record(
-            verb=Verb.PLAN_WITHDRAWN, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload
-        )
+        audit.record(verb=Verb.PLAN_WITHDRAWN, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload)
     return revision_by_id(card.id)
 
 
@@ -366,12 +355,7 @@ def _locked(revision_uuid: UUID) -> RevisionCard:
     """The revision as it stands, its row and its family's states locked until the transaction ends."""
     card = revision_card(revision_uuid)
     list(PlanRevision.objects.select_for_update().filter(pk=card.id).values_list("pk"))
-    list(
-        RevisionStatus.objects.select_for_update()
-        .filter(family=card.family_id)
-        .order_by("pk")
-        .values_list("pk")
-    )
+    list(RevisionStatus.objects.select_for_update().filter(family=card.family_id).order_by("pk").values_list("pk"))
     return revision_by_id(card.id)
 
 

@@ -173,9 +173,7 @@ def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:
     return prove_identity(person=person, secret=pin, method="pin", at=at, address=client_address(request))
 
 
-def _act(
-    request: HttpRequest, uuid: UUID, name: str, form: django_forms.Form, perform: Perform
-) -> HttpResponse:
+def _act(request: HttpRequest, uuid: UUID, name: str, form: django_forms.Form, perform: Perform) -> HttpResponse:
     """Do it and go back to the plan; a refusal shows the plan again with the sentence in its form."""
     status = HTTPStatus.BAD_REQUEST
     if form.is_valid():
@@ -245,7 +243,5 @@ def _fresh_forms(card: RevisionCard, review: Review, acts: frozenset[Act]) -> di
         ),
     }
     return {
-        name: form(auto_id=f"{name}_%s")
-        for name, (form, act, possible) in wanted.items()
-        if possible and act in acts
+        name: form(auto_id=f"{name}_%s") for name, (form, act, possible) in wanted.items() if possible and act in acts
     }

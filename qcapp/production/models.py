@@ -46,9 +46,7 @@ class Unit(models.Model):
 
     item = models.OneToOneField(Item, on_delete=models.PROTECT, related_name="unit")
     serial = models.CharField(max_length=40, unique=True)
-    lookup = models.CharField(
-        max_length=40, db_index=True
-    )  # serial as core.identification.lookup_key gives it
+    lookup = models.CharField(max_length=40, db_index=True)  # serial as core.identification.lookup_key gives it
     number = models.IntegerField()  # the running number inside the serial: position for sampling
     variant = models.CharField(max_length=60, blank=True)
     order_number = models.CharField(max_length=40, blank=True)
@@ -89,9 +87,7 @@ class Hold(WriteOnceModel):
     at = models.DateTimeField()
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["item", "source"], name="production_hold_once_per_source")
-        ]
+        constraints = [models.UniqueConstraint(fields=["item", "source"], name="production_hold_once_per_source")]
 
     def __str__(self) -> str:
         return f"hold {self.source}"

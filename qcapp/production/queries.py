@@ -118,9 +118,7 @@ def family_by_code(code: str) -> FamilyCard:
     row = None if "\0" in wanted else PartFamily.objects.filter(code__iexact=wanted).first()
     if row is None:
         name = shown(wanted)
-        raise NotFound(
-            "family_unknown", f"There is no part family {name}; choose one from the list.", family=name
-        )
+        raise NotFound("family_unknown", f"There is no part family {name}; choose one from the list.", family=name)
     return _family(row)
 
 
@@ -240,8 +238,7 @@ def events_of(unit_id: int) -> list[UnitEventCard]:
     """What changed a unit's state, the latest first."""
     rows = UnitEvent.objects.filter(unit=unit_id).select_related("by").order_by("-at", "-id")
     return [
-        UnitEventCard(row.move, row.state, UnitState(row.state).label, row.reason, row.by.name, row.at)
-        for row in rows
+        UnitEventCard(row.move, row.state, UnitState(row.state).label, row.reason, row.by.name, row.at) for row in rows
     ]
 
 
@@ -281,9 +278,7 @@ def holds_of(item_id: int) -> list[HoldCard]:
 
 
 def _holds(item_id: int) -> QuerySet[Hold]:
-    return (
-        Hold.objects.filter(item=item_id).select_related("by", "lift__signature__person").order_by("at", "id")
-    )
+    return Hold.objects.filter(item=item_id).select_related("by", "lift__signature__person").order_by("at", "id")
 
 
 def _hold(row: Hold) -> HoldCard:
@@ -307,18 +302,14 @@ def welds_of(item_id: int) -> list[WeldCard]:
     """Every weld record of an item, the latest first; the first one of a joint counts."""
     rows = WeldRecord.objects.filter(item=item_id).select_related("welder", "by").order_by("-id")
     return [
-        WeldCard(
-            row.joint, row.welder_id, row.welder.name, row.welder.stamp, row.procedure, row.by.name, row.at
-        )
+        WeldCard(row.joint, row.welder_id, row.welder.name, row.welder.stamp, row.procedure, row.by.name, row.at)
         for row in rows
     ]
 
 
 def welder_of(item_id: int, joint: str) -> Person | None:
     """Who welded the joint by its latest record; None when nothing is written down."""
-    row = (
-        WeldRecord.objects.filter(item=item_id, joint=joint).select_related("welder").order_by("-id").first()
-    )
+    row = WeldRecord.objects.filter(item=item_id, joint=joint).select_related("welder").order_by("-id").first()
     return row.welder if row else None
 
 

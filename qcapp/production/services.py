@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -64,9 +64,7 @@ def add_family(
             with transaction.atomic():
                 PartFamily.objects.create(code=code, **details)
         except IntegrityError:
-            raise Conflict(
-                "family_taken", f"There is a part family {code} already; use it.", family=code
-            ) from None
+            raise Conflict("family_taken", f"There is a part family {code} already; use it.", family=code) from None
         audit.record(verb=Verb.FAMILY_ADDED, actor=by.uuid, subject=f"family {code}", at=at, payload=details)
     return family_by_code(code)
 
@@ -75,13 +73,9 @@ def _check_family(code: str, pattern: str, certificate_prefix: str) -> None:
     if not _CODE.fullmatch(code):
         raise Invalid("family_code", "A family's code is capitals, digits and dashes, such as FR-200.")
     if not _PREFIX.fullmatch(certificate_prefix):
-        raise Invalid(
-            "certificate_prefix", "The prefix of certificate numbers is capitals and digits, such as FR."
-        )
+        raise Invalid("certificate_prefix", "The prefix of certificate numbers is capitals and digits, such as FR.")
     if len(pattern) > 60:
-        raise Invalid(
-            "serial_pattern", "The pattern of the serials is longer than 60 characters; shorten it."
-        )
+        raise Invalid("serial_pattern", "The pattern of the serials is longer than 60 characters; shorten it.")
     serial_pattern(pattern)
 
 
@@ -103,7 +97,7 @@ def create_unit(
     if findings := pattern.check(serial):
         message = shown(f"The serial does not fit {family.code}: {findings[0].message}", 300)
         raise Invalid("serial_does_not_fit", message, pattern=family.serial_pattern)
-    details = {
+    details: dict[str, Any] = {
         "serial": serial,
         "lookup": lookup_key(serial),
         "number": pattern.number(serial),
@@ -116,7 +110,7 @@ def create_unit(
     return unit_by_id(_insert_unit(family.id, details))
 
 
-def _insert_unit(family_id: int, details: dict[str, object]) -> int:
+def _insert_unit(family_id: int, details: dict[str, Any]) -> int:
     try:
         with transaction.atomic():
             item = Item.objects.create(kind=Item.Kind.UNIT, family_id=family_id)
@@ -164,9 +158,7 @@ def move_unit(*, by: Person, unit_id: int, move: str, reason: str, at: datetime)
 # ---------------------------------------------------------------------------------------------------- holds
 
 
-def place_hold(
-    *, by: Person, item_id: int, from_stage: int | None, source: str, reason: str, at: datetime
-) -> HoldCard:
+def place_hold(*, by: Person, item_id: int, from_stage: int | None, source: str, reason: str, at: datetime) -> HoldCard:
     """The hold that `source` places on the item; asking again gives the same one, even when lifted since.
 
     Inside the transaction of the act that holds the unit, whose audit entry covers it. Stages with a higher
@@ -183,9 +175,7 @@ def place_hold(
     return _hold_from(item_id, source)
 
 
-def hold_unit(
-    *, by: Person, serial: str, from_stage: int | None, source: str, reason: str, at: datetime
-) -> HoldCard:
+def hold_unit(*, by: Person, serial: str, from_stage: int | None, source: str, reason: str, at: datetime) -> HoldCard:
     """A hold placed by hand, with an audit entry of its own. Whoever may raise a report may stop a unit.
 
     Raises NotFound `serial_unknown`, Conflict `hold_exists`, Invalid with a code of `plain_text`.
@@ -194,16 +184,10 @@ def hold_unit(
     with transaction.atomic():
         unit = lock_unit(unit_by_serial(serial).id)
         if any(hold.source == source.strip() for hold in holds_of(unit.item_id)):
-            raise Conflict(
-                "hold_exists", f"{unit.serial} has a hold from {source.strip()} already; name another."
-            )
-        hold = place_hold(
-            by=by, item_id=unit.item_id, from_stage=from_stage, source=source, reason=reason, at=at
-        )
+            raise Conflict("hold_exists", f"{unit.serial} has a hold from {source.strip()} already; name another.")
+        hold = place_hold(by=by, item_id=unit.item_id, from_stage=from_stage, source=source, reason=reason, at=at)
         payload = {"source": hold.source, "from_stage": from_stage, "reason": hold.reason}
-        audit.record(
-            verb=Verb.UNIT_HELD, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
-        )
+        audit.record(verb=Verb.UNIT_HELD, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
     return hold
 
 
@@ -228,9 +212,7 @@ def lift_hold(*, proof: Proof, hold_uuid: UUID, reason: str, at: datetime) -> Ho
             subject=subject, covers=digest(canonical(payload)), at=at,
         )  # fmt: skip
         HoldLift.objects.create(hold=hold, reason=reason, signature=signature, at=at)
-        audit.record(
-            verb=Verb.UNIT_HOLD_LIFTED, actor=proof.person.uuid, subject=subject, at=at, payload=payload
-        )
+        audit.record(verb=Verb.UNIT_HOLD_LIFTED, actor=proof.person.uuid, subject=subject, at=at, payload=payload)
     return _hold_from(hold.item_id, hold.source)
 
 
@@ -295,9 +277,7 @@ def record_weld(
             for joint in joints
         )
         payload = {"welder": str(welder.uuid), "joints": list(joints), "procedure": procedure}
-        audit.record(
-            verb=Verb.UNIT_WELDED, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
-        )
+        audit.record(verb=Verb.UNIT_WELDED, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
     return unit
 
 

@@ -21,7 +21,7 @@ const state = {
 const stageOf = (number) => state.data.stages.find((stage) => stage.number === number);
 const inStage = () => state.data.checkpoints.filter((c) => c.stage === state.stage && c.due);
 const current = () => seen(state.data.checkpoints.find((c) => c.key === state.key));
-const isOpen = (c) => ["first", "second", "third"].includes(c.task);
+const isOpen = (c) => ["first", "second", "third", "settle"].includes(c.task);
 
 // What this tablet has entered and the server has not yet confirmed lies over what the server said.
 function seen(c) {
@@ -91,7 +91,8 @@ function render() {
 
 function renderHead() {
   const { unit, revision } = state.data;
-  find("#about").textContent = `${unit.family_name} · plan revision ${revision.letter}`;
+  const name = unit.family_name.charAt(0).toUpperCase() + unit.family_name.slice(1);
+  find("#about").textContent = `${name} · plan revision ${revision.letter}`;
 }
 
 function renderList() {
@@ -253,12 +254,14 @@ function fail(sentence) {
 
 async function record(answer, raw) {
   const c = state.data.checkpoints.find((one) => one.key === state.key);
-  const base = state.mode ? seen(c).operation : null;
-  const inspection = state.mode ? c.inspection_seen ?? 1 : { second: 2, third: 3 }[c.task] ?? 1;
+  const settling = c.task === "settle";
+  const base = state.mode || settling ? seen(c).base ?? seen(c).operation : null;
+  const inspection = state.mode || settling ? c.inspection_seen ?? 1 : { second: 2, third: 3 }[c.task] ?? 1;
   const operation = {
     id: outbox.uuid7(), v: 1, kind: "result", serial, revision: state.data.revision.uuid, checkpoint: c.key, round: c.round,
-    inspection, purpose: state.mode?.purpose ?? "reading", answer, raw, gauge: gaugeFor(c)?.number ?? null,
-    recorded_at: new Date().toISOString(), recorded_by: state.data.person.badge, base: base ?? null, reason: state.mode?.reason ?? "",
+    inspection, purpose: state.mode?.purpose ?? (settling ? "correction" : "reading"), answer, raw, gauge: gaugeFor(c)?.number ?? null,
+    recorded_at: new Date().toISOString(), recorded_by: state.data.person.badge, base: base ?? null,
+    reason: state.mode?.reason ?? (settling ? "Two answers were given without seeing each other; measured again." : ""),
   };
   state.local.set(c.key, provisional(c, operation));
   Object.assign(state, { text: "", readings: [], error: "", mode: null });
@@ -362,7 +365,7 @@ async function showStages() {
     return el("button", { type: "button", "aria-pressed": String(stage.number === state.stage), "data-first": stage.number === state.stage, disabled: rows.length === 0, onclick: () => close(rows.find(isOpen) ?? rows[0]) },
       el("strong", {}, `${stage.number} ${stage.name}${stage.hold_point ? " · hold point" : ""}`),
       el("span", {}, `${rows.filter((c) => c.outcome).length} of ${rows.length}, ${words}`));
-  }), el("button", { type: "button", onclick: () => close(null) }, el("strong", {}, "Back"))));
+  }), el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"))));
   if (chosen) goTo(chosen);
 }
 

@@ -2,8 +2,14 @@
 
 import { ask, el, fill, keypad, typed } from "./dom.js";
 
-const dayFormat = new Intl.DateTimeFormat("en-GB", { day: "numeric", month: "short", year: "numeric" });
-export const dayText = (iso) => (iso ? dayFormat.format(new Date(`${iso.slice(0, 10)}T12:00:00`)) : "");
+const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
+/** 2027-03-03 as 3 Mar 2027. */
+export function dayText(iso) {
+  if (!iso) return "";
+  const [year, month, day] = iso.slice(0, 10).split("-").map(Number);
+  return `${day} ${MONTHS[month - 1]} ${year}`;
+}
 
 /** Pick the gauge in hand out of those the checkpoint asks for. Resolves with its number, or null. */
 export function askGauge(gauges, current) {
@@ -14,7 +20,7 @@ export function askGauge(gauges, current) {
       onclick: () => close(gauge.number),
     }, el("strong", {}, `${gauge.number} ${gauge.kind_name}`),
     el("span", {}, gauge.usable ? (gauge.due_on ? `calibration due ${dayText(gauge.due_on)}` : "needs no calibration") : gauge.sentence))),
-    el("button", { type: "button", onclick: () => close(null) }, el("strong", {}, "Back"))));
+    el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"))));
 }
 
 /** Ask for a reason: one of the usual ones by a tap, or own words. */

@@ -14,7 +14,7 @@ export function markFor(checkpoint) {
 
 export function questionPanel(c) {
   const given = [
-    ["Method", c.method], ["Limits", c.limits], ["Set-up", c.setup_label], ["Drawing", c.document], ["Joint", c.joint],
+    ["Method", c.method], ["Limits", c.limits], ["Set-up", c.setup ? c.setup_label : ""], ["Drawing", c.document], ["Joint", c.joint],
     c.paired ? [`${c.paired.number} before`, c.paired.answer ?? "not measured"] : null,
   ].filter((pair) => pair && pair[1]);
   return el("section", { class: "panel question" },
@@ -36,6 +36,10 @@ function outBy(c) {
   return `${WORDS[c.outcome]}, ${shown(c.excess)} ${c.unit_of_measure ?? ""} ${side}`.replace("  ", " ");
 }
 
+function headline(c) {
+  return c.kind === "attribute" ? WORDS[c.outcome] : `${outBy(c)}: ${shown(c.answer)}`;
+}
+
 function whatNext(c, stage) {
   const fails = tone(c.outcome) === "out";
   if (fails && c.report) return `${c.report} is open and the unit is on hold for the stages after ${stage.number}. Go on here.`;
@@ -50,7 +54,7 @@ export function verdictPanel(c, stage, acts) {
   const flags = (c.flag_sentences ?? []).length ? el("p", {}, c.flag_sentences.join(" ")) : null;
   return el("section", { class: `panel verdict ${tone(c.outcome)}`, role: "status" },
     markFor(c),
-    el("div", { class: "says" }, el("strong", {}, `${outBy(c)}: ${shown(c.answer)}`), el("p", {}, whatNext(c, stage)), flags),
+    el("div", { class: "says" }, el("strong", {}, headline(c)), el("p", {}, whatNext(c, stage)), flags),
     el("div", { class: "then" },
       c.may_repeat ? el("button", { type: "button", class: "big", onclick: acts.repeat }, "Measure again") : null,
       c.may_correct ? el("button", { type: "button", class: "big", onclick: acts.correct }, "Correct this entry") : null,

@@ -234,6 +234,9 @@ def test_names_every_missing_input() -> None:
     assert refusal.value.details["keys"] == ["a", "c"]
 
 
+CODES = {"formula_syntax", "input_missing", "division_by_zero", "outside_domain", "value_too_large"}
+
+
 def answer_or_code(expression: str, values: dict[str, Decimal]) -> Decimal | float | str:
     try:
         return evaluate(expression, values)
@@ -244,26 +247,13 @@ def answer_or_code(expression: str, values: dict[str, Decimal]) -> Decimal | flo
 @given(st.text(max_size=40))
 def test_meets_any_text_with_a_value_or_a_refusal(text: str) -> None:
     answer = answer_or_code(text, {})
-    assert answer in {"formula_syntax", "input_missing"} or not isinstance(answer, str)
+    assert answer in CODES or not isinstance(answer, str)
 
 
-@given(
-    st.lists(
-        st.sampled_from(["a", "1", "+", "-", "*", "/", "(", ")", ",", " ", ".", *FUNCTIONS]), max_size=14
-    )
-)
+@given(st.lists(st.sampled_from(["a", "1", "+", "-", "*", "/", "(", ")", ",", " ", ".", *FUNCTIONS]), max_size=14))
 def test_meets_any_mix_of_its_own_signs_with_a_value_or_a_refusal(parts: list[str]) -> None:
     answer = answer_or_code("".join(parts), {"a": Decimal("1.5")})
-    if isinstance(answer, str):
-        assert answer in {
-            "formula_syntax",
-            "input_missing",
-            "division_by_zero",
-            "outside_domain",
-            "value_too_large",
-        }
-    else:
-        assert math.isfinite(answer)
+    assert answer in CODES if isinstance(answer, str) else math.isfinite(answer)
 
 
 # ------------------------------------------------------------------------------------------ at plan time
@@ -294,9 +284,7 @@ def test_finds_each_cycle_and_names_the_way_round() -> None:
     assert any("p → q → p" in way or "q → p → q" in way for way in ways)
 
 
-@given(
-    st.dictionaries(st.sampled_from("abcdef"), st.lists(st.sampled_from("abcdef"), max_size=3), max_size=6)
-)
+@given(st.dictionaries(st.sampled_from("abcdef"), st.lists(st.sampled_from("abcdef"), max_size=3), max_size=6))
 def test_orders_formulas_or_finds_why_not(links: dict[str, list[str]]) -> None:
     expressions = {key: " + ".join(names or ["1"]) for key, names in links.items()}
     stuck = {finding.code for finding in check(expressions, set("abcdef"))}

@@ -88,9 +88,7 @@ def test_leaves_out_the_american_rules_where_they_do_not_apply() -> None:
     assert check_vin(foreign, north_america=False) == []
 
 
-@pytest.mark.parametrize(
-    ("vin", "code"), [("", "vin_length"), (GOOD[:-1], "vin_length"), ("I" * 17, "vin_character")]
-)
+@pytest.mark.parametrize(("vin", "code"), [("", "vin_length"), (GOOD[:-1], "vin_length"), ("I" * 17, "vin_character")])
 def test_refuses_a_check_digit_of_what_is_no_vin(vin: str, code: str) -> None:
     with pytest.raises(Invalid) as refusal:
         vin_check_digit(vin)

@@ -22,9 +22,7 @@ VECTORS = json.loads((Path(__file__).parents[1] / "vectors" / "sealing.json").re
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=12)
 LEAVES = st.none() | st.booleans() | st.integers(-(2**53) + 1, 2**53 - 1) | TEXT
-DATA = st.recursive(
-    LEAVES, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(TEXT, inner, max_size=4)
-)
+DATA = st.recursive(LEAVES, lambda inner: st.lists(inner, max_size=4) | st.dictionaries(TEXT, inner, max_size=4))
 HEADERS = st.lists(TEXT, min_size=3, max_size=9)
 
 
@@ -110,9 +108,7 @@ def test_says_that_decimals_travel_as_text() -> None:
         canonical({"value": Decimal("12.50")})
 
 
-@pytest.mark.parametrize(
-    "wrap", [lambda inner: [inner], lambda inner: {"k": inner}, lambda inner: {"ö": inner}]
-)
+@pytest.mark.parametrize("wrap", [lambda inner: [inner], lambda inner: {"k": inner}, lambda inner: {"ö": inner}])
 def test_nests_up_to_its_limit_and_no_deeper(wrap: Callable[[object], object]) -> None:
     data: object = "core"
     for _ in range(MAX_DEPTH):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from pathlib import Path
 
 import factory
@@ -12,7 +13,7 @@ from qcapp.gauges.models import Calibration, Gauge, GaugeKind, GaugeUse
 
 from .people import PersonFactory
 
-KINDS_FILE = Path(__file__).resolve().parents[2] / "fixtures" / "gauge_kinds.csv"
+PLANS = Path(__file__).resolve().parents[2] / "fixtures" / "plans"
 
 
 class GaugeKindFactory(factory.django.DjangoModelFactory):
@@ -77,7 +78,16 @@ class GaugeUseFactory(factory.django.DjangoModelFactory):
     at = datetime(2026, 3, 1, 9, tzinfo=UTC)
 
 
+@lru_cache(maxsize=1)
+def kinds_asked_for() -> tuple[str, ...]:
+    """Keys of the kinds that the demonstration's plan files name."""
+    found: set[str] = set()
+    for file in PLANS.glob("*.csv"):
+        lines = [line for line in file.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+        found |= {key for row in csv.DictReader(lines) for key in row["gauge_kinds"].split(";") if key}
+    return tuple(sorted(found))
+
+
 def every_gauge_kind() -> list[GaugeKind]:
-    """The kinds that the demonstration's plans ask for."""
-    with KINDS_FILE.open(encoding="utf-8", newline="") as file:
-        return [GaugeKindFactory(key=row["key"], name=row["name"]) for row in csv.DictReader(file)]
+    """Those kinds, as rows."""
+    return [GaugeKindFactory(key=key) for key in kinds_asked_for()]

@@ -159,7 +159,7 @@ class Workshop:
             "round": 1,
             "inspection": 1,
             "purpose": "reading",
-            "answer": {"value": answer} if isinstance(answer, str) else answer or usual,
+            "answer": {"value": answer} if isinstance(answer, str) else usual if answer is None else answer,
             "raw": "",
             "gauge": gauge,
             "recorded_at": self.at.isoformat(),
@@ -173,6 +173,10 @@ class Workshop:
         """What the server answers to these operations."""
         sender = {"sent_by": by or self.cast.inspector, "device": "tablet 7", "at": self.at} | options
         return record_operations(operations=list(operations), **sender)
+
+    def send_one(self, key: str, answer: dict[str, Any] | str | None = None, **changes: Any) -> Verdictlet:
+        """What the server answers to one operation of the inspector."""
+        return self.send(self.operation(key, answer, **changes))[0]
 
     def answer_stage(self, number: int, **changes: Any) -> list[Verdictlet]:
         """Every first answer of a stage, and every second by the second inspector; all pass."""

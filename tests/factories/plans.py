@@ -57,9 +57,7 @@ def attribute(number: int, **changes: Any) -> dict[str, Any]:
     return numbered(number, kind="attribute", criticality="major", **empty) | changes
 
 
-def draft(
-    cast: Any, at: datetime, text: str | bytes | None = None, letter: str = "A", **options: Any
-) -> RevisionCard:
+def draft(cast: Any, at: datetime, text: str | bytes | None = None, letter: str = "A", **options: Any) -> RevisionCard:
     """A draft of the FR-200 plan by the quality manager, from `text` or from the demonstration's file."""
     FamilyFactory()
     every_gauge_kind()

@@ -40,9 +40,7 @@ def gauge(db):
 
 def test_adds_a_gauge_that_may_be_used_after_a_calibration(cast, fixed_now):
     GaugeKindFactory(key="height_gauge")
-    card = add(
-        cast, fixed_now, range_lower=Decimal("0"), range_upper=Decimal("600"), resolution=Decimal("0.010")
-    )
+    card = add(cast, fixed_now, range_lower=Decimal("0"), range_upper=Decimal("600"), resolution=Decimal("0.010"))
     assert (card.number, card.range_text, str(card.resolution)) == ("HG-07", "0 to 600", "0.010")
     assert (card.usable, card.reason) == (False, "gauge_never_calibrated")
     assert [entry.verb for entry in entries_about("gauge HG-07")] == ["gauge.added"]

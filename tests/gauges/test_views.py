@@ -33,9 +33,7 @@ def test_says_what_to_do_when_there_is_no_gauge(metrology):
 
 
 def test_adds_a_kind_and_a_gauge(metrology):
-    assert (
-        metrology.post("/gauges/kinds/add/", {"key": "bore_gauge", "name": "Bore gauge"}).status_code == 302
-    )
+    assert metrology.post("/gauges/kinds/add/", {"key": "bore_gauge", "name": "Bore gauge"}).status_code == 302
     values = {"number": "BG-02", "kind_key": "bore_gauge", "resolution": "0.001", "interval_months": "6"}
     assert metrology.post("/gauges/add/", values).headers["Location"] == "/gauges/BG-02/"
     assert str(Gauge.objects.get(number="BG-02").resolution) == "0.001"

@@ -6,13 +6,16 @@ import io
 import logging
 import re
 import sys
+from datetime import timedelta
 from types import ModuleType
 from typing import Any
 
 import pytest
+from django.contrib.sessions.models import Session
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.test import Client, RequestFactory
 from django.urls import path
+from django.utils import timezone
 
 from qcapp.core.errors import Refused
 from qcapp.lib import request_id
@@ -32,6 +35,14 @@ def size(request: HttpRequest) -> HttpResponse:
     )
 
 
+def remember(request: HttpRequest) -> HttpResponse:
+    return HttpResponse(str(request.session.setdefault("seen", 1)))
+
+
+def look(request: HttpRequest) -> HttpResponse:
+    return HttpResponse(str(request.session.get("seen")))
+
+
 def deny(request: HttpRequest) -> HttpResponse:
     raise Refused("held", "The frame is on hold. Decide its report first.", secret="typed 4711")
 
@@ -43,7 +54,16 @@ def crash(request: HttpRequest) -> HttpResponse:
 @pytest.fixture
 def client(settings: Any, monkeypatch: pytest.MonkeyPatch) -> Client:
     module = ModuleType("tests_addresses")
-    views = {"speak": speak, "size": size, "deny": deny, "api/deny": deny, "crash": crash, "api/crash": crash}
+    views = {
+        "speak": speak,
+        "size": size,
+        "remember": remember,
+        "look": look,
+        "deny": deny,
+        "api/deny": deny,
+        "crash": crash,
+        "api/crash": crash,
+    }
     module.urlpatterns = [path(name, view) for name, view in views.items()]  # type: ignore[attr-defined]
     for kind in (400, 403, 404, 500):
         name = {400: "bad_request", 403: "permission_denied", 404: "page_not_found", 500: "server_error"}[
@@ -151,6 +171,27 @@ def test_takes_all_that_is_sent_before_it_refuses() -> None:
     request = RequestFactory().post("/size", data=b" " * (6 * MEBIBYTE), content_type="application/json")
     UploadLimitMiddleware(speak)(request)
     assert request.read() == b""
+
+
+@pytest.mark.django_db
+def test_renews_a_session_once_a_day(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    begin = timezone.now()
+    after = {hours: begin + timedelta(hours=hours) for hours in (0, 23, 25)}
+    renewed = {}
+    for hours, now in after.items():
+        monkeypatch.setattr("django.utils.timezone.now", lambda now=now: now)
+        answer = client.get("/remember")
+        renewed[hours] = (
+            client.session["renewed_at"] - int(begin.timestamp()),
+            "sessionid" in answer.cookies,
+        )
+    assert renewed == {0: (0, True), 23: (0, False), 25: (25 * 3600, True)}
+
+
+@pytest.mark.django_db
+def test_makes_no_session_for_a_stranger(client: Client) -> None:
+    assert "sessionid" not in client.get("/look").cookies
+    assert Session.objects.count() == 0
 
 
 @pytest.mark.parametrize(

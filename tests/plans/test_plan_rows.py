@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 
 import pytest
@@ -10,17 +9,14 @@ import pytest
 from qcapp.core.checkpoints.kinds import KINDS
 from qcapp.plans.plan_rows import SETUPS
 from qcapp.plans.plan_rules import Numbering, read_plan
-from tests.factories.gauges import KINDS_FILE
+from tests.factories.gauges import kinds_asked_for
 from tests.factories.plans import attribute, numbered, plan_text
 
-with KINDS_FILE.open(encoding="utf-8", newline="") as _file:
-    GAUGE_KINDS = [row["key"] for row in csv.DictReader(_file)]
+GAUGE_KINDS = kinds_asked_for()
 
 COUNT = {"kind": "count", "nominal": None, "limits": "max 2", "decimals": None, "unit_of_measure": "pores"}
 RECORD = attribute(101, kind="record", form="heat")
-DERIVED = numbered(
-    102, kind="derived", nominal="0", limits="±0.2", formula="head_angle - 62", gauge_kinds=None
-)
+DERIVED = numbered(102, kind="derived", nominal="0", limits="±0.2", formula="head_angle - 62", gauge_kinds=None)
 
 
 def read(*rows):
@@ -84,10 +80,7 @@ def test_derived_values_have_a_formula():
 
 def test_one_more_spelling_of_a_unit_means_the_same():
     assert (
-        spec_of({"nominal": "35", "limits": "±3", "unit_of_measure": "Nm", "decimals": "0"})[
-            "unit_of_measure"
-        ]
-        == "N·m"
+        spec_of({"nominal": "35", "limits": "±3", "unit_of_measure": "Nm", "decimals": "0"})["unit_of_measure"] == "N·m"
     )
     assert spec_of({"limits": "±3", "unit_of_measure": "μm"})["unit_of_measure"] == "µm"
 
@@ -168,9 +161,7 @@ def test_names_every_cell_of_a_row_at_once():
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "measured"])
 def test_refuses_limits_of_a_gauge_where_the_kind_has_none(kind):
-    columns = [
-        column for column, code in found({"kind": kind, "readings": "3"}) if code == "column_not_for_kind"
-    ]
+    columns = [column for column, code in found({"kind": kind, "readings": "3"}) if code == "column_not_for_kind"]
     assert "readings" in columns
 
 

@@ -80,9 +80,7 @@ def test_supersedes_the_revision_released_before(cast, proof_of, fixed_now):
 def test_goes_back_to_draft_and_loses_its_approval(cast, proof_of, fixed_now):
     card = in_review(cast, fixed_now, plan_text())
     approve(proof_of(cast.engineer), card)
-    back = services.return_to_draft(
-        by=cast.engineer, revision_uuid=card.uuid, reason="wrong datum", at=fixed_now
-    )
+    back = services.return_to_draft(by=cast.engineer, revision_uuid=card.uuid, reason="wrong datum", at=fixed_now)
     assert (back.state, queries.events_of(card.id)[0].reason) == ("draft", "wrong datum")
     services.send_for_review(by=cast.quality_manager, revision_uuid=card.uuid, at=fixed_now)
     assert queries.approval_of(card.id) is None

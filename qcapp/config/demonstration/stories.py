@@ -107,7 +107,7 @@ FRAMES = (
     Story("FR-200", 144, 14, order="S-1181", stages=5, incidents=(_running("to_be_verified", "axle_parallel", {"value": "0.35"}),)),
     Story("FR-200", 145, 12, order="S-1182", stages=5, incidents=(_running("contained", "head_angle", {"value": "62.19"}),)),
     Story("FR-200", 146, 9, order="S-1183", stages=5, incidents=(_running("decided", "axle_parallel", {"value": "0.34"}),)),
-    Story("FR-200", 147, 6, order="S-1184", stages=4, partial=0.35, incidents=(_running("open", "axle_parallel", {"value": "0.38"}),)),
+    Story("FR-200", 147, 6, order="S-1184", stages=4, partial=0.6, incidents=(_running("open", "axle_parallel", {"value": "0.38"}),)),
     Story("FR-200", 148, 4, order="S-1186", stages=2, partial=0.4),
     Story("FR-200", 149, 1, order="S-1187", stages=0, partial=0.7),
 )  # fmt: skip

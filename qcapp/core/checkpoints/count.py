@@ -60,9 +60,7 @@ class Count(Kind[CountSpec, CountAnswer]):
     @classmethod
     def read_spec(cls, data: Mapping[str, object]) -> CountSpec:
         fields.only(data, {"accept", "at_least", "counted"})
-        accept, at_least = (
-            fields.whole(data, k, lowest=0, highest=MAX_COUNT) for k in ("accept", "at_least")
-        )
+        accept, at_least = (fields.whole(data, k, lowest=0, highest=MAX_COUNT) for k in ("accept", "at_least"))
         if accept is None and not at_least:
             fields.needed(None, "accept", "say how many are accepted at most")
         if accept is not None and (at_least or 0) > accept:
@@ -77,9 +75,7 @@ class Count(Kind[CountSpec, CountAnswer]):
         return CountAnswer(count or 0)
 
     @classmethod
-    def assess(
-        cls, answer: CountAnswer, spec: CountSpec, *, expanded_uncertainty: Decimal | None = None
-    ) -> Assessment:
+    def assess(cls, answer: CountAnswer, spec: CountSpec, *, expanded_uncertainty: Decimal | None = None) -> Assessment:
         judged = judge(Decimal(answer.count), spec.band)
         return Assessment(
             Outcome(judged.verdict), None, judged.excess, judged.nearest_limit, float(answer.count), "simple"

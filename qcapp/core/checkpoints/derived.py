@@ -75,9 +75,7 @@ class Derived(Kind[DerivedSpec, DerivedAnswer]):
         fields.only(data, limits.KEYS | {"formula"})
         formula = fields.text(data, "formula", longest=formulas.MAX_LENGTH)
         if formula is None:
-            raise Invalid(
-                "field_missing", "“formula” is missing; write one over checkpoint keys.", field="formula"
-            )
+            raise Invalid("field_missing", "“formula” is missing; write one over checkpoint keys.", field="formula")
         with fields.naming("formula"):
             if not formulas.references(formula):
                 raise Invalid("formula_constant", "The formula reads no checkpoint; name at least one key.")
@@ -107,9 +105,7 @@ class Derived(Kind[DerivedSpec, DerivedAnswer]):
             answer = cls.compute(spec, values)
         sent = fields.number(data, "value", unit_of_measure=spec.unit_of_measure)
         if sent is not None and sent != answer.value:
-            message = (
-                f"The inputs give {as_text(answer.value)}, not {as_text(sent)}; a derived value is not typed."
-            )
+            message = f"The inputs give {as_text(answer.value)}, not {as_text(sent)}; a derived value is not typed."
             raise Invalid("derived_value_differs", message, field="value")
         return answer
 

@@ -41,9 +41,7 @@ def only(data: Data, allowed: set[str]) -> None:
     for key in data:
         if key not in allowed:
             known = ", ".join(sorted(allowed)) or "none"
-            raise Invalid(
-                "field_unknown", f"There is no field “{key}” here; fields are: {known}.", field=str(key)
-            )
+            raise Invalid("field_unknown", f"There is no field “{key}” here; fields are: {known}.", field=str(key))
 
 
 def text(data: Data, key: str, *, longest: int = 200, one_line: bool = False) -> str | None:
@@ -58,13 +56,9 @@ def text(data: Data, key: str, *, longest: int = 200, one_line: bool = False) ->
         raise Invalid("field_type", f"“{key}” must be text.", field=key)
     trimmed = unicodedata.normalize("NFC", " ".join(value.split()) if one_line else value).strip()
     if any(c in _UNSEEN or unicodedata.category(c) in _CONTROL for c in trimmed):
-        raise Invalid(
-            "field_control_character", f"“{key}” holds an invisible character; type it again.", field=key
-        )
+        raise Invalid("field_control_character", f"“{key}” holds an invisible character; type it again.", field=key)
     if len(trimmed) > longest:
-        raise Invalid(
-            "field_too_long", f"“{key}” is longer than {longest} characters; shorten it.", field=key
-        )
+        raise Invalid("field_too_long", f"“{key}” is longer than {longest} characters; shorten it.", field=key)
     return trimmed or None
 
 
@@ -112,9 +106,7 @@ def words(data: Data, key: str) -> list[str]:
     value = data.get(key)
     if value is None:
         return []
-    if not isinstance(value, list | tuple | set | frozenset) or not all(
-        isinstance(item, str) for item in value
-    ):
+    if not isinstance(value, list | tuple | set | frozenset) or not all(isinstance(item, str) for item in value):
         raise Invalid("field_type", f"“{key}” must be a list of words.", field=key)
     return [str(item) for item in value]
 

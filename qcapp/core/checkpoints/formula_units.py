@@ -159,9 +159,7 @@ def _alike(parts: list[_Measure | None]) -> _Measure | None:
     known = [part for part in parts if part is not None]
     for part in known[1:]:
         if not _go_together(known[0], part):
-            raise _Mismatch(
-                f"it puts {_shown(known[0])} and {_shown(part)} together; bring them to one unit first."
-            )
+            raise _Mismatch(f"it puts {_shown(known[0])} and {_shown(part)} together; bring them to one unit first.")
     if not known:
         return None
     return _Measure(known[0].powers, any(part.scaled for part in known))

@@ -23,9 +23,7 @@ from qcapp.core.errors import Invalid
 
 __all__ = ["KINDS", "Answer", "Assessment", "Kind", "Outcome", "Spec", "kind", "passes"]
 
-KINDS: dict[str, type[Kind[Any, Any]]] = {
-    entry.name: entry for entry in (Measured, Attribute, Count, Record, Derived)
-}
+KINDS: dict[str, type[Kind[Any, Any]]] = {entry.name: entry for entry in (Measured, Attribute, Count, Record, Derived)}
 
 
 def kind(name: str) -> type[Kind[Any, Any]]:
@@ -34,6 +32,4 @@ def kind(name: str) -> type[Kind[Any, Any]]:
         return KINDS[name]
     except KeyError:
         known = ", ".join(KINDS)
-        raise Invalid(
-            "kind_unknown", f"There is no kind of checkpoint “{name}”; there are {known}."
-        ) from None
+        raise Invalid("kind_unknown", f"There is no kind of checkpoint “{name}”; there are {known}.") from None

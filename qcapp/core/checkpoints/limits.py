@@ -217,9 +217,7 @@ def describe(limits: Limits) -> str:
 # ------------------------------------------------------------------------------------------------- meeting
 
 
-def assess_values(
-    values: Sequence[Decimal], limits: Limits, expanded_uncertainty: Decimal | None
-) -> Assessment:
+def assess_values(values: Sequence[Decimal], limits: Limits, expanded_uncertainty: Decimal | None) -> Assessment:
     """The assessment of the worst value: every reading counts."""
     band = limits.band
     if band is None:
@@ -229,9 +227,7 @@ def assess_values(
         rule, expanded_uncertainty = "guarded", _wider(expanded_uncertainty, band.guard)
     judged = [(judge(v, band, expanded_uncertainty=expanded_uncertainty, rule=rule), v) for v in values]
     worst, value = max(judged, key=lambda pair: _badness(pair[0], pair[1], band))
-    return Assessment(
-        Outcome(worst.verdict), worst.deviation, worst.excess, worst.nearest_limit, float(value), rule
-    )
+    return Assessment(Outcome(worst.verdict), worst.deviation, worst.excess, worst.nearest_limit, float(value), rule)
 
 
 def _wider(expanded_uncertainty: Decimal, guard: Decimal) -> Decimal:

@@ -70,9 +70,7 @@ class Record(Kind[RecordSpec, RecordAnswer]):
         shortest = fields.whole(data, "min_length", lowest=1, highest=MAX_LENGTH) or 1
         longest = fields.whole(data, "max_length", lowest=1, highest=MAX_LENGTH) or MAX_LENGTH
         if shortest > longest:
-            raise Invalid(
-                "limits_crossed", "“min_length” is above “max_length”; exchange them.", field="min_length"
-            )
+            raise Invalid("limits_crossed", "“min_length” is above “max_length”; exchange them.", field="min_length")
         return RecordSpec(form, shortest, longest, _read_pattern(data, form))
 
     @classmethod
@@ -82,9 +80,7 @@ class Record(Kind[RecordSpec, RecordAnswer]):
         if text is None:
             raise Invalid("field_missing", "“text” is missing; write what is to be on record.", field="text")
         if len(text) < spec.min_length:
-            raise Invalid(
-                "text_too_short", f"At least {spec.min_length} characters are asked for.", field="text"
-            )
+            raise Invalid("text_too_short", f"At least {spec.min_length} characters are asked for.", field="text")
         _check_form(text, spec)
         return RecordAnswer(text)
 
@@ -109,9 +105,7 @@ def _read_pattern(data: Mapping[str, object], form: str) -> str | None:
     if pattern is None:
         return None
     if form != "serial":
-        raise Invalid(
-            "pattern_not_here", "Only a serial number has a pattern; leave it out.", field="pattern"
-        )
+        raise Invalid("pattern_not_here", "Only a serial number has a pattern; leave it out.", field="pattern")
     with fields.naming("pattern"):
         return serial_pattern(pattern).pattern
 

@@ -234,20 +234,38 @@ def _by_ranges(layout: _Layout) -> _Sigmas:
 
 
 def _conclude(
-    table: tuple[TableRow, ...],
-    sigmas: _Sigmas,
-    method: str,
-    band: Limits | None,
-    warnings: tuple[str, ...],
+    table: tuple[TableRow, ...], sigmas: _Sigmas, method: str, band: Limits | None, warnings: tuple[str, ...]
 ) -> GaugeStudy:
+    shares = _shares(sigmas, _width(band))
+    gauge = shares["gauge"]
+    categories = CATEGORY_FACTOR * sigmas.part / gauge.sigma
+    return GaugeStudy(
+        table=table,
+        repeatability=sigmas.repeatability,
+        reproducibility=sigmas.reproducibility,
+        interaction=sigmas.interaction,
+        part=sigmas.part,
+        percent_study=gauge.percent_study,
+        percent_band=gauge.percent_band,
+        distinct_categories=max(1, int(categories)),
+        gauge=gauge.sigma,
+        total=shares["total"].sigma,
+        categories_exact=categories,
+        shares=shares,
+        method=method,
+        warnings=warnings,
+    )
+
+
+def _shares(sigmas: _Sigmas, width: float | None) -> dict[str, Share]:
     people = math.hypot(sigmas.reproducibility, sigmas.interaction or 0.0)
     gauge = math.hypot(sigmas.repeatability, people)
-    total = math.hypot(gauge, sigmas.part)
     if gauge <= 0:
         raise Refused(
             "no_gauge_spread",
             "Repeats and appraisers never differ; read the gauge with one more digit, then study it.",
         )
+    total = math.hypot(gauge, sigmas.part)
     named = {
         "repeatability": sigmas.repeatability,
         "reproducibility": sigmas.reproducibility,
@@ -256,29 +274,11 @@ def _conclude(
         "part": sigmas.part,
         "total": total,
     }
-    width = _width(band)
-    shares = {
+    return {
         name: Share(sigma, 100.0 * sigma / total, None if width is None else 600.0 * sigma / width)
         for name, sigma in named.items()
         if sigma is not None
     }
-    categories = CATEGORY_FACTOR * sigmas.part / gauge
-    return GaugeStudy(
-        table=table,
-        repeatability=sigmas.repeatability,
-        reproducibility=sigmas.reproducibility,
-        interaction=sigmas.interaction,
-        part=sigmas.part,
-        percent_study=shares["gauge"].percent_study,
-        percent_band=shares["gauge"].percent_band,
-        distinct_categories=max(1, int(categories)),
-        gauge=gauge,
-        total=total,
-        categories_exact=categories,
-        shares=shares,
-        method=method,
-        warnings=warnings,
-    )
 
 
 def _width(band: Limits | None) -> float | None:

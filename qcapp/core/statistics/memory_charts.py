@@ -71,10 +71,7 @@ def ewma(
     middle, spread, warnings = _base(x, center, sigma)
     smoothed = accumulate(x.tolist(), lambda z, new: z + weight * (new - z), initial=middle)
     points = numpy.fromiter(smoothed, dtype=numpy.float64, count=x.size + 1)[1:]
-    share: Line = weight / (2.0 - weight)
-    if limits == "exact":
-        share = share * -numpy.expm1(2.0 * numpy.arange(1, x.size + 1) * numpy.log1p(-min(weight, 1 - 1e-16)))
-    point_sigma: Line = spread * share**0.5
+    point_sigma = spread * _share_of_sigma(weight, x.size if limits == "exact" else None)
     beyond = Rule(
         "beyond_limits", "the moving average outside its limits", Pattern.BEYOND_ONE_SIDE, 1, 1, width
     )
@@ -88,6 +85,16 @@ def ewma(
         process_sigma=spread,
         warnings=warnings,
     )
+
+
+def _share_of_sigma(weight: float, points: int | None) -> Line:
+    """Standard deviation of the average over that of a reading: settled, or after each of the first
+    points."""
+    settled = weight / (2.0 - weight)
+    if points is None:
+        return float(settled**0.5)
+    left = (1.0 - weight) ** (2.0 * numpy.arange(1, points + 1))
+    return numpy.asarray(numpy.sqrt(settled * (1.0 - left)), dtype=numpy.float64)
 
 
 def cusum(

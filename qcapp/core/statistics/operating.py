@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from importlib import import_module
-from typing import Literal
+from typing import Literal, get_args
 
 from qcapp.core.errors import Invalid
 from qcapp.core.statistics.distributions import (
@@ -33,10 +33,10 @@ def acceptance_probability(
     number).
 
     Without `model`: hypergeometric when a lot size is given, Poisson for AQLs above 10, binomial otherwise.
-    Raises Invalid `fraction_out_of_range`, `lot_size_missing`, `sample_larger_than_lot`, `not_a_whole_number`
-    (a lot of 100 cannot hold 3.3 nonconforming pieces).
+    Raises Invalid `unknown_model`, `fraction_out_of_range`, `lot_size_missing`, `sample_larger_than_lot`,
+    `not_a_whole_number` (a lot of 100 cannot hold 3.3 nonconforming pieces).
     """
-    chosen = model or _usual_model(plan, lot_size)
+    chosen = _known(model or _usual_model(plan, lot_size))
     if fraction < 0 or (fraction > 1 and chosen != "poisson"):
         raise Invalid(
             "fraction_out_of_range",
@@ -49,6 +49,14 @@ def acceptance_probability(
     if chosen == "binomial":
         return binomial_at_most(most, plan.sample_size, fraction)
     return _from_one_lot(most, plan.sample_size, fraction, lot_size)
+
+
+def _known(model: Model) -> Model:
+    if model not in get_args(Model):
+        raise Invalid(
+            "unknown_model", f"There is no model “{model}”; choose binomial, poisson or hypergeometric."
+        )
+    return model
 
 
 def _usual_model(plan: SamplingPlan, lot_size: int | None) -> Model:
@@ -97,7 +105,7 @@ def quality_at(
             f"A probability of acceptance of {probability} fixes no quality; give one between 0 and 1.",
         )
     most = plan.reject - 1
-    if model == "poisson":
+    if _by_lots_from_a_process(model) == "poisson":
         return poisson_expected_at(most, probability) / plan.sample_size
     if most >= plan.sample_size:
         raise Invalid("always_accepts", "This plan accepts every lot, so no quality can be named.")
@@ -151,7 +159,12 @@ def average_total_inspection(
 
 
 def two_point_plan(
-    good: float, producer_risk: float, bad: float, consumer_risk: float, *, model: Model = "binomial"
+    good: float,
+    producer_risk: float,
+    bad: float,
+    consumer_risk: float,
+    *,
+    model: Literal["binomial", "poisson"] = "binomial",
 ) -> SamplingPlan:
     """The plan with the smallest acceptance number that keeps both promises.
 
@@ -176,8 +189,15 @@ def two_point_plan(
     )
 
 
+def _by_lots_from_a_process(model: Model) -> Model:
+    """One lot of known size has no smooth curve to look a quality up on, so only the other two models do."""
+    if _known(model) == "hypergeometric":
+        raise Invalid("unknown_model", "Choose the binomial or the poisson model for this question.")
+    return model
+
+
 def _chance(model: Model) -> Callable[[int, int, float], float]:
-    if model == "poisson":
+    if _by_lots_from_a_process(model) == "poisson":
         return lambda most, size, fraction: poisson_at_most(most, size * fraction)
     return binomial_at_most
 

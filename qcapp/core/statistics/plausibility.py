@@ -70,7 +70,7 @@ def last_digit_preference(values: Sequence[Decimal], *, step: Decimal | None = N
         statistic,
         chi_square_above(statistic, kinds - 1),
         len(values),
-        f"The last digit {digit} occurs {times} times in {len(values)} readings; {expected:.0f} would be even.",
+        f"Last digit {digit} occurs {times} times in {len(values)} readings; {expected:.0f} would be even.",
     )
 
 

@@ -38,7 +38,9 @@ def as_floats(
     Raises Invalid `reading_not_a_number` with the place of the first one that is none, and Refused
     `too_few_readings` when there are fewer than `least`.
     """
-    array = values if isinstance(values, numpy.ndarray) else _array_from(values)
+    array = (
+        values if isinstance(values, numpy.ndarray) and values.dtype.kind in "fiu" else _array_from(values)
+    )
     if array.ndim != 1:
         raise Invalid(
             "readings_not_a_row", f"The {what} must come as one row of numbers, one after the other."
@@ -57,7 +59,7 @@ def _array_from(values: Iterable[SupportsFloat]) -> FloatArray:
             raise _not_a_number(place, value)
         try:
             numbers.append(float(value))
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise _not_a_number(place, value) from None
     return numpy.array(numbers, dtype=numpy.float64)
 

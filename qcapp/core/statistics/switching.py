@@ -102,7 +102,7 @@ def switching(
     for entry in history:
         lot = entry if isinstance(entry, LotResult) else LotResult(accepted=entry)
         if lot.severity is not None and lot.severity != state.severity:
-            state.move(lot.severity, "A person decided so.")
+            state.move(Severity(lot.severity), "A person decided so.")
         if lot.resubmitted:
             continue
         state.lots.append(lot)

@@ -76,7 +76,11 @@ def adopted(item_id: int) -> Adopted:
         raise NotFound(
             "no_plan_adopted", "No inspection plan was adopted for this unit; open it as a unit first."
         )
-    uuid, revision_id, state = found
+    return plan_of(*found)
+
+
+def plan_of(uuid: UUID, revision_id: int, state: str) -> Adopted:
+    """The plan of an adopted revision that stands in `state` now."""
     plan = _frozen_plan(uuid, revision_id)
     if plan.revision.state == state:
         return plan

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
@@ -51,6 +51,15 @@ def adopted_revision(item_id: int) -> tuple[UUID, int, str] | None:
     """Identifier, key and present state of the plan revision that the item is inspected to now."""
     rows = Adoption.objects.filter(item=item_id).order_by("-id")
     return rows.values_list("revision__uuid", "revision_id", "revision__status__state").first()
+
+
+def units_adopted(serials: Iterable[str]) -> dict[str, tuple[int, UUID, int, str]]:
+    """For each serial that is a unit with a plan: the unit's key, and its revision as `adopted_revision` gives it."""
+    rows = Adoption.objects.filter(item__unit__serial__in=list(serials)).order_by("id")
+    columns = (
+        "item__unit__serial", "item__unit__id", "revision__uuid", "revision_id", "revision__status__state",
+    )  # fmt: skip
+    return {serial: (unit, uuid, key, state) for serial, unit, uuid, key, state in rows.values_list(*columns)}
 
 
 def current_slots(item_id: int) -> dict[Slot, UUID]:

@@ -41,6 +41,8 @@ R = TypeVar("R", bound=Row)
 
 def heads(rows: Sequence[R]) -> list[R]:
     """The rows that no other row replaces, in the order given; all of them when they replace each other in a ring."""
+    if len(rows) < 2:
+        return list(rows)
     replaced = {operation for row in rows for operation in row.replaces}
     standing = [row for row in rows if str(row.operation) not in replaced]
     return standing or list(rows)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 NAMED_AT_MOST = 8  # checkpoints named in one line
+IN_ORDER = ("adopted", "reopened", "recorded", "decided", "signed")  # of things that bear the same time
 
 
 def results_of(item_id: int, *, viewer: Person | None = None, at: datetime | None = None) -> list[AnswerView]:
@@ -83,7 +84,7 @@ def happenings(item_id: int, *, viewer: Person | None = None) -> list[Happening]
         *_decisions(item_id),
         *_reopenings(item_id, cards),
     ]
-    return sorted(found, key=lambda one: one.at, reverse=True)
+    return sorted(found, key=lambda one: (one.at, IN_ORDER.index(one.what)), reverse=True)
 
 
 def _adoptions(item_id: int) -> list[Happening]:

@@ -7,10 +7,11 @@ taken, so that a correction may follow its reading in the same submission.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
 from qcapp.core.errors import NotFound, QcError, Refused
@@ -24,22 +25,23 @@ from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_ser
 from qcapp.production.services import lock_unit
 
 from ..models import Result
-from ..queries import Adopted, adopted
-from ..queries.loading import Slot, current_slots, rounds_of, sign_offs_of
+from ..queries import Adopted, adopted, plan_of
+from ..queries.loading import Slot, current_slots, rounds_of, sign_offs_of, units_adopted
 from ..queries.standing import covers, due_checkpoints, inputs_of, stage_operations
 from .operations import Operation
 
 if TYPE_CHECKING:
+    from django.db.models import QuerySet
+
     from qcapp.people.models import Person
 
-ROW_COLUMNS = (
+STORED_COLUMNS = (
     "operation", "checkpoint_id", "round", "inspection", "purpose", "answer", "outcome", "nearest_limit",
-    "person_id", "gauge_id", "replaces",
+    "person_id", "gauge_id", "replaces", "body_digest", "excess", "flags",
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """A stored or just taken answer, as far as the rules look at it."""
 
     operation: UUID
@@ -53,6 +55,9 @@ class Row:
     person_id: int
     gauge_id: int | None
     replaces: tuple[str, ...]
+    body_digest: str
+    excess: str
+    flags: tuple[str, ...]
 
     @property
     def slot(self) -> Slot:
@@ -67,11 +72,19 @@ class Bench:
     plan: Adopted
     cards: dict[UUID, dict[str, CheckpointCard]]  # by revision and key
     rounds: dict[int, tuple[int, str]]
-    due: frozenset[int]
     first_unsigned_stage: int | None
     holds: list[HoldCard]
-    welders: dict[str, int]
     rows: dict[Slot, list[Row]]
+
+    @cached_property
+    def welders(self) -> dict[str, int]:
+        """Who welded each joint; asked only where a joint is inspected."""
+        return welders_of(self.unit.item_id)
+
+    @cached_property
+    def due(self) -> frozenset[int]:
+        """The plan's checkpoints that are due on the unit."""
+        return due_checkpoints(self.plan.checkpoints, self.unit.number, self.rounds)
 
     def card_of(self, operation: Operation) -> CheckpointCard:
         """The checkpoint that the operation names. Raises NotFound `checkpoint_unknown`."""
@@ -125,6 +138,17 @@ class Circumstances:
             )
         return card
 
+    @property
+    def known(self) -> dict[UUID, Row]:
+        """Every answer loaded, by operation: a resent one is among them, because its body names the same place."""
+        return {
+            row.operation: row
+            for bench in self.benches.values()
+            if isinstance(bench, Bench)
+            for rows in bench.rows.values()
+            for row in rows
+        }
+
     def may_record(self, person: Person, at: datetime) -> bool:
         """Whether the person might record on that day, asked once for each person and day."""
         key = (person.pk, site_day(at))
@@ -133,38 +157,59 @@ class Circumstances:
         return self.rights[key]
 
 
-def load(operations: Iterable[Operation], at: datetime) -> Circumstances:
-    """The circumstances of a submission; the rows of its units are locked until the end of the transaction."""
+def load(operations: Iterable[Operation], sent_by: Person, at: datetime) -> Circumstances:
+    """The circumstances of a submission; the rows of its units are locked until the end of the transaction.
+
+    The sender's right to send was checked before.
+    """
     operations = list(operations)
     by_serial: dict[str, list[Operation]] = defaultdict(list)
     for operation in operations:
         by_serial[operation.serial].append(operation)
     revisions: dict[tuple[str, UUID], QcError] = {}
     benches = {
-        serial: _bench(unit, by_serial[serial], revisions) for serial, unit in _locked(by_serial).items()
+        serial: found if isinstance(found, QcError) else _bench(*found, by_serial[serial], revisions)
+        for serial, found in _locked(by_serial).items()
     }
     return Circumstances(
         benches=benches,
         revisions=revisions,
-        people=people_by_badge({operation.recorded_by for operation in operations}),
-        gauges=_gauges(operations, at),
+        people=_people(operations, sent_by),
+        gauges=_gauges(operations),
         rights={},
     )
 
 
-def _locked(serials: Iterable[str]) -> dict[str, UnitCard | QcError]:
-    """Each unit locked, in the order of their keys, so that two submissions never wait for each other."""
-    found: dict[str, UnitCard | QcError] = {}
+def _people(operations: Iterable[Operation], sent_by: Person) -> dict[str, Person]:
+    """Everybody named; nearly always that is the sender alone."""
+    badges = {operation.recorded_by for operation in operations}
+    others = badges - {sent_by.badge}
+    return {sent_by.badge: sent_by} | (people_by_badge(others) if others else {})
+
+
+def _locked(serials: Iterable[str]) -> dict[str, tuple[UnitCard, Adopted] | QcError]:
+    """Each unit with its plan, locked in the order of their keys, so that two submissions never wait for each other."""
+    places = units_adopted(serials)
+    found: dict[str, tuple[UnitCard, Adopted] | QcError] = {}
+    for serial, (unit_id, *adoption) in sorted(places.items(), key=lambda pair: pair[1]):
+        found[serial] = lock_unit(unit_id), plan_of(*adoption)
     for serial in serials:
-        try:
-            found[serial] = unit_by_serial(serial)
-        except QcError as refusal:
-            found[serial] = refusal
-    units = {s: unit for s, unit in found.items() if isinstance(unit, UnitCard)}
-    return found | {s: lock_unit(unit.id) for s, unit in sorted(units.items(), key=lambda pair: pair[1].id)}
+        if serial not in found:
+            found[serial] = _unknown(serial)
+    return found
 
 
-def _gauges(operations: Iterable[Operation], at: datetime) -> dict[Any, dict[str, GaugeCard]]:
+def _unknown(serial: str) -> QcError:
+    """Why there is nothing to record results to."""
+    try:
+        unit = unit_by_serial(serial)
+        adopted(unit.item_id)
+    except QcError as refusal:
+        return refusal
+    return NotFound("serial_unknown", f"There is no unit {shown(serial)}; read it again.", serial=shown(serial))
+
+
+def _gauges(operations: Iterable[Operation]) -> dict[Any, dict[str, GaugeCard]]:
     numbers: dict[Any, set[str]] = defaultdict(set)
     instants: dict[Any, datetime] = {}
     for operation in operations:
@@ -176,11 +221,11 @@ def _gauges(operations: Iterable[Operation], at: datetime) -> dict[Any, dict[str
 
 
 def _bench(
-    unit: UnitCard | QcError, operations: list[Operation], refusals: dict[tuple[str, UUID], QcError]
-) -> Bench | QcError:
-    if isinstance(unit, QcError):
-        return unit
-    plan = adopted(unit.item_id)
+    unit: UnitCard,
+    plan: Adopted,
+    operations: list[Operation],
+    refusals: dict[tuple[str, UUID], QcError],
+) -> Bench:
     cards = {plan.revision.uuid: {card.key: card for card in plan.checkpoints}}
     for uuid in {operation.revision for operation in operations} - set(cards):
         try:
@@ -193,10 +238,8 @@ def _bench(
         plan=plan,
         cards=cards,
         rounds=rounds,
-        due=due_checkpoints(plan.checkpoints, unit.number, rounds),
         first_unsigned_stage=first_unsigned_stage(unit.item_id, plan, rounds),
         holds=open_holds(unit.item_id) if unit.on_hold else [],
-        welders=welders_of(unit.item_id),
         rows=_rows(unit.item_id, _concerned(operations, cards, plan)),
     )
 
@@ -240,8 +283,17 @@ def _concerned(
 
 def _rows(item_id: int, checkpoint_ids: set[int]) -> dict[Slot, list[Row]]:
     found: dict[Slot, list[Row]] = defaultdict(list)
-    stored = Result.objects.filter(item=item_id, checkpoint__in=checkpoint_ids).order_by("id")
-    for values in stored.values_list(*ROW_COLUMNS):
-        row = Row(*values[:-1], tuple(values[-1]))
+    for row in _read(Result.objects.filter(item=item_id, checkpoint__in=checkpoint_ids)):
         found[row.slot].append(row)
     return found
+
+
+def rows_of_operations(operations: Iterable[UUID]) -> dict[UUID, Row]:
+    """The stored answers of these operations, wherever they belong."""
+    return {row.operation: row for row in _read(Result.objects.filter(operation__in=list(operations)))}
+
+
+def _read(results: QuerySet[Result]) -> Iterator[Row]:
+    stored = results.order_by("id").values_list(*STORED_COLUMNS)
+    for *values, replaces, body_digest, excess, flags in stored:
+        yield Row(*values, tuple(replaces), body_digest, excess, tuple(flags))

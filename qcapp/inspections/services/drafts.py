@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
 from django.db import DatabaseError, connection, transaction
@@ -58,13 +58,14 @@ class Draft:
     reason: str
     flags: list[str] = field(default_factory=list)
     result_id: int | None = None
+    row: Row = field(init=False)
 
-    @property
-    def row(self) -> Row:
-        """The answer as the rules look at it."""
-        return Row(
+    def __post_init__(self) -> None:
+        """`row` is the answer as the rules look at it."""
+        self.row = Row(
             self.operation, self.card.id, self.round, self.inspection, self.purpose, self.answer, self.outcome,
             self.nearest_limit, self.person.pk, self.gauge.id if self.gauge else None, self.replaces,
+            self.body_digest, self.excess, tuple(self.flags),
         )  # fmt: skip
 
     @property
@@ -72,8 +73,7 @@ class Draft:
         return passes(self.outcome)
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(NamedTuple):
     """What an answer came to, as the columns hold it."""
 
     answer: str
@@ -102,9 +102,13 @@ def judged_answer(data: dict[str, Any], card: CheckpointCard, gauge: GaugeCard |
     )
 
 
+# One encoder for all: `json.dumps` would make one for every row.
+_ENCODE = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
+
+
 def plain_json(data: object) -> str:
     """Canonical JSON of what `to_json` of a kind gives: texts, whole numbers, true and false."""
-    return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return _ENCODE(data)
 
 
 def _uncertainty(card: CheckpointCard, gauge: GaugeCard | None) -> Decimal | None:
@@ -165,7 +169,7 @@ def insert(drafts: Sequence[Draft], stamp: Stamp) -> list[Draft]:
 
 
 def _insert(drafts: Sequence[Draft], stamp: Stamp) -> dict[UUID, int]:
-    adapt = _Adapter()
+    adapt = _Adapter(stamp.received_at)
     values: list[object] = []
     for draft in drafts:
         values += _values(draft, stamp, adapt)
@@ -188,7 +192,8 @@ def _insert_one_by_one(drafts: Sequence[Draft], stamp: Stamp) -> dict[UUID, int]
 class _Adapter:
     """How this database takes identifiers and times."""
 
-    def __init__(self) -> None:
+    def __init__(self, received_at: datetime) -> None:
+        self.received_at = connection.ops.adapt_datetimefield_value(received_at)
         self.native_uuid = connection.features.has_native_uuid_field
         self.time = connection.ops.adapt_datetimefield_value
 
@@ -200,13 +205,14 @@ class _Adapter:
 
 
 def _values(draft: Draft, stamp: Stamp, adapt: _Adapter) -> list[object]:
-    replaces, flags = json.dumps(list(draft.replaces)), json.dumps(draft.flags)
+    replaces = plain_json(list(draft.replaces)) if draft.replaces else "[]"
+    flags = plain_json(draft.flags) if draft.flags else "[]"
     gauge_id = draft.gauge.id if draft.gauge else None
     return [
         adapt.uuid(draft.operation), draft.body_digest, draft.bench.unit.item_id, draft.card.id,
         draft.card.characteristic_id, draft.round, draft.inspection, draft.purpose, draft.answer, draft.raw,
         draft.outcome, draft.excess, draft.nearest_limit, draft.plot, gauge_id, draft.expanded_uncertainty,
-        draft.person.pk, stamp.sent_by.pk, stamp.device, adapt.time(draft.recorded_at), adapt.time(stamp.received_at),
+        draft.person.pk, stamp.sent_by.pk, stamp.device, adapt.time(draft.recorded_at), adapt.received_at,
         adapt.uuid(draft.base), replaces, draft.reason, flags, row_digest(draft, stamp),
     ]  # fmt: skip
 

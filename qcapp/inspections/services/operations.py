@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from qcapp.core.errors import Invalid
@@ -38,11 +38,11 @@ REQUIRED = (
 )
 OPTIONAL = ("round", "inspection", "raw", "gauge", "base", "reason")
 FIELDS = frozenset(REQUIRED + OPTIONAL)
+_UUID = re.compile(r"[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}")
 PURPOSES = ("reading", "repeat", "correction")
 
 
-@dataclass(frozen=True, slots=True)
-class Operation:
+class Operation(NamedTuple):
     """One readable operation. `base` names what the person had seen: nothing, one answer, or all of a conflict."""
 
     id: UUID
@@ -75,9 +75,9 @@ def read_operation(body: object) -> Operation:
     _check_fields(body)
     digest = body_digest(body)
     return Operation(
-        id=_uuid(body, "id"),
+        id=_one_uuid(body["id"], "id"),
         serial=_text(body, "serial", 40).upper(),
-        revision=_uuid(body, "revision"),
+        revision=_one_uuid(body["revision"], "revision"),
         checkpoint=_text(body, "checkpoint", 60),
         round=_whole(body, "round", 1, 99),
         inspection=_whole(body, "inspection", 1, 3),
@@ -93,6 +93,9 @@ def read_operation(body: object) -> Operation:
     )
 
 
+_ENCODE = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode
+
+
 def body_digest(body: Mapping[str, Any]) -> str:
     """SHA-256 of the operation's canonical text (core.sealing): the same body gives the same digest anywhere.
 
@@ -101,7 +104,7 @@ def body_digest(body: Mapping[str, Any]) -> str:
     if not _is_plain(body):
         return hashlib.sha256(_within(canonical(dict(body))).encode()).hexdigest()
     # One call of the C encoder gives the same text as `canonical` for what is plain, in a tenth of the time.
-    text = json.dumps(body, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    text = _ENCODE(body)
     if "\\u0000" in text:
         canonical(dict(body))  # refuses a NUL; the six characters typed as such are fine
     try:
@@ -191,19 +194,10 @@ def _purpose(body: Mapping[str, Any]) -> str:
     return str(value)
 
 
-def _uuid(body: Mapping[str, Any], name: str) -> UUID:
-    return _one_uuid(body[name], name)
-
-
 def _one_uuid(value: object, name: str) -> UUID:
     # Only the usual spelling: the same identifier written otherwise would be another body under the same key.
-    if isinstance(value, str) and len(value) == 36:
-        try:
-            found = UUID(value)
-        except ValueError:
-            found = None
-        if found and str(found) == value:
-            return found
+    if isinstance(value, str) and _UUID.fullmatch(value):
+        return UUID(value)
     raise Invalid(
         "identifier_unreadable", f"“{name}” must be a UUID in small letters with dashes.", field=name
     )

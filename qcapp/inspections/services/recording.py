@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.checkpoints.kinds import passes
 from qcapp.core.errors import Conflict, QcError
+from qcapp.lib.site_days import site_day
 
-from ..models import Result
 from ..queries.slots import heads
 from ..signals import Judged, judged
 from . import circumstances, computing, drafts, rules
-from .circumstances import Circumstances
+from .circumstances import Circumstances, Row
 from .drafts import Draft, Stamp
 from .operations import Operation, named_id, read_operation
 
@@ -51,8 +51,7 @@ class Computed:
         }
 
 
-@dataclass(frozen=True)
-class Verdictlet:
+class Verdictlet(NamedTuple):
     """What became of one operation: applied, a duplicate of a stored one, or rejected with code and sentence."""
 
     id: str
@@ -144,8 +143,11 @@ def read_all(bodies: Sequence[object], sender: Sender) -> Submission:
 def record(submission: Submission) -> list[Verdictlet]:
     """Take, store and answer the operations, inside the caller's transaction."""
     operations = [operation for _, operation in submission.operations]
-    around = circumstances.load(operations, submission.sender.at)
-    known = _stored(operation.id for operation in operations)
+    sender = submission.sender
+    around = circumstances.load(operations, sender.person, sender.at)
+    if not sender.from_file:
+        around.rights[sender.person.pk, site_day(sender.at)] = True  # checked when the submission came
+    known = around.known
     for place, operation in submission.operations:
         try:
             _take(place, operation, submission, around, known)
@@ -153,7 +155,7 @@ def record(submission: Submission) -> list[Verdictlet]:
             submission.answers[place] = rejected(str(operation.id), refusal)
     stored = drafts.insert(list(submission.taken.values()), submission.sender.stamp)
     if len(stored) < len(submission.taken):
-        _give_up_lost(submission)
+        _give_up_lost(submission, around)
     followed = _compute(stored, submission.sender)
     everything = stored + [draft for draft, _ in followed]
     drafts.project(everything)
@@ -167,16 +169,16 @@ def record(submission: Submission) -> list[Verdictlet]:
 
 
 def _take(
-    place: int, operation: Operation, submission: Submission, around: Circumstances, known: dict[UUID, Known]
+    place: int, operation: Operation, submission: Submission, around: Circumstances, known: dict[UUID, Row]
 ) -> None:
     if operation.id in known:
-        limits = around.bench_of(operation).card_of(operation).limits_text
-        submission.answers[place] = _again(operation, known[operation.id], limits)
+        submission.answers[place] = _again(operation, known[operation.id], around)
         return
     draft = _draft(operation, submission.sender, around)
-    draft.bench.rows[draft.row.slot].append(draft.row)
+    row = draft.row
+    draft.bench.rows[row.slot].append(row)
     submission.taken[place] = draft
-    known[operation.id] = Known(operation.digest, draft)
+    known[operation.id] = row
 
 
 def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft:
@@ -226,48 +228,27 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
     )
 
 
-@dataclass(frozen=True)
-class Known:
-    """An operation that is stored, or taken earlier in the same submission."""
-
-    digest: str
-    stored: Draft | tuple[Any, ...]
-
-
-STORED_COLUMNS = ("operation", "body_digest", "outcome", "excess", "nearest_limit", "flags")
-
-
-def _stored(operations: Iterable[UUID]) -> dict[UUID, Known]:
-    rows = Result.objects.filter(operation__in=list(operations)).values_list(*STORED_COLUMNS)
-    return {row[0]: Known(row[1], row) for row in rows}
-
-
-def _again(operation: Operation, known: Known, limits: str | None = None) -> Verdictlet:
+def _again(operation: Operation, known: Row, around: Circumstances) -> Verdictlet:
     """The same operation once more: a duplicate with the stored verdict. Raises Conflict `key_reused`."""
-    if known.digest != operation.digest:
+    if known.body_digest != operation.digest:
         message = "This identifier was used for another entry; make a new one for this."
         raise Conflict("key_reused", message, operation=str(operation.id))
-    if isinstance(known.stored, Draft):
-        draft = known.stored
-        outcome, excess, nearest_limit, flags = draft.outcome, draft.excess, draft.nearest_limit, draft.flags
-    else:
-        outcome, excess, nearest_limit, flags = known.stored[2:]
     return Verdictlet(
         str(operation.id),
         "duplicate",
         message="It is stored already.",
-        verdict=outcome,
-        excess=excess or None,
-        nearest_limit=nearest_limit or None,
-        limits=limits,
-        flags=tuple(flags),
+        verdict=known.outcome,
+        excess=known.excess or None,
+        nearest_limit=known.nearest_limit or None,
+        limits=around.bench_of(operation).card_of(operation).limits_text,
+        flags=known.flags,
     )
 
 
-def _give_up_lost(submission: Submission) -> None:
-    """Somebody stored the operation meanwhile, or the database would not have it: answer so, and forget the draft."""
+def _give_up_lost(submission: Submission, around: Circumstances) -> None:
+    """The identifier is in use elsewhere, or the database would not have it: answer so, and forget the draft."""
     lost = {place: draft for place, draft in submission.taken.items() if draft.result_id is None}
-    known = _stored(draft.operation for draft in lost.values())
+    known = circumstances.rows_of_operations(draft.operation for draft in lost.values())
     operations = dict(submission.operations)
     for place, draft in lost.items():
         del submission.taken[place]
@@ -275,7 +256,7 @@ def _give_up_lost(submission: Submission) -> None:
         try:
             if draft.operation not in known:
                 raise Conflict("not_stored", "The database did not take this entry; send it again.")
-            submission.answers[place] = _again(operations[place], known[draft.operation])
+            submission.answers[place] = _again(operations[place], known[draft.operation], around)
         except QcError as refusal:
             submission.answers[place] = rejected(str(draft.operation), refusal)
 

@@ -2,125 +2,209 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from django.db import transaction
 
 from qcapp.audit.verbs import Verb
-from qcapp.core.errors import Invalid
+from qcapp.core.errors import Invalid, NotFound, Refused
 from qcapp.core.sealing import canonical
-from qcapp.inspections.queries import counting_answer, rounds_of
-from qcapp.lib.plain_text import plain_text
+from qcapp.inspections.queries import adopted
+from qcapp.inspections.queries.secrets import source_of_round
+from qcapp.lib.plain_text import plain_text, shown
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import lock_unit, place_hold
 
 from ..models import Report, ReportStatus
-from ..queries import report_row
-from ..states import ENDED, ReportState
-from .steps import enter, next_paper, remark, step
+from ..queries import ENDED_VALUES
+from ..states import ReportState
+from .steps import ALSO_FOUND, enter, next_paper, remark, step
 
 if TYPE_CHECKING:
     from qcapp.inspections.signals import Judged
     from qcapp.people.models import Person
+    from qcapp.plans.queries import CheckpointCard
 
 LONGEST_TITLE = 160
+Entry = Callable[[], None]
 
 
-def raise_from_results(*, judgements: list[Judged], by: Person, at: datetime) -> dict[Any, str]:
-    """For every result that does not pass, the number of the report it raised or joined. {operation: number}.
+def raise_from_results(*, judgements: list[Judged], by: Person, at: datetime) -> dict[UUID, str]:
+    """For every result that does not pass, the number of the report it raised or joined, by operation.
 
-    Inside the submission's transaction, the unit's row locked by it: a result out of band never stands without its
-    report. One report per item, checkpoint and round; a further failing answer of the same round joins it.
+    Inside the submission's transaction, which has locked the units: a result out of band never stands without its
+    report. One report per item, checkpoint and round; a further failing answer of the same round joins it, and a
+    failing answer in a round that a report opened sends that report back.
     """
-    return {one.operation: _raise_or_join(one, by, at) for one in judgements if not one.passes}
+    found: dict[UUID, str] = {}
+    entries: list[Entry] = []  # written last: the counters are locked before the chain, never after
+    for one in judgements:
+        if not one.passes:
+            report, entry = _raise_or_join(one, by, at)
+            found[one.operation] = report.number
+            entries += [entry] if entry else []
+    for entry in entries:
+        entry()
+    return found
 
 
-def _raise_or_join(one: Judged, by: Person, at: datetime) -> str:
+def _raise_or_join(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry | None]:
     standing = _standing(one)
-    if standing is None:
-        return _raise(one, by, at).number
-    data = {"operation": str(one.operation), "answer": one.described_answer, "round": one.round}
-    if standing.status.state == ReportState.TO_BE_VERIFIED:
-        step(standing, "fail_verification", by=by, at=at, note=f"Inspected again: {one.described_answer}.", data=data)
-        enter(standing, Verb.REPORT_CORRECTION_FAILED, by=by, at=at, **data)
-    else:
-        remark(standing, "also_found", by=by, at=at, note=f"Also answered: {one.described_answer}.", data=data)
-    return standing.number
+    return _raise(one, by, at) if standing is None else (standing, _join(standing, one, by, at))
 
 
 def _standing(one: Judged) -> Report | None:
-    """The report that this failing answer belongs to: of the same round, or the one whose correction opened the round."""
-    rows = Report.objects.filter(item=one.item_id).exclude(status__state__in=[state.value for state in ENDED])
-    rows = rows.select_related("status", "item__unit").order_by("-id")
-    opened_by = rounds_of(one.item_id).get(one.checkpoint_card.id, (1, ""))[1]
-    for row in rows:
-        same_round = row.result is not None and row.result.round == one.round
-        if row.checkpoint_id == one.checkpoint_card.id and (same_round or row.number == opened_by):
-            return row
-        if row.number == opened_by and row.status.state == ReportState.TO_BE_VERIFIED:
-            return row
-    return None
+    """The report that has not ended and this failing answer belongs to: of its round, or the one that opened it."""
+    rows = Report.objects.filter(item=one.item_id).exclude(status__state__in=ENDED_VALUES)
+    rows = rows.select_related("status__decided", "item__unit", "result").order_by("-id")
+    opened_by = source_of_round(one.item_id, one.checkpoint_card.id, one.round) if one.round > 1 else ""
+    here = (one.checkpoint_card.id, one.round)
+    return next((row for row in rows if row.number == opened_by or here == _place(row)), None)
 
 
-def _raise(one: Judged, by: Person, at: datetime) -> Report:
+def _place(row: Report) -> tuple[int | None, int]:
+    return row.checkpoint_id, row.result.round if row.result else 0
+
+
+def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None:
+    """Write the answer down beside the report; when a correction was to be verified, it has failed."""
     card = one.checkpoint_card
-    title = f"{card.number} {card.title}: {one.described_answer}, limits {card.limits_text}"
+    data = {
+        "operation": str(one.operation),
+        "answer": one.described_answer,
+        "checkpoint_id": card.id,
+        "round": one.round,
+    }
+    if report.status.state != ReportState.TO_BE_VERIFIED:
+        remark(report, ALSO_FOUND, by=one.person, at=at, note=f"Also found: {_finding(one)}.", data=data)
+        return None
+    step(report, "fail_verification", by=one.person, at=at, note=f"Inspected again: {_finding(one)}.", data=data)
+    return lambda: enter(report, Verb.REPORT_CORRECTION_FAILED, by=by, at=at, **data)
+
+
+def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
+    card = one.checkpoint_card
     report = Report.objects.create(
-        number=next_paper("NCR", at), item_id=one.item_id, checkpoint_id=card.id, result_id=one.result_id,
-        title=_cut(title), severity=card.criticality, facts=canonical(_facts(one)), raised_by=one.person, raised_at=at,
-    )  # fmt: skip
+        number=next_paper("NCR", at),
+        item_id=one.item_id,
+        checkpoint_id=card.id,
+        result_id=one.result_id,
+        title=_cut(_finding(one)),
+        severity=card.criticality,
+        facts=canonical(_facts(one)),
+        raised_by=one.person,
+        raised_at=at,
+    )
     report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
+    # The hold says where, not what: it stands on the bench of whoever gives the second inspection.
+    reason = _cut(f"Found at {card.number} {card.title}.")
     place_hold(
-        by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, at=at,
-        reason=_cut(f"{card.number} {card.title}: {one.described_answer}, limits {card.limits_text}."),
-    )  # fmt: skip
-    enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, operation=str(one.operation))
-    return report
+        by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, reason=reason, at=at
+    )
+    payload = {"title": report.title, "operation": str(one.operation)}
+    return report, lambda: enter(report, Verb.REPORT_RAISED, by=by, at=at, **payload)
+
+
+def _finding(one: Judged) -> str:
+    """505 Axle plates, parallel: 0.38 mm (max 0.30 mm)."""
+    card = one.checkpoint_card
+    limits = f" ({card.limits_text})" if card.kind in {"measured", "count", "derived"} else ""
+    return f"{card.number} {card.title}: {one.described_answer}{limits}"
 
 
 def _facts(one: Judged) -> dict[str, Any]:
     card = one.checkpoint_card
     return {
-        "serial": one.serial, "checkpoint": card.key, "number": card.number, "title": card.title,
-        "criticality": card.criticality, "stage": card.stage_number, "answer": one.described_answer,
-        "limits": card.limits_text, "outcome": str(one.outcome), "excess": one.excess, "nearest_limit": one.nearest_limit,
-        "gauge": one.gauge_number or "", "joint": card.joint, "person": one.person.name, "badge": one.person.badge,
-        "recorded_at": one.recorded_at.isoformat(), "round": one.round, "inspection": one.inspection,
+        "serial": one.serial,
+        "checkpoint": card.key,
+        "number": card.number,
+        "title": card.title,
+        "criticality": card.criticality,
+        "kind": card.kind,
+        "stage": card.stage_number,
+        "answer": one.described_answer,
+        "limits": card.limits_text,
+        "outcome": str(one.outcome),
+        "excess": one.excess,
+        "unit_of_measure": card.unit_of_measure,
+        "nearest_limit": one.nearest_limit,
+        "gauge": one.gauge_number,
+        "joint": card.joint,
+        "person": one.person.name,
+        "badge": one.person.badge,
+        "recorded_at": one.recorded_at.isoformat(),
+        "round": one.round,
+        "inspection": one.inspection,
         "operation": str(one.operation),
-    }  # fmt: skip
+    }
 
 
 def _cut(text: str) -> str:
+    """At most LONGEST_TITLE characters that can be seen, for a title and for a reason."""
+    text = shown(text, len(text))
     return text if len(text) <= LONGEST_TITLE else text[: LONGEST_TITLE - 1].rstrip() + "…"
+
+
+# --------------------------------------------------------------------------------------------------- by hand
 
 
 @transaction.atomic
 def raise_by_hand(
     *, by: Person, serial: str, title: str, description: str, severity: str, checkpoint_key: str = "", at: datetime
 ) -> str:
-    """A report from the floor about a unit, which goes on hold at once. Gives its number.
+    """The number of a report from the floor about a unit, which goes on hold at once.
 
-    Raises NotAllowed, NotFound `serial_unknown`, Invalid `severity_unknown`, `checkpoint_unknown` or of `plain_text`.
+    `checkpoint_key` may be the checkpoint's number as well. Raises NotAllowed, NotFound `serial_unknown`,
+    `checkpoint_unknown`, Invalid `severity_unknown` or of `plain_text`, Refused `unit_scrapped`.
     """
     require(by, Act.RAISE_REPORT, at)
     title = plain_text("What is wrong", title, longest=LONGEST_TITLE)
-    description = plain_text("The description", description, longest=600, needed=False)
+    description = plain_text("The description", _one_line(description), longest=600, needed=False)
     if severity not in set(Report.Severity.values):
         raise Invalid("severity_unknown", "The severity is critical, major or minor; choose one.")
     unit = lock_unit(unit_by_serial(serial).id)
-    card = counting_answer(unit.item_id, checkpoint_key).card if checkpoint_key else None
+    if unit.state == "scrapped":
+        raise Refused("unit_scrapped", f"{unit.serial} is scrapped; nothing more is decided about it.")
+    card = _checkpoint(unit.item_id, checkpoint_key.strip()) if checkpoint_key.strip() else None
+    facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
     report = Report.objects.create(
-        number=next_paper("NCR", at), item_id=unit.item_id, checkpoint_id=None if card is None else card.id, title=title,
-        description=description, severity=severity, raised_by=by, raised_at=at,
-        facts=canonical({"serial": unit.serial, "person": by.name, "badge": by.badge, "checkpoint": checkpoint_key}),
-    )  # fmt: skip
-    ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
-    place_hold(
-        by=by, item_id=unit.item_id, from_stage=None if card is None else card.stage_number, source=report.number,
-        reason=title, at=at,
-    )  # fmt: skip
-    enter(report_row(report.number), Verb.REPORT_RAISED, by=by, at=at, title=title)
+        number=next_paper("NCR", at),
+        item_id=unit.item_id,
+        checkpoint_id=card.id if card else None,
+        title=title,
+        description=description,
+        severity=severity,
+        raised_by=by,
+        raised_at=at,
+        facts=canonical(facts),
+    )
+    report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
+    from_stage = card.stage_number if card else None
+    place_hold(by=by, item_id=unit.item_id, from_stage=from_stage, source=report.number, reason=title, at=at)
+    enter(report, Verb.REPORT_RAISED, by=by, at=at, title=title)
     return report.number
+
+
+def _checkpoint(item_id: int, named: str) -> CheckpointCard:
+    """The checkpoint of the unit's plan with this key or number. Raises NotFound `checkpoint_unknown`."""
+    for card in adopted(item_id).checkpoints:
+        if named in (card.key, str(card.number)):
+            return card
+    name = shown(named)
+    raise NotFound("checkpoint_unknown", f"The plan of this unit has no checkpoint {name}.", checkpoint=name)
+
+
+def _where(card: CheckpointCard | None) -> dict[str, Any]:
+    if card is None:
+        return {}
+    return {"checkpoint": card.key, "number": card.number, "title": card.title, "stage": card.stage_number}
+
+
+def _one_line(text: str) -> str:
+    """Text of several lines as one: a report's description is printed in one piece."""
+    return " ".join(text.split())

@@ -1,16 +1,14 @@
-"""What every step of a report has in common: the locked row, the move, the projection, the numbers."""
+"""What every step of a report has in common: the locked row, the move, the numbers, the audit entry."""
 
 from __future__ import annotations
 
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
-
-from django.conf import settings
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.sealing import canonical
+from qcapp.lib.site_days import site_day
 from qcapp.production.services import lock_unit
 
 from ..models import Move, Report, ReportStatus
@@ -20,53 +18,87 @@ from ..states import REPORT_STATES
 if TYPE_CHECKING:
     from qcapp.people.models import Person, Signature
 
+ALSO_FOUND = "also_found"  # a further failing answer that joined the report
+LONGEST_NOTE = 600
+
 
 def locked(number: str) -> Report:
-    """The report with its unit's row locked first, then its status: the fixed order. Raises NotFound."""
-    row = report_row(number)
-    unit = getattr(row.item, "unit", None)
+    """The report as it stands with its unit's row locked first, then its status: the fixed order. Raises NotFound."""
+    unit = getattr(report_row(number).item, "unit", None)
     if unit is not None:
         lock_unit(unit.pk)
-    row.status = ReportStatus.objects.select_for_update().get(report=row)
+    row = report_row(number)
+    row.status = ReportStatus.objects.select_for_update(of=("self",)).select_related("decided").get(report=row)
     return row
 
 
 def next_paper(prefix: str, at: datetime) -> str:
     """The next number of a yearly series without gaps: NCR-2026-0031. The year is the site's."""
-    year = at.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE)).year
+    year = site_day(at).year
     return f"{prefix}-{year}-{audit.next_number(series=f'{prefix}-{year}'):04}"
 
 
 def step(
-    report: Report, move: str, *, by: Person, at: datetime, note: str = "", data: dict[str, Any] | None = None,
+    report: Report,
+    move: str,
+    *,
+    by: Person,
+    at: datetime,
+    note: str = "",
+    data: dict[str, Any] | None = None,
     signature: Signature | None = None,
-) -> str:  # fmt: skip
-    """Make a move of the table and write it down. Returns the new state; raises TransitionNotAllowed."""
+) -> str:
+    """The state after a move of the table, written down. Raises TransitionNotAllowed.
+
+    A correction that failed takes the disposition out of force: the report is decided again.
+    """
     before = report.status.state
     after = REPORT_STATES.next(before, move)
-    _write(report, move, before, after, by=by, at=at, note=note, data=data, signature=signature)
-    ReportStatus.objects.filter(report=report).update(state=after, changed_at=at)
-    report.status.state = after
+    _write(report, move, (before, after), by=by, at=at, note=note, data=data, signature=signature)
+    report.status.state, report.status.changed_at = after, at
+    if move == "fail_verification":
+        report.status.decided = None
+    report.status.save(update_fields=["state", "changed_at", "decided"])
     return after
 
 
 def remark(
-    report: Report, name: str, *, by: Person, at: datetime, note: str = "", data: dict[str, Any] | None = None,
+    report: Report,
+    name: str,
+    *,
+    by: Person,
+    at: datetime,
+    note: str = "",
+    data: dict[str, Any] | None = None,
     signature: Signature | None = None,
-) -> None:  # fmt: skip
-    """Write something down without leaving the state."""
+) -> None:
+    """Something written down that leaves the state as it is."""
     state = report.status.state
-    _write(report, name, state, state, by=by, at=at, note=note, data=data, signature=signature)
+    _write(report, name, (state, state), by=by, at=at, note=note, data=data, signature=signature)
 
 
 def _write(
-    report: Report, name: str, before: str, after: str, *, by: Person, at: datetime, note: str,
-    data: dict[str, Any] | None, signature: Signature | None,
-) -> None:  # fmt: skip
+    report: Report,
+    name: str,
+    states: tuple[str, str],
+    *,
+    by: Person,
+    at: datetime,
+    note: str,
+    data: dict[str, Any] | None,
+    signature: Signature | None,
+) -> None:
     Move.objects.create(
-        report=report, name=name, from_state=before, to_state=after, note=note, data=canonical(data or {}), by=by, at=at,
+        report=report,
+        name=name,
+        from_state=states[0],
+        to_state=states[1],
+        note=note[:LONGEST_NOTE],
+        data=canonical(data or {}),
+        by=by,
+        at=at,
         signature=signature,
-    )  # fmt: skip
+    )
 
 
 def enter(report: Report, verb: Verb, /, *, by: Person, at: datetime, **payload: Any) -> None:
@@ -76,5 +108,6 @@ def enter(report: Report, verb: Verb, /, *, by: Person, at: datetime, **payload:
 
 
 def serial_of(report: Report) -> str:
+    """The serial of the unit that the report is about; empty for a lot."""
     unit = getattr(report.item, "unit", None)
     return "" if unit is None else str(unit.serial)

@@ -90,6 +90,9 @@ def test_finds_units_that_do_not_go_together(expression: str, stated: str, told:
         ("left +", "mm"),
         ("2 * 3", "mm"),
         ("sqrt(left)", "mm"),
+        ("left * unknown", "mm"),
+        ("unknown / left", "mm"),
+        ("left * left * left * left", "mm"),
     ],
 )
 def test_claims_nothing_where_nothing_is_known(expression: str, stated: str) -> None:

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from qcapp.core.checkpoints.assessment import Outcome
-from qcapp.core.checkpoints.limits import written
+from qcapp.core.checkpoints.limits import KEYS, written
 from qcapp.core.checkpoints.measured import Measured, MeasuredSpec
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.decision import judge
@@ -48,6 +48,20 @@ def test_keeps_frozen_limits_although_the_notation_would_give_others_today() -> 
     assert spec.band is not None
     assert spec.band.upper == Decimal("25.020")
     assert spec.to_json() == frozen
+
+
+def test_keeps_frozen_limits_of_one_side_too() -> None:
+    frozen = {"notation": "max 0.5", "upper": "0.4", "source": "as drawn", "unit_of_measure": "mm"}
+    spec = Measured.read_spec(frozen)
+    assert spec.band is not None
+    assert (spec.band.lower, spec.band.upper) == (None, Decimal("0.4"))
+
+
+def test_stores_every_key_of_a_value_for_reference() -> None:
+    stored = Measured.read_spec({"reference": True, "unit_of_measure": "mm", "decimals": 1}).to_json()
+    given = {key: value for key, value in stored.items() if value not in (None, [], False)}
+    assert set(stored) == KEYS | {"readings"}
+    assert given == {"reference": True, "unit_of_measure": "mm", "decimals": 1, "readings": 1}
 
 
 def test_accepts_limits_that_agree_with_their_notation() -> None:
@@ -174,9 +188,7 @@ def test_refuses_value_and_values_together_and_readings_that_are_no_list() -> No
 @given(VALUES, st.none() | st.decimals(0, "0.2", places=3))
 def test_gives_one_reading_the_verdict_of_judge(value: Decimal, uncertainty: Decimal | None) -> None:
     assert SPEC.band is not None
-    found = Measured.assess(
-        Measured.read_answer({"value": str(value)}, SPEC), SPEC, expanded_uncertainty=uncertainty
-    )
+    found = Measured.assess(Measured.read_answer({"value": str(value)}, SPEC), SPEC, expanded_uncertainty=uncertainty)
     rule = "simple" if uncertainty is None else "guarded"
     wanted = judge(value, SPEC.band, expanded_uncertainty=uncertainty, rule=rule)  # type: ignore[arg-type]
     assert (found.outcome, found.deviation, found.excess) == (wanted.verdict, wanted.deviation, wanted.excess)
@@ -214,9 +226,7 @@ def test_plots_the_reading_that_decides() -> None:
 
 def test_records_a_value_for_reference_without_a_verdict() -> None:
     spec = Measured.read_spec({"reference": True, "unit_of_measure": "mm", "decimals": 1})
-    found = Measured.assess(
-        Measured.read_answer({"value": "412.5"}, spec), spec, expanded_uncertainty=Decimal(1)
-    )
+    found = Measured.assess(Measured.read_answer({"value": "412.5"}, spec), spec, expanded_uncertainty=Decimal(1))
     assert (found.outcome, found.plot, found.rule) == (Outcome.RECORDED, 412.5, None)
 
 
@@ -226,6 +236,12 @@ def test_refuses_a_negative_uncertainty_even_beside_a_guard_zone() -> None:
     with pytest.raises(Invalid) as refusal:
         Measured.assess(answer, spec, expanded_uncertainty=Decimal("-0.01"))
     assert refusal.value.code == "uncertainty_negative"
+
+
+def test_keeps_the_guard_zone_of_the_plan_under_a_perfect_gauge() -> None:
+    spec = Measured.read_spec({**ANGLE, "guard": "0.05"})
+    answer = Measured.read_answer({"value": "62.14"}, spec)
+    assert Measured.assess(answer, spec, expanded_uncertainty=Decimal(0)).outcome == "near_limit"
 
 
 def test_gives_a_derived_checkpoint_one_reading_but_never_a_choice_among_several() -> None:
@@ -238,10 +254,17 @@ def test_gives_a_derived_checkpoint_one_reading_but_never_a_choice_among_several
 # --------------------------------------------------------------------------------------------------- words
 
 
+@pytest.mark.parametrize(
+    ("natural", "words"),
+    [([], "0 to 100 %"), (["lower"], "max 100 %"), (["upper"], "min 0 %"), (["lower", "upper"], "max 100 %")],
+)
+def test_does_not_name_a_natural_boundary(natural: list[str], words: str) -> None:
+    data = {"lower": "0", "upper": "100", "natural": natural, "unit_of_measure": "%"}
+    assert Measured.describe_limits(Measured.read_spec(data)) == words
+
+
 @given(st.decimals(-1000, 1000, places=4), st.integers(0, 6))
-def test_writes_a_limit_with_the_decimals_of_the_plan_and_never_another_number(
-    value: Decimal, decimals: int
-) -> None:
+def test_writes_a_limit_with_the_decimals_of_the_plan_and_never_another_number(value: Decimal, decimals: int) -> None:
     text = written(value, decimals)
     assert Decimal(text) == value
     assert len(text.partition(".")[2]) >= decimals

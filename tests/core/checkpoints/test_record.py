@@ -64,6 +64,11 @@ def test_reads_composed_and_decomposed_letters_as_the_same_text() -> None:
     assert Record.read_answer({"text": "é"}, spec) == Record.read_answer({"text": "e\u0301"}, spec)
 
 
+def test_accepts_one_length_only() -> None:
+    spec = Record.read_spec({"min_length": 3, "max_length": 3})
+    assert Record.read_answer({"text": "abc"}, spec).text == "abc"
+
+
 def test_accepts_lengths_up_to_both_ends() -> None:
     spec = Record.read_spec({"min_length": 2, "max_length": 3})
     assert [Record.read_answer({"text": text}, spec).text for text in ("ab", "abc")] == ["ab", "abc"]

@@ -20,15 +20,18 @@ def factor(name: str, n: int) -> float:
     return float(getattr(factors, name)(n))
 
 
-@pytest.mark.parametrize("row", PRINTED, ids=lambda row: f"{row['constant']}({row['n']})")
-def test_agrees_with_the_printed_table_except_where_the_table_is_off(row: dict[str, str]) -> None:
-    """31 printed values are off by one to three units of the last digit, because old tables round on the way.
-    There the computed value is right: it agrees with the table of eight decimals below."""
-    error = abs(factor(row["constant"], int(row["n"])) - float(row["published"]))
-    if row["matches"] == "true":
-        assert error <= last_digit(row["published"])
-    else:
-        assert last_digit(row["published"]) < error <= last_digit(row["published"], 3.5)
+@pytest.mark.parametrize("constant", sorted({row["constant"] for row in PRINTED}))
+def test_agrees_with_the_printed_table_except_where_the_table_is_off(constant: str) -> None:
+    """31 printed values are off by one to three units of the last digit, because old tables round on the
+    way. There the computed value is right: it agrees with the table of eight decimals below."""
+    mine = [row for row in PRINTED if row["constant"] == constant]
+    assert len(mine) == 24
+    for row in mine:
+        error = abs(factor(constant, int(row["n"])) - float(row["published"]))
+        if row["matches"] == "true":
+            assert error <= last_digit(row["published"]), row
+        else:
+            assert last_digit(row["published"]) < error <= last_digit(row["published"], 3.5), row
 
 
 def test_finds_exactly_31_printed_values_off() -> None:

@@ -105,7 +105,7 @@ def test_refuses_too_few_readings(few: list[float]) -> None:
         m.lag1_autocorrelation([1.0, 2.0])
 
 
-@pytest.mark.parametrize("bad", [float("nan"), float("inf"), None, "12.5", Decimal("NaN")])
+@pytest.mark.parametrize("bad", [float("nan"), float("inf"), None, "12.5", Decimal("NaN"), 10**400])
 def test_refuses_what_is_not_a_number_and_names_its_place(bad: Any) -> None:
     readings = [1.0, 2.0, bad, 4.0]
     with pytest.raises(Invalid, match="Reading 3") as refusal:
@@ -115,6 +115,8 @@ def test_refuses_what_is_not_a_number_and_names_its_place(bad: Any) -> None:
 
 
 def test_refuses_rows_of_readings_and_spread_without_any() -> None:
+    with pytest.raises(Invalid, match="Reading 1"):
+        m.moments(numpy.array(["1.0", "2.0"]))
     with pytest.raises(Invalid) as refusal:
         m.moments(numpy.ones((3, 3)))
     assert refusal.value.code == "readings_not_a_row"

@@ -130,6 +130,8 @@ def test_does_not_count_lots_handed_in_again() -> None:
 def test_follows_what_a_person_decided() -> None:
     decided = switching([LotResult(accepted=True, severity=TIGHTENED)])
     assert decided.severity is TIGHTENED
+    as_text = LotResult(accepted=True, severity="tightened")  # type: ignore[arg-type]
+    assert next_severity([as_text]) is TIGHTENED
     assert decided.reason == "A person decided so."
 
 

@@ -1,0 +1,84 @@
+"""What a report asks to be proven before it may end, and who may not do what because they had a part in it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+from qcapp.inspections.queries import inspection_of_unit
+from qcapp.inspections.states import Flag
+from qcapp.production.queries import unit_of_item
+
+from ..cards import ConcessionCard
+from ..models import Move, Report
+from ..queries import concessions_of, moves_of
+from .steps import ALSO_FOUND
+
+if TYPE_CHECKING:
+    from qcapp.inspections.queries import CheckpointView
+
+# Flags that leave open whether the part is as answered. A stage out of turn says nothing about the part: it is decided
+# before release.
+DOUBTFUL = frozenset(Flag) - {Flag.STAGE_NOT_OPEN}
+CORRECTING = frozenset({"start_correction", "finish_correction"})
+
+
+def own_work(report: Report) -> frozenset[int]:
+    """Who raised the report or recorded an answer that it is about: they neither decide nor withdraw it."""
+    people = {report.raised_by_id} | ({report.result.person_id} if report.result else set())
+    moves = Move.objects.filter(report=report, name__in=[ALSO_FOUND, "fail_verification"])
+    people |= {by for by, data in moves.values_list("by_id", "data") if "operation" in json.loads(data)}
+    return frozenset(people)
+
+
+def correctors_of(report: Report) -> frozenset[int]:
+    """Who started or finished a correction of the report."""
+    return frozenset(move.by_id for move in moves_of(report.pk) if move.name in CORRECTING)
+
+
+def not_proven(report: Report) -> list[str]:
+    """A sentence for each checkpoint that the report answers for and that does not prove it may end.
+
+    These are the checkpoint it was raised at and every one that its corrections opened again; each must stand
+    answered, by nobody who corrected, and conform or be covered by the report's concession.
+    """
+    view = inspection_of_unit(unit_of_item(report.item_id))
+    concession = next((one for one in concessions_of(report.item_id) if one.report_number == report.number), None)
+    correctors = correctors_of(report)
+    found = []
+    for one in view.checkpoints:
+        if one.card.id == report.checkpoint_id or one.was_reopened_by(report.number):
+            problem = open_question(one) or _corrected_by(one, correctors) or _against(one, concession)
+            found += [f"{one.card.number} {one.card.title}: {problem}"] if problem else []
+    return found
+
+
+def open_question(one: CheckpointView) -> str:
+    """Why a checkpoint cannot be judged yet: open, in conflict, or answered without proof; empty when it can."""
+    if one.state == "in_conflict":
+        return "two answers stand; correct one."
+    if one.state != "answered" or one.counts is None:
+        return f"not inspected in round {one.round} yet."
+    for answer in one.given:
+        for flag in answer.flags:
+            decision = answer.decision_about(flag)
+            if flag in DOUBTFUL and (decision is None or not decision.accepted):
+                return f"does not count as proof. {Flag(flag).sentence}"
+    return ""
+
+
+def _corrected_by(one: CheckpointView, correctors: Collection[int]) -> str:
+    for answer in one.given:
+        if answer.person_id in correctors and one.card.kind != "derived":
+            return f"inspected by {answer.person_name}, who carried out the correction; another person must inspect it."
+    return ""
+
+
+def _against(one: CheckpointView, concession: ConcessionCard | None) -> str:
+    answer = one.counts
+    if answer is None or answer.passes:
+        return ""
+    if concession is not None and concession.checkpoint_id == one.card.id and concession.covers(answer.answer):
+        return ""
+    return f"still does not conform ({answer.described})."

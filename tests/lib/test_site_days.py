@@ -1,0 +1,36 @@
+"""Days follow the clock on the workshop's wall."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+from qcapp.lib.site_days import day_ends, site_day
+
+
+@pytest.fixture(autouse=True)
+def _in_berlin(settings):
+    settings.QCAPP_SITE_ZONE = "Europe/Berlin"
+
+
+@pytest.mark.parametrize(
+    ("at", "day"),
+    [
+        (datetime(2026, 3, 17, 22, 59, tzinfo=UTC), date(2026, 3, 17)),
+        (datetime(2026, 3, 17, 23, 0, tzinfo=UTC), date(2026, 3, 18)),
+        (datetime(2026, 7, 17, 21, 59, tzinfo=UTC), date(2026, 7, 17)),
+        (datetime(2026, 7, 17, 22, 0, tzinfo=UTC), date(2026, 7, 18)),
+    ],
+)
+def test_a_day_begins_at_midnight_of_the_site(at, day):
+    assert site_day(at) == day
+
+
+def test_a_day_ends_where_the_next_begins_also_when_the_clocks_change():
+    assert day_ends(date(2026, 3, 28)) == datetime(2026, 3, 28, 23, tzinfo=UTC)
+    assert day_ends(date(2026, 3, 29)) == datetime(2026, 3, 29, 22, tzinfo=UTC)  # summer time since two o'clock
+
+
+def test_today_is_a_day_of_the_site():
+    assert abs((site_day() - datetime.now(UTC).date()).days) <= 1
