@@ -15,10 +15,10 @@ from rest_framework.views import APIView
 
 from qcapp.core.errors import Invalid
 from qcapp.lib.middleware import client_address
-from qcapp.people.access import PUBLIC, SIGNED_IN
+from qcapp.people.access import PUBLIC, permit
 from qcapp.people.queries import person_by_uuid
 from qcapp.people.roles import Act
-from qcapp.people.services import prove_identity, require
+from qcapp.people.services import prove_identity
 
 from .parsing import StrictJSONParser
 
@@ -34,7 +34,7 @@ class ActView(APIView):
 
     act: ClassVar[Mapping[str, Act | str]] = {}
     parser_classes = (StrictJSONParser,)
-    http_method_names: ClassVar[list[str]] = ["get", "head", "post", "delete"]
+    http_method_names = ["get", "head", "post", "delete"]
 
     def get_permissions(self) -> list[BasePermission]:
         return [] if self._act() == PUBLIC else [IsAuthenticated()]
@@ -46,9 +46,7 @@ class ActView(APIView):
         super().initial(request, *args, **kwargs)
         act = self._act()
         if isinstance(act, Act):
-            require(request.user, act, self.at)
-        elif act == SIGNED_IN:
-            return
+            permit(request.user, act, self.at)
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().finalize_response(request, response, *args, **kwargs)
@@ -64,7 +62,7 @@ class ActView(APIView):
 
     @property
     def person(self) -> Person:
-        return self.request.user  # type: ignore[return-value]  # the accounts are of this model
+        return self.request.user  # type: ignore[return-value]  # behind an act nobody is anonymous
 
     def _act(self) -> Act | str | None:
         method = (self.request.method or "GET").upper()
@@ -81,7 +79,7 @@ class ActView(APIView):
         return prove_identity(
             person=person_by_uuid(self.person.uuid),
             secret=secret,
-            method=method,  # type: ignore[arg-type]  # one of the two words
+            method=method,
             at=self.at,
             address=client_address(self.django_request),
         )

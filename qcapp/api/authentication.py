@@ -41,7 +41,7 @@ class SessionAuthentication(authentication.SessionAuthentication):
             raise NotAllowed("csrf", message) from None
 
 
-class SessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+class SessionScheme(OpenApiAuthenticationExtension):
     """How the API description names this authentication."""
 
     target_class = "qcapp.api.authentication.SessionAuthentication"

@@ -41,9 +41,7 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
 
 def _refusal(error: Exception) -> tuple[QcError | None, int]:
     if isinstance(error, BodyTooLarge | RequestDataTooBig):
-        known = (
-            error if isinstance(error, QcError) else BodyTooLarge("body_too_large", "The body is too large.")
-        )
+        known = error if isinstance(error, QcError) else BodyTooLarge("body_too_large", "The body is too large.")
         return known, HTTPStatus.REQUEST_ENTITY_TOO_LARGE
     if isinstance(error, QcError):
         return error, refusal_status(error)

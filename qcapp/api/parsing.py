@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import codecs
 import json
-from typing import Any, BinaryIO, NoReturn
+from typing import IO, Any, NoReturn
 
 from rest_framework import parsers
 from rest_framework.exceptions import ParseError
@@ -22,12 +22,10 @@ class StrictJSONParser(parsers.JSONParser):
 
     one_bad_text_refuses_all = True
 
-    def parse(self, stream: BinaryIO, media_type: str | None = None, parser_context: Any = None) -> Any:
+    def parse(self, stream: IO[Any], media_type: str | None = None, parser_context: Any = None) -> Any:
         content = stream.read(MAX_BODY + 1)
         if len(content) > MAX_BODY:
-            raise BodyTooLarge(
-                "body_too_large", f"The body is larger than {MAX_BODY // 1024 // 1024} MB; split it."
-            )
+            raise BodyTooLarge("body_too_large", f"The body is larger than {MAX_BODY // 1024 // 1024} MB; split it.")
         try:
             text = codecs.decode(content, "utf-8-sig")
             data = json.loads(text, parse_constant=_refuse_constant)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from django.urls import path
-from drf_spectacular.views import SpectacularAPIView
+from django.views.decorators.gzip import gzip_page
+from drf_spectacular.views import SpectacularJSONAPIView
 
 from qcapp.people.access import SIGNED_IN
 
@@ -19,6 +20,7 @@ from .v1 import (
     reports,
     session,
     sign_offs,
+    trends,
     units,
     welds,
 )
@@ -26,7 +28,7 @@ from .v1 import (
 app_name = "api"
 
 
-class SchemaView(SpectacularAPIView, ActView):
+class SchemaView(SpectacularJSONAPIView, ActView):
     """The OpenAPI 3.1 description of this version."""
 
     act = {"GET": SIGNED_IN}
@@ -57,7 +59,8 @@ urlpatterns = [
     path("v1/units", units.UnitsView.as_view(), name="units"),
     path("v1/units/next", units.NextSerialView.as_view(), name="next-serial"),
     path("v1/units/<str:serial>", units.UnitView.as_view(), name="unit"),
-    path("v1/units/<str:serial>/bench", bench.BenchView.as_view(), name="bench"),
+    # 180 kB of plan text; it holds no secret and reflects nothing, so compressing it gives nothing away (BREACH).
+    path("v1/units/<str:serial>/bench", gzip_page(bench.BenchView.as_view()), name="bench"),
     path("v1/units/<str:serial>/sign-offs", sign_offs.SignOffsView.as_view(), name="sign-offs"),
     path("v1/units/<str:serial>/welds", welds.WeldsView.as_view(), name="welds"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
@@ -69,10 +72,7 @@ urlpatterns = [
     path("v1/decisions", decisions.DecisionsView.as_view(), name="decisions"),
     path("v1/plans", plans.PlansView.as_view(), name="plans"),
     path("v1/plans/<uuid:uuid>", plans.PlanView.as_view(), name="plan"),
-    *(
-        path(f"v1/plans/<uuid:uuid>/{name}", view.as_view(), name=f"plan-{name}")
-        for name, view in PLAN_ACTS.items()
-    ),
+    *(path(f"v1/plans/<uuid:uuid>/{name}", view.as_view(), name=f"plan-{name}") for name, view in PLAN_ACTS.items()),
     path("v1/reports", reports.ReportsView.as_view(), name="reports"),
     path("v1/reports/<str:number>", reports.ReportView.as_view(), name="report"),
     *(
@@ -80,13 +80,15 @@ urlpatterns = [
         for name, view in REPORT_ACTS.items()
     ),
     path("v1/certificates", certificates.CertificatesView.as_view(), name="certificates"),
-    path(
-        "v1/certificates/<str:number>/<int:issue>", certificates.CertificateView.as_view(), name="certificate"
-    ),
+    path("v1/certificates/<str:number>/<int:issue>", certificates.CertificateView.as_view(), name="certificate"),
     path(
         "v1/certificates/<str:number>/<int:issue>/pdf",
         certificates.CertificatePdfView.as_view(),
         name="certificate-pdf",
     ),
+    path("v1/trends/<str:family>", trends.WatchView.as_view(), name="trends"),
+    path("v1/trends/<str:family>/<slug:key>", trends.CharacteristicView.as_view(), name="trend"),
+    path("v1/distortion/<str:family>", trends.DistortionView.as_view(), name="distortion"),
+    path("v1/yield/<str:family>", trends.YieldView.as_view(), name="yield"),
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),
 ]

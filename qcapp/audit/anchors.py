@@ -74,15 +74,16 @@ def append(*, epoch: str, number: int, digest: str, at: str) -> bool:
     return True
 
 
-def read() -> Iterator[Anchor]:
-    """Every anchor in the order of the file. Raises AnchorsNotOurs at the first line that does not hold.
+def read(path: Path | None = None) -> Iterator[Anchor]:
+    """Every anchor in the order of our file, or of a copy. Raises AnchorsNotOurs at the first that does not hold.
 
     A last line without its end was torn by a power cut before anybody relied on it, and is passed over.
     """
-    if not anchor_file().exists():
+    path = path or anchor_file()
+    if not path.exists():
         return
     previous = ""
-    with anchor_file().open(encoding="utf-8", errors="replace") as stream:
+    with path.open(encoding="utf-8", errors="replace") as stream:
         for line, text in enumerate(stream, start=1):
             if not text.endswith("\n"):
                 return

@@ -16,6 +16,7 @@ from qcapp.core.sealing import Entry as ChainEntry
 
 from . import anchors
 from .models import ChainHead, Entry
+from .verbs import Verb
 
 ROWS_AT_ONCE = 2000
 ANCHORS_AT_ONCE = 500
@@ -54,6 +55,14 @@ class Head:
     number: int
     digest: str
     epoch: str
+
+
+@dataclass(frozen=True)
+class Life:
+    """A life of the chain that a restore ended. Entries after `kept_to` and up to `known_to` were lost by it."""
+
+    kept_to: int
+    known_to: int
 
 
 @dataclass(frozen=True)
@@ -200,20 +209,43 @@ def _read_anchors() -> tuple[list[anchors.Anchor], str]:
 
 def _compare_anchors(lines: list[anchors.Anchor], known: Head) -> tuple[int, str]:
     """How many anchors fit before the first that does not, and a sentence about that one."""
+    ended = ended_lives() if lines else {}
     for start in range(0, len(lines), ANCHORS_AT_ONCE):
         part = lines[start : start + ANCHORS_AT_ONCE]
         found = Entry.objects.filter(number__in=[anchor.number for anchor in part])
         digests = dict(found.values_list("number", "digest"))
         for place, anchor in enumerate(part, start=start):
-            if problem := _anchor_problem(anchor, known, digests):
+            if problem := anchor_problem(anchor, known, digests, ended):
                 return place, problem
     return len(lines), ""
 
 
-def _anchor_problem(anchor: anchors.Anchor, known: Head, digests: dict[int, str]) -> str:
+def ended_lives() -> dict[str, Life]:
+    """By epoch, the lives of the chain that a restore ended, as the entries of the restores say."""
+    restores = Entry.objects.filter(verb=Verb.SITE_RESTORED).order_by("number")
+    return lives_told(restores.values_list("payload__body", flat=True))
+
+
+def lives_told(bodies: Iterable[str | None]) -> dict[str, Life]:
+    """The same from the payloads of such entries, in the order of the chain."""
+    ended: dict[str, Life] = {}
+    for body in bodies:
+        told = _payload(body).get("ended")
+        for epoch, life in told.items() if isinstance(told, dict) else ():
+            if isinstance(life, dict) and all(isinstance(life.get(name), int) for name in ("kept_to", "known_to")):
+                ended[epoch] = Life(life["kept_to"], life["known_to"])
+    return ended
+
+
+def anchor_problem(anchor: anchors.Anchor, known: Head, digests: dict[int, str], ended: dict[str, Life]) -> str:
+    """What the anchor shows against the entries' digests, as a sentence; empty when it fits."""
     where = f"The anchor of {anchor.at} (line {anchor.line})"
-    if anchor.epoch != known.epoch:
+    life = ended.get(anchor.epoch)
+    if anchor.epoch != known.epoch and life is None:
         return f"{where} belongs to another chain: this database was replaced or begun anew."
+    if life and anchor.number > life.kept_to:
+        lost = f"{where} knows entry {anchor.number}, which no restore named as lost."
+        return "" if anchor.number <= life.known_to else lost
     if anchor.number not in digests:
         return f"{where} knows entry {anchor.number}, which is gone: the chain's end was cut off."
     if digests[anchor.number] != anchor.digest:

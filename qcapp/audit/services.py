@@ -10,12 +10,14 @@ from django.db import connection, models, transaction
 
 from qcapp.core.errors import Invalid
 from qcapp.core.sealing import START, canonical, chain, digest
+from qcapp.lib.fields import uuid7
 
 from . import anchors
 from .models import ChainHead, Counter, Entry, Payload
 from .verbs import Verb
 
 HEAD = 1  # the one row of ChainHead
+AFTER_RESTORE = "after restore"  # the series that hold where a new series of a year begins after a restore
 
 
 def record(
@@ -55,10 +57,35 @@ def next_number(*, series: str) -> int:
     counter = Counter.objects.select_for_update().filter(series=series).first()
     if counter is None:
         # On PostgreSQL two first takers meet here; the second waits for the first and then inserts nothing.
-        Counter.objects.bulk_create([Counter(series=series)], ignore_conflicts=True)
+        begin = Counter(series=series, last=_given_before_restore(series))
+        Counter.objects.bulk_create([begin], ignore_conflicts=True)
         counter = Counter.objects.select_for_update().get(series=series)
     Counter.objects.filter(pk=counter.pk).update(last=models.F("last") + 1)
     return counter.last + 1
+
+
+def begin_epoch(*, at: datetime, margin: int, years: list[int], payload: dict[str, Any]) -> int:
+    """Begin another life of the chain after a restore, and give the number of the entry that says so.
+
+    Papers issued after the backup are in the world, so every counter jumps by `margin`, and a series of one of
+    `years` that the backup did not know begins behind it. `payload` says what was restored; the counters as they
+    were are added. Raises RuntimeError outside a transaction.
+    """
+    _require_transaction()
+    before = dict(Counter.objects.select_for_update().order_by("series").values_list("series", "last"))
+    Counter.objects.update(last=models.F("last") + margin)
+    for year in years:
+        Counter.objects.get_or_create(series=f"{AFTER_RESTORE} {year}", defaults={"last": margin})
+    _locked_head()
+    ChainHead.objects.filter(pk=HEAD).update(epoch=uuid7())
+    said = payload | {"counters": before, "margin": margin}
+    return record(verb=Verb.SITE_RESTORED, actor=None, subject="site", at=at, payload=said)
+
+
+def _given_before_restore(series: str) -> int:
+    """What a new series may not give again: it may have been begun between a backup and its restore."""
+    floor = Counter.objects.filter(series=f"{AFTER_RESTORE} {series[-4:]}").first()
+    return floor.last if floor else 0
 
 
 def anchor(*, at: datetime) -> bool:

@@ -11,6 +11,7 @@ from enum import StrEnum
 
 class Verb(StrEnum):
     SITE_SET_UP = "site.set_up"
+    SITE_RESTORED = "site.restored"
 
     PERSON_ADDED = "person.added"
     PERSON_CHANGED = "person.changed"
@@ -36,6 +37,8 @@ class Verb(StrEnum):
     UNIT_SCRAPPED = "unit.scrapped"
 
     PLAN_IMPORTED = "plan.imported"
+    PLAN_REVISED = "plan.revised"
+    PLAN_DISCARDED = "plan.discarded"
     PLAN_SENT_FOR_REVIEW = "plan.sent_for_review"
     PLAN_RETURNED = "plan.returned"
     PLAN_APPROVED = "plan.approved"

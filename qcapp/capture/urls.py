@@ -5,5 +5,8 @@ from . import views
 app_name = "capture"
 urlpatterns = [
     path("floor/", views.floor, name="floor"),
+    path("floor/shell/<str:name>/", views.shell, name="shell"),
+    path("floor/app.webmanifest", views.manifest, name="manifest"),
+    path("sw.js", views.worker, name="worker"),
     path("units/<str:serial>/bench/", views.bench, name="bench"),
 ]

@@ -1,19 +1,22 @@
-"""The tablet's pages: where a unit is picked up, and the bench."""
+"""The tablet's pages: where a unit is picked up, the bench, and what keeps both open without network."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound, QcError
 from qcapp.inspections.queries.overview import overview_of
-from qcapp.people.access import needs
+from qcapp.people.access import needs, public
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import unit_by_serial, units_in_build
+
+from .shell import SHELLS, shell_html, worker_script
+from .shell import manifest as app_manifest
 
 ON_THE_FLOOR = 24
 
@@ -42,8 +45,32 @@ def floor(request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
-@require_http_methods(["GET", "HEAD"])
+@require_safe
 @needs(Act.RECORD_RESULT)
 def bench(request: HttpRequest, serial: str) -> HttpResponse:
-    """The page shell of one unit; everything on it is fetched by the page itself."""
+    """The page shell of one unit; everything on it is fetched by the page itself, also the name of who is there."""
     return render(request, "capture/bench.html", {"serial": unit_by_serial(serial).serial})
+
+
+@public
+@require_safe
+def shell(request: HttpRequest, name: str) -> HttpResponse:
+    """What a tablet keeps of a page. Everybody gets the same bytes, so the next person sees nothing of the former."""
+    if name not in SHELLS:
+        raise Http404
+    return HttpResponse(shell_html(name), headers={"Cache-Control": "no-cache"})
+
+
+@public
+@require_safe
+def worker(request: HttpRequest) -> HttpResponse:
+    """The service worker, at the root because it may only serve what lies below it. Asked for anew each time."""
+    headers = {"Cache-Control": "no-cache"}
+    return HttpResponse(worker_script(), content_type="text/javascript; charset=utf-8", headers=headers)
+
+
+@public
+@require_safe
+def manifest(request: HttpRequest) -> HttpResponse:
+    """The web app manifest for the home screen."""
+    return JsonResponse(app_manifest(), content_type="application/manifest+json")

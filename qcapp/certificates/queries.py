@@ -8,13 +8,18 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 
-from qcapp.core.errors import NotFound
+from qcapp.core.errors import NotFound, Refused
 from qcapp.core.sealing import digest
+from qcapp.lib.plain_text import shown
+from qcapp.people.roles import Role
+from qcapp.production.queries import UnitCard
 
-from .models import Certificate, CertificateWithdrawal, Release
-from .release_checks import Finding, check, standing_of
+from .models import Certificate, Release
+from .release_checks import Finding, Standing, check, standing_of
+
+LONGEST_TOKEN = 60
 
 
 @dataclass(frozen=True)
@@ -30,10 +35,16 @@ class ReleaseCard:
     meaning: str
     at: datetime
 
+    @property
+    def function(self) -> str:
+        """As papers print it: "quality manager, deputy for A. Name"."""
+        label = Role(self.role).label
+        return f"{label}, deputy for {self.deputy_for_name}" if self.deputy_for_name else label
+
 
 @dataclass(frozen=True)
 class CertificateCard:
-    """One issue of a certificate. `standing` is what a holder has to know: current, replaced, withdrawn."""
+    """One issue of a certificate."""
 
     id: int
     uuid: UUID
@@ -51,52 +62,78 @@ class CertificateCard:
     replaced_by: int | None
     withdrawn_reason: str
     withdrawn_at: datetime | None
+    release_stands: bool
 
     @property
     def standing(self) -> str:
+        """What a holder has to know: withdrawn, replaced, under review (the release was taken back), or current."""
         if self.withdrawn_at is not None:
             return "withdrawn"
-        return "current" if self.replaced_by is None else "replaced"
+        if self.replaced_by is not None:
+            return "replaced"
+        return "current" if self.release_stands else "under review"
 
 
 @dataclass(frozen=True)
 class ReleaseState:
     """May the unit be released, and what was decided so far."""
 
+    standing: Standing
     findings: list[Finding]
     releases: list[ReleaseCard]
-    released: bool
+
+    @property
+    def unit(self) -> UnitCard:
+        return self.standing.inspection.unit
+
+    @property
+    def released(self) -> bool:
+        return bool(self.releases and self.releases[0].given)
 
     @property
     def ready(self) -> bool:
         return all(finding.ok for finding in self.findings)
 
 
+# --------------------------------------------------------------------------------------------------- releases
+
+
 def releases_of(item_id: int) -> list[ReleaseCard]:
     """Releases and withdrawals of an item, the latest first."""
     rows = Release.objects.filter(item=item_id).select_related("signature__person", "signature__deputy_for")
-    return [
-        ReleaseCard(
-            id=row.pk, given=row.kind == Release.Kind.GIVEN, reason=row.reason, person_name=row.signature.person.name,
-            role=row.signature.role, at=row.at, meaning=row.signature.meaning,
-            deputy_for_name="" if row.signature.deputy_for is None else row.signature.deputy_for.name,
-        )
-        for row in rows.order_by("-id")
-    ]  # fmt: skip
+    return [_release(row) for row in rows.order_by("-id")]
+
+
+def _release(row: Release) -> ReleaseCard:
+    signature = row.signature
+    return ReleaseCard(
+        id=row.pk,
+        given=row.kind == Release.Kind.GIVEN,
+        reason=row.reason,
+        person_name=signature.person.name,
+        role=signature.role,
+        deputy_for_name="" if signature.deputy_for is None else signature.deputy_for.name,
+        meaning=signature.meaning,
+        at=row.at,
+    )
 
 
 def release_state(serial: str) -> ReleaseState:
     """Every release check's finding for the unit, and the releases so far. Raises NotFound `serial_unknown`."""
     standing = standing_of(serial)
-    releases = releases_of(standing.inspection.unit.item_id)
-    return ReleaseState(check(standing), releases, bool(releases and releases[0].given))
+    return ReleaseState(standing, check(standing), releases_of(standing.inspection.unit.item_id))
+
+
+# ----------------------------------------------------------------------------------------------- certificates
 
 
 def certificate(number: str, issue: int) -> CertificateCard:
     """One issue. Raises NotFound `certificate_unknown`."""
-    cards = [] if "\0" in number else _cards(Certificate.objects.filter(number__iexact=number, issue=issue))
+    wanted = number.strip()
+    cards = [] if "\0" in wanted else _cards(Certificate.objects.filter(number__iexact=wanted, issue=issue))
     if not cards:
-        raise NotFound("certificate_unknown", f"There is no certificate {number[:40]} issue {issue}.")
+        name = shown(wanted)
+        raise NotFound("certificate_unknown", f"There is no certificate {name} issue {issue}.", number=name)
     return cards[0]
 
 
@@ -107,44 +144,51 @@ def certificates_of(item_id: int) -> list[CertificateCard]:
 
 def check_token(token: str) -> CertificateCard:
     """The certificate behind the address in a QR code. Raises NotFound `certificate_unknown`."""
-    cards = [] if "\0" in token or len(token) > 60 else _cards(Certificate.objects.filter(token=token))
+    readable = "\0" not in token and len(token) <= LONGEST_TOKEN
+    cards = _cards(Certificate.objects.filter(token=token)) if readable else []
     if not cards:
-        raise NotFound(
-            "certificate_unknown",
-            "No certificate of this maker has this address. Compare it with the printed one, letter by letter.",
-        )
+        message = "No certificate of this maker has this address. Compare it with the printed one, letter by letter."
+        raise NotFound("certificate_unknown", message)
     return cards[0]
 
 
 def content_of(certificate_id: int) -> dict[str, Any]:
-    """What the certificate says, as frozen. Raises ValueError when the stored text does not have its digest."""
+    """What the certificate says, as frozen. Raises Refused `content_altered` when it does not have its digest."""
     text, sealed = Certificate.objects.values_list("content", "digest").get(pk=certificate_id)
     if digest(text) != sealed:
-        raise ValueError("The stored text of this certificate does not have the digest that was sealed.")
+        message = "The stored text of this certificate was altered in the database. Compare it with a backup."
+        raise Refused("content_altered", message)
     frozen: dict[str, Any] = json.loads(text)
     return frozen
 
 
-def content_text(certificate_id: int) -> str:
-    """The frozen canonical JSON, as stored."""
-    return str(Certificate.objects.values_list("content", flat=True).get(pk=certificate_id))
-
-
 def _cards(rows: QuerySet[Certificate]) -> list[CertificateCard]:
-    found = list(rows.select_related("item__unit", "item__family", "issued_by", "withdrawal"))
-    latest = dict(
-        Certificate.objects.filter(number__in={row.number for row in found}).order_by("issue").values_list("number", "issue")
-    )
-    return [_card(row, latest[row.number]) for row in found]
+    """The issues of a queryset, in its order; one query."""
+    latest_issue = Certificate.objects.filter(number=OuterRef("number")).order_by("-issue").values("issue")[:1]
+    latest_release = Release.objects.filter(item=OuterRef("item")).order_by("-id").values("kind")[:1]
+    joined = rows.select_related("item__unit", "item__family", "issued_by", "withdrawal")
+    annotated = joined.annotate(latest_issue=Subquery(latest_issue), latest_release=Subquery(latest_release))
+    return [_card(row, row.latest_issue, row.latest_release == Release.Kind.GIVEN) for row in annotated]
 
 
-def _card(row: Certificate, latest: int) -> CertificateCard:
-    withdrawal: CertificateWithdrawal | None = getattr(row, "withdrawal", None)
+def _card(row: Certificate, latest: int, release_stands: bool) -> CertificateCard:
+    withdrawal = getattr(row, "withdrawal", None)  # an issue without one has no such attribute
     return CertificateCard(
-        id=row.pk, uuid=row.uuid, token=row.token, item_id=row.item_id, serial=row.item.unit.serial,
-        family_code=row.item.family.code, family_name=row.item.family.name, number=row.number, issue=row.issue,
-        digest=row.digest, change_note=row.change_note, issued_by_name=row.issued_by.name, issued_at=row.issued_at,
+        id=row.pk,
+        uuid=row.uuid,
+        token=row.token,
+        item_id=row.item_id,
+        serial=row.item.unit.serial,
+        family_code=row.item.family.code,
+        family_name=row.item.family.name,
+        number=row.number,
+        issue=row.issue,
+        digest=row.digest,
+        change_note=row.change_note,
+        issued_by_name=row.issued_by.name,
+        issued_at=row.issued_at,
         replaced_by=latest if latest > row.issue else None,
-        withdrawn_reason="" if withdrawal is None else withdrawal.reason,
-        withdrawn_at=None if withdrawal is None else withdrawal.at,
-    )  # fmt: skip
+        withdrawn_reason=withdrawal.reason if withdrawal else "",
+        withdrawn_at=withdrawal.at if withdrawal else None,
+        release_stands=release_stands,
+    )

@@ -8,19 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from qcapp.core.metrology.bands import Band
-from qcapp.core.metrology.decision import Verdict, judge
-from qcapp.inspections.queries import inspection_of, open_near_limit_critical, unproven
-from qcapp.nonconformance.queries import concessions_of, reports_of
-from qcapp.production.queries import holds_of
+from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.proof import near_limit_in, unproven_in
+from qcapp.inspections.queries.secrets import secrets_of
+from qcapp.nonconformance.queries import reports_of
 
 if TYPE_CHECKING:
-    from qcapp.inspections.queries import InspectionView, Unproven
-    from qcapp.inspections.queries.shapes import AnswerView, CheckpointView
+    from qcapp.inspections.queries import CheckpointView, InspectionView, Unproven
     from qcapp.nonconformance.queries import ConcessionCard, ReportCard
     from qcapp.production.queries import HoldCard
 
@@ -48,35 +45,41 @@ class Finding:
 
 @dataclass(frozen=True)
 class Standing:
-    """Everything the checks look at, read once."""
+    """Everything the checks look at, read once. First answers that wait for a second are kept back in it."""
 
     inspection: InspectionView
     unproven: list[Unproven]
     near_limit: list[Unproven]
     reports: list[ReportCard]
-    concessions: list[ConcessionCard]
-    holds: list[HoldCard]
 
     @property
     def serial(self) -> str:
         return self.inspection.unit.serial
 
     @property
+    def holds(self) -> tuple[HoldCard, ...]:
+        """The holds that nobody has lifted."""
+        return self.inspection.holds
+
+    @property
+    def concessions(self) -> list[ConcessionCard]:
+        """The concessions in force."""
+        return [report.concession for report in self.reports if report.concession is not None]
+
+    @property
     def due(self) -> list[CheckpointView]:
+        """The checkpoints that were to be answered on this unit."""
         return [one for one in self.inspection.checkpoints if one.state != "not_due"]
 
 
 def standing_of(serial: str) -> Standing:
-    """The unit as the checks see it. Raises NotFound `serial_unknown`."""
+    """The unit as the checks see it. Raises NotFound `serial_unknown`, `no_plan_adopted`."""
     inspection = inspection_of(serial)
-    item_id = inspection.unit.item_id
     return Standing(
         inspection=inspection,
-        unproven=unproven(item_id),
-        near_limit=open_near_limit_critical(item_id),
-        reports=reports_of(item_id),
-        concessions=concessions_of(item_id),
-        holds=[hold for hold in holds_of(item_id) if hold.is_open],
+        unproven=unproven_in(inspection),
+        near_limit=near_limit_in(inspection),
+        reports=reports_of(inspection.unit.item_id, secret=secrets_of(inspection)),
     )
 
 
@@ -85,74 +88,60 @@ def concession_for(checkpoint: CheckpointView, concessions: list[ConcessionCard]
     answer = checkpoint.counts
     if answer is None or answer.passes:
         return None
-    for concession in concessions:
-        if concession.checkpoint_id == checkpoint.card.id and _covers(concession, answer):
-            return concession
-    return None
+    mine = [one for one in concessions if one.checkpoint_id == checkpoint.card.id]
+    return next((one for one in mine if one.covers(answer.answer)), None)
 
 
-def _covers(concession: ConcessionCard, answer: AnswerView) -> bool:
-    texts = answer.answer.get("values") or [answer.answer[key] for key in ("value", "count") if key in answer.answer]
-    if not texts:
-        return True
-    band = Band(lower=concession.lower, upper=concession.upper)
-    return all(judge(Decimal(str(text)), band).verdict is not Verdict.OUT_OF_BAND for text in texts)
+# --------------------------------------------------------------------------------------------------- the checks
 
 
-def _bench(standing: Standing, key: str = "") -> str:
-    address = f"/units/{quote(standing.serial)}/bench/"
-    return f"{address}?checkpoint={quote(key)}" if key else address
-
-
-def _numbers(numbers: list[int]) -> str:
-    named = ", ".join(str(number) for number in numbers[:SHOWN])
-    return named if len(numbers) <= SHOWN else f"{named} and {len(numbers) - SHOWN} more"
-
-
-def _checkpoint_links(standing: Standing, checkpoints: list[CheckpointView]) -> tuple[Link, ...]:
-    return tuple(
-        Link(f"{one.card.number} {one.card.title}", _bench(standing, one.card.key)) for one in checkpoints[:SHOWN]
-    )
+def unit_in_hand(standing: Standing) -> Finding:
+    unit = standing.inspection.unit
+    ok = unit.state != "scrapped"
+    sentence = f"{unit.serial} is {unit.state_label}." if ok else f"{unit.serial} is scrapped; it is never released."
+    return Finding("unit_in_hand", "The unit is not scrapped", ok, sentence, (_to_unit(standing),))
 
 
 def plan_stands(standing: Standing) -> Finding:
     card = standing.inspection.revision
-    ok = card.state in {"released", "superseded"}
-    sentence = f"Inspected to {card.family_code} revision {card.letter}, {card.state_label}."
-    if not ok:
-        sentence = f"{card.family_code} revision {card.letter} was withdrawn; the unit needs another revision."
-    return Finding("plan_stands", "Released inspection plan", ok, sentence, (Link("The plan", f"/plans/{card.uuid}/"),))
+    title, link = "Released inspection plan", Link("The plan", f"/plans/{card.uuid}/")
+    if card.state in {"released", "superseded"}:
+        sentence = f"Inspected to {card.family_code} revision {card.letter}, {card.state_label}."
+        return Finding("plan_stands", title, True, sentence, (link,))
+    sentence = f"{card.family_code} revision {card.letter} is {card.state_label}; the unit needs another revision."
+    return Finding("plan_stands", title, False, sentence, (link,))
 
 
 def all_answered(standing: Standing) -> Finding:
-    open_ones = [one for one in standing.due if one.counts is None and 1 in one.owes]
     title = "Every checkpoint that is due is answered"
+    open_ones = [one for one in standing.due if 1 in one.owes]
     if not open_ones:
         return Finding("all_answered", title, True, f"All {len(standing.due)} checkpoints that were due are answered.")
-    sentence = f"{len(open_ones)} of {len(standing.due)} are open: {_numbers([one.card.number for one in open_ones])}."
-    return Finding("all_answered", title, False, sentence, _checkpoint_links(standing, open_ones))
+    sentence = f"{len(open_ones)} of {len(standing.due)} are open: {_named(open_ones)}."
+    return Finding("all_answered", title, False, sentence, _to_checkpoints(standing, open_ones))
 
 
 def no_conflict(standing: Standing) -> Finding:
-    split = [one for one in standing.due if one.state == "in_conflict"]
     title = "No answers in conflict"
+    split = [one for one in standing.due if one.state == "in_conflict"]
     if not split:
         return Finding("no_conflict", title, True, "No checkpoint was answered twice without seeing the other answer.")
-    sentence = f"Answered twice without seeing each other: {_numbers([one.card.number for one in split])}. Correct one."
-    return Finding("no_conflict", title, False, sentence, _checkpoint_links(standing, split))
+    sentence = f"Answered twice without seeing each other: {_named(split)}. Correct one."
+    return Finding("no_conflict", title, False, sentence, _to_checkpoints(standing, split))
 
 
 def second_inspections(standing: Standing) -> Finding:
-    asked = [one for one in standing.due if one.card.second_inspection]
-    owing = [one for one in asked if 1 not in one.owes and ({2, 3} & set(one.owes))]
     title = "Second inspections are given and agree"
+    asked = [one for one in standing.due if one.card.second_inspection]
+    owing = [one for one in asked if {2, 3} & set(one.owes)]
     if not owing:
-        return Finding("second_inspections", title, True, f"{len(asked)} given by another person, or decided by a third.")
+        given = f"{len(asked)} given by another person, or decided by a third." if asked else "The plan asks for none."
+        return Finding("second_inspections", title, True, given)
+    sentence = f"{len(owing)} of {len(asked)} are missing: {_named(owing)}."
     third = [one for one in owing if 3 in one.owes]
-    sentence = f"{len(owing)} of {len(asked)} are missing: {_numbers([one.card.number for one in owing])}."
     if third:
-        sentence += f" A third person decides {_numbers([one.card.number for one in third])}."
-    return Finding("second_inspections", title, False, sentence, _checkpoint_links(standing, owing))
+        sentence += f" A third person decides {_named(third)}."
+    return Finding("second_inspections", title, False, sentence, _to_checkpoints(standing, owing))
 
 
 def answers_are_proof(standing: Standing) -> Finding:
@@ -160,36 +149,34 @@ def answers_are_proof(standing: Standing) -> Finding:
     if not standing.unproven:
         return Finding("answers_are_proof", title, True, "Gauges were in calibration, stages open, clocks right.")
     first = standing.unproven[0]
-    numbers = sorted({one.checkpoint_number for one in standing.unproven})
-    sentence = f"{_numbers(numbers)} wait for a decision. {first.checkpoint_number}: {first.sentence}"
-    url = f"/units/{quote(standing.serial)}/release/#decisions"
-    return Finding("answers_are_proof", title, False, sentence, (Link("Decide them", url),))
+    numbers = _numbers(sorted({one.checkpoint_number for one in standing.unproven}))
+    sentence = f"{numbers} wait for a decision. {first.checkpoint_number}: {first.sentence}"
+    return Finding("answers_are_proof", title, False, sentence, (_to_decisions(standing),))
 
 
 def near_limits_decided(standing: Standing) -> Finding:
     title = "Near-limit values of critical checkpoints are decided"
     if not standing.near_limit:
         return Finding("near_limits_decided", title, True, "None is waiting.")
-    numbers = sorted({one.checkpoint_number for one in standing.near_limit})
-    url = f"/units/{quote(standing.serial)}/release/#decisions"
-    sentence = f"{_numbers(numbers)} wait for the quality manager or the engineer."
-    return Finding("near_limits_decided", title, False, sentence, (Link("Decide them", url),))
+    numbers = _numbers(sorted({one.checkpoint_number for one in standing.near_limit}))
+    sentence = f"{numbers} wait for the quality manager or the engineer."
+    return Finding("near_limits_decided", title, False, sentence, (_to_decisions(standing),))
 
 
 def answers_conform(standing: Standing) -> Finding:
+    title = "Every answer conforms or is covered by a concession"
     failing = [one for one in standing.due if one.counts is not None and not one.counts.passes]
     uncovered = [one for one in failing if concession_for(one, standing.concessions) is None]
-    title = "Every answer conforms or is covered by a concession"
     if not uncovered:
-        covered = f" {len(failing)} by concession." if failing else ""
-        return Finding("answers_conform", title, True, f"No answer stands out of band.{covered}")
-    sentence = f"Do not conform: {_numbers([one.card.number for one in uncovered])}."
-    return Finding("answers_conform", title, False, sentence, _checkpoint_links(standing, uncovered))
+        sentence = f"Under a concession: {_named(failing)}." if failing else "No answer stands out of band."
+        return Finding("answers_conform", title, True, sentence)
+    sentence = f"Do not conform: {_named(uncovered)}."
+    return Finding("answers_conform", title, False, sentence, _to_checkpoints(standing, uncovered))
 
 
 def reports_ended(standing: Standing) -> Finding:
-    running = [one for one in standing.reports if not one.ended]
     title = "Nonconformance reports are closed"
+    running = [one for one in standing.reports if not one.ended]
     if not running:
         closed = f"{len(standing.reports)} raised, all closed or withdrawn." if standing.reports else "None was raised."
         return Finding("reports_ended", title, True, closed)
@@ -202,23 +189,25 @@ def holds_lifted(standing: Standing) -> Finding:
     title = "No hold stands"
     if not standing.holds:
         return Finding("holds_lifted", title, True, "The unit is not on hold.")
-    sentence = "; ".join(f"{hold.source}: {hold.reason}" for hold in standing.holds[:SHOWN])
-    return Finding("holds_lifted", title, False, sentence, (Link("The unit", f"/units/{quote(standing.serial)}/"),))
+    sentence = "; ".join(f"{hold.source}: {hold.reason.rstrip('.')}" for hold in standing.holds[:SHOWN]) + "."
+    return Finding("holds_lifted", title, False, sentence, (_to_unit(standing),))
 
 
 def stages_signed(standing: Standing) -> Finding:
     title = "Every stage is signed, and nothing changed since"
-    missing = [one for one in standing.inspection.stages if one.due and not one.signed]
+    stages = standing.inspection.stages
+    missing = [one.card.number for one in stages if not one.signed]
     if not missing:
-        return Finding("stages_signed", title, True, f"{len(standing.inspection.stages)} stages signed.")
-    changed = [one.card.number for one in missing if one.state == "changed_since_signed"]
-    sentence = f"Not signed: stage {_numbers([one.card.number for one in missing])}."
+        return Finding("stages_signed", title, True, f"{len(stages)} stages signed.")
+    sentence = f"Not signed: stage {_numbers(missing)}."
+    changed = [one.card.number for one in stages if one.state == "changed_since_signed"]
     if changed:
         sentence += f" Stage {_numbers(changed)} changed since it was signed."
     return Finding("stages_signed", title, False, sentence, (Link("Go to the bench", _bench(standing)),))
 
 
 CHECKS: tuple[Callable[[Standing], Finding], ...] = (
+    unit_in_hand,
     plan_stands,
     all_answered,
     no_conflict,
@@ -235,3 +224,32 @@ CHECKS: tuple[Callable[[Standing], Finding], ...] = (
 def check(standing: Standing) -> list[Finding]:
     """Every check's finding, in order."""
     return [one(standing) for one in CHECKS]
+
+
+# ----------------------------------------------------------------------------------------------- words and links
+
+
+def _numbers(numbers: list[int]) -> str:
+    named = ", ".join(str(number) for number in numbers[:SHOWN])
+    return named if len(numbers) <= SHOWN else f"{named} and {len(numbers) - SHOWN} more"
+
+
+def _named(checkpoints: list[CheckpointView]) -> str:
+    return _numbers([one.card.number for one in checkpoints])
+
+
+def _bench(standing: Standing, key: str = "") -> str:
+    address = f"/units/{quote(standing.serial)}/bench/"
+    return f"{address}?checkpoint={quote(key)}" if key else address
+
+
+def _to_unit(standing: Standing) -> Link:
+    return Link("The unit", f"/units/{quote(standing.serial)}/")
+
+
+def _to_decisions(standing: Standing) -> Link:
+    return Link("Decide them", f"/units/{quote(standing.serial)}/release/#decisions")
+
+
+def _to_checkpoints(standing: Standing, checkpoints: list[CheckpointView]) -> tuple[Link, ...]:
+    return tuple(Link(f"{one.card.number} {one.card.title}", _bench(standing, one.card.key)) for one in checkpoints[:SHOWN])

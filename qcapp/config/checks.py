@@ -19,9 +19,7 @@ WHERE c.relkind = 'r' AND n.nspname = 'public' AND pg_has_role(current_user, c.r
 
 def check_environment(app_configs: Sequence[AppConfig] | None, **options: Any) -> list[checks.CheckMessage]:
     """One error for each wrong variable, with a hint that says what to write."""
-    return [
-        checks.Error(problem.message, hint=problem.hint, id=problem.id) for problem in settings.QCAPP_PROBLEMS
-    ]
+    return [checks.Error(problem.message, hint=problem.hint, id=problem.id) for problem in settings.QCAPP_PROBLEMS]
 
 
 def check_database_roles(databases: Sequence[str] | None, **options: Any) -> list[checks.CheckMessage]:

@@ -14,7 +14,9 @@ MENU = (
     ("Units", "/units/", Act.LOOK_UP_UNIT),
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
     ("Plans", "/plans/", Act.LOOK_AT_PLAN),
+    ("Limits", "/limits/", Act.LOOK_AT_PLAN),
     ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),
+    ("Trends", "/trends/", Act.LOOK_AT_TRENDS),
     ("People", "/people/", Act.KEEP_PEOPLE),
     ("Audit", "/audit/", Act.READ_AUDIT),
 )
@@ -33,8 +35,6 @@ def page(request: HttpRequest) -> dict[str, object]:
     held = role_names(person, timezone.now())
     shown["my_roles"] = ", ".join(sorted(role.label for role in held)) or "no role today"
     shown["menu"] = [
-        {"text": text, "url": url, "here": request.path.startswith(url)}
-        for text, url, act in MENU
-        if ACTS[act] & held
+        {"text": text, "url": url, "here": request.path.startswith(url)} for text, url, act in MENU if ACTS[act] & held
     ]
     return shown

@@ -99,9 +99,7 @@ class Environment:
         zone = self.text(name, default)
         if zone not in available_timezones():
             close = difflib.get_close_matches(zone, available_timezones(), n=3) or [default]
-            self.complain(
-                8, f"{name} is {zone!r}, which is no time zone.", f"Write {name}={' or '.join(close)}."
-            )
+            self.complain(8, f"{name} is {zone!r}, which is no time zone.", f"Write {name}={' or '.join(close)}.")
             return default
         return ZoneInfo(zone).key
 

@@ -39,9 +39,7 @@ QCAPP_PIN_PEPPER = env.secret("QCAPP_PIN_PEPPER", SECRET_KEY, "qcapp PIN pepper 
 QCAPP_ANCHOR_KEY = env.secret("QCAPP_ANCHOR_KEY", SECRET_KEY, "qcapp audit anchors 1")
 
 # --- databases ---------------------------------------------------------------------------------------------
-DATABASES = {
-    "default": env.database("QCAPP_DATABASE_URL", f"sqlite:///{QCAPP_DATA_DIR / 'qcapp.sqlite3'}", 3)
-}
+DATABASES = {"default": env.database("QCAPP_DATABASE_URL", f"sqlite:///{QCAPP_DATA_DIR / 'qcapp.sqlite3'}", 3)}
 if env.text("QCAPP_DATABASE_OWNER_URL"):
     # Migrations go through the owner of the tables; the application's own role cannot alter them or their
     # guards.
@@ -59,6 +57,7 @@ INSTALLED_APPS = [
     "qcapp.plans",
     "qcapp.inspections",
     "qcapp.nonconformance",
+    "qcapp.trends",
     "qcapp.certificates",
     "qcapp.history",
     "qcapp.capture",
@@ -159,19 +158,16 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 20
 
 # --- what a browser is told --------------------------------------------------------------------------------
 _public_host = urlsplit(QCAPP_PUBLIC_URL).hostname or "localhost"
-ALLOWED_HOSTS = env.hosts(
-    "QCAPP_ALLOWED_HOSTS", dict.fromkeys([_public_host, "localhost", "127.0.0.1", "[::1]"])
-)
+ALLOWED_HOSTS = env.hosts("QCAPP_ALLOWED_HOSTS", dict.fromkeys([_public_host, "localhost", "127.0.0.1", "[::1]"]))
 CSRF_TRUSTED_ORIGINS = [QCAPP_PUBLIC_URL] if QCAPP_HTTPS else []
-SESSION_COOKIE_AGE = (
-    30 * 24 * 3600
-)  # since the last day of use: SlidingSessionMiddleware renews it once a day
+SESSION_COOKIE_AGE = 30 * 24 * 3600  # since the last day of use: SlidingSessionMiddleware renews it once a day
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_HEADER_NAME = "HTTP_X_CSRFTOKEN"
 CSRF_FAILURE_VIEW = "qcapp.lib.refusals.csrf_failure"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = QCAPP_HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^health/"]  # asked on the machine itself, without TLS
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if QCAPP_HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = QCAPP_HTTPS
 if QCAPP_TRUSTED_PROXIES:

@@ -14,6 +14,7 @@ PREFIXES = {
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
+    "trends": "trends/",
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "api": "api/",
     "capture": "",
@@ -21,10 +22,10 @@ PREFIXES = {
 }
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path(prefix, include(f"qcapp.{room}.urls"))
-    for room, prefix in PREFIXES.items()
-    if find_spec(f"qcapp.{room}.urls")
+    path(prefix, include(f"qcapp.{room}.urls")) for room, prefix in PREFIXES.items() if find_spec(f"qcapp.{room}.urls")
 ]
+urlpatterns.append(path("health/", include("qcapp.config.health.urls")))
+urlpatterns.append(path("limits/", include("qcapp.plans.calculators.urls")))
 
 handler400 = "qcapp.lib.refusals.bad_request"
 handler403 = "qcapp.lib.refusals.permission_denied"

@@ -45,9 +45,7 @@ class Result(WriteOnceModel):
     body_digest = models.CharField(max_length=64)  # the same operation with another body is refused
     item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="results")
     checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="results")
-    characteristic = models.ForeignKey(
-        "plans.Characteristic", on_delete=models.PROTECT, related_name="results"
-    )
+    characteristic = models.ForeignKey("plans.Characteristic", on_delete=models.PROTECT, related_name="results")
     round = models.SmallIntegerField()
     inspection = models.SmallIntegerField(choices=Inspection.choices)
     purpose = models.CharField(max_length=12, choices=Purpose.choices)
@@ -65,22 +63,16 @@ class Result(WriteOnceModel):
     recorded_at = models.DateTimeField()  # the tablet's clock, corrected by nothing
     received_at = models.DateTimeField()  # the server's clock
     base = models.UUIDField(null=True)  # what the person had seen when answering, as sent
-    replaces = models.JSONField(
-        default=list
-    )  # operations this row takes the place of; they may arrive after it
+    replaces = models.JSONField(default=list)  # operations this row takes the place of; they may arrive after it
     reason = models.CharField(max_length=300, blank=True)
     flags = models.JSONField(default=list)  # codes: why this result does not count as proof until decided
     digest = models.CharField(max_length=64)  # of the row's canonical content
 
     class Meta:
         indexes = [
-            models.Index(
-                fields=["item", "checkpoint", "round"], name="inspections_result_item"
-            ),  # a unit's page
+            models.Index(fields=["item", "checkpoint", "round"], name="inspections_result_item"),  # a unit's page
             models.Index(fields=["characteristic", "-id"], name="inspections_result_charact"),  # a trace
-            models.Index(
-                fields=["gauge", "recorded_at"], name="inspections_result_gauge"
-            ),  # a gauge's readings
+            models.Index(fields=["gauge", "recorded_at"], name="inspections_result_gauge"),  # a gauge's readings
         ]
 
     def __str__(self) -> str:
@@ -94,9 +86,7 @@ class CurrentAnswer(models.Model):
     checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="+")
     round = models.SmallIntegerField()
     inspection = models.SmallIntegerField(choices=Result.Inspection.choices)
-    result = models.OneToOneField(
-        Result, on_delete=models.PROTECT, related_name="current_for"
-    )  # the latest head
+    result = models.OneToOneField(Result, on_delete=models.PROTECT, related_name="current_for")  # the latest head
     conflict = models.BooleanField(default=False)  # two tablets answered without seeing each other
 
     class Meta:
@@ -122,9 +112,7 @@ class Reinspection(WriteOnceModel):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(
-                fields=["item", "checkpoint", "round"], name="inspections_reinspection_round_once"
-            ),
+            models.UniqueConstraint(fields=["item", "checkpoint", "round"], name="inspections_reinspection_round_once"),
         ]
 
     def __str__(self) -> str:

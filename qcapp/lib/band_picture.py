@@ -68,7 +68,8 @@ def mark(
         shapes = _bars("open", "", lower=lower, upper=upper) + _dot(18) + _dot(27)
     label = "two answers in conflict" if conflict else word(outcome)
     return (
-        f'<svg class="mark {"near" if conflict else tone(outcome)}" viewBox="0 0 44 24" width="44" height="24" role="img" '
+        f'<svg class="mark {"near" if conflict else tone(outcome)}" viewBox="0 0 44 24" width="44" height="24" '
+        f'role="img" '
         f'aria-label="{escape(label)}">{shapes}</svg>'
     )
 
@@ -163,9 +164,7 @@ def ruler(
     )
 
 
-def _spoken(
-    lower: Decimal | None, upper: Decimal | None, value: Decimal | None, outcome: str, measure: str
-) -> str:
+def _spoken(lower: Decimal | None, upper: Decimal | None, value: Decimal | None, outcome: str, measure: str) -> str:
     band = f"limits {'open' if lower is None else lower} to {'open' if upper is None else upper} {measure}".strip()
     return band if value is None else f"{value} {measure}, {word(outcome)}, {band}"
 
@@ -176,9 +175,7 @@ def _band(at: Scale, lower: float | None, upper: float | None) -> str:
     return f'<rect class="band" x="{x1:g}" y="{AXIS - 20}" width="{max(x2 - x1, 0):g}" height="20"/>'
 
 
-def _guards(
-    at: Scale, lower: float | None, upper: float | None, guard: float, natural: frozenset[str]
-) -> str:
+def _guards(at: Scale, lower: float | None, upper: float | None, guard: float, natural: frozenset[str]) -> str:
     zones = []
     if guard > 0 and lower is not None and "lower" not in natural:
         zones.append((at(lower), at(lower + guard)))
@@ -210,9 +207,7 @@ def _limits(at: Scale, lower: Decimal | None, upper: Decimal | None, natural: fr
         x = at(float(limit))
         if side not in natural:
             drawn.append(f'<path class="limit" d="M{x:g} {AXIS - 27}V{AXIS + 10}" fill="none"/>')
-        drawn.append(
-            f'<text x="{_inside(x, str(limit)):g}" y="{AXIS + 29}" text-anchor="middle">{limit}</text>'
-        )
+        drawn.append(f'<text x="{_inside(x, str(limit)):g}" y="{AXIS + 29}" text-anchor="middle">{limit}</text>')
     return "".join(drawn)
 
 
@@ -231,7 +226,8 @@ def _value(at: Scale, value: Decimal, outcome: str, measure: str) -> str:
     css = tone(outcome)
     return (
         f'<circle class="value {css}" cx="{x:g}" cy="{AXIS - 10}" r="7.5"/>'
-        f'<text class="value {css}" x="{_inside(x, label):g}" y="{AXIS - 34}" text-anchor="middle">{escape(label)}</text>'
+        f'<text class="value {css}" x="{_inside(x, label):g}" y="{AXIS - 34}" text-anchor="middle">'
+        f"{escape(label)}</text>"
     )
 
 
@@ -240,9 +236,7 @@ def trace(values: Sequence[float], *, lower: float | None, upper: float | None, 
     if not values:
         return ""
     low, high = (
-        stretch(lower, upper, None, None)
-        if (lower is not None or upper is not None)
-        else (min(values), max(values))
+        stretch(lower, upper, None, None) if (lower is not None or upper is not None) else (min(values), max(values))
     )
     low, high = min(low, *values), max(high, *values)
     if low == high:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html as html_words
 import json
+import mimetypes
 import os
 import sys
 from functools import cache
@@ -83,7 +84,8 @@ def layout(job: dict[str, Any]) -> tuple[Any, Any]:
             file = static_file(url, job["static_url"], job["folders"])
             if file is None:
                 raise FatalURLFetchingError(f"A document may not read {url}, or it is not there.")
-            return URLFetcherResponse(url, file.read_bytes())
+            kind = mimetypes.guess_type(file.name)[0] or "application/octet-stream"  # a style sheet must say that it is one
+            return URLFetcherResponse(url, file.read_bytes(), {"Content-Type": kind})
 
     return weasyprint, StaticFetcher(allowed_protocols=("data",))
 

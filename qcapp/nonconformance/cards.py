@@ -119,6 +119,8 @@ class ReportCard:
     raised_at: datetime
     raised_by_name: str
     changed_at: datetime
+    procedure: str = ""  # of the disposition in force
+    reinspected: int = 0  # how many checkpoints it inspects again
     concession: ConcessionCard | None = None  # in force
     hidden: bool = False
 

@@ -117,6 +117,4 @@ class RaiseForm(forms.Form):
     )
     title = forms.CharField(label="What is wrong, in one line", max_length=160)
     description = TextField(label="More about it", required=False, rows=4)
-    severity = forms.ChoiceField(
-        label="Severity", choices=Report.Severity.choices, initial=Report.Severity.MAJOR
-    )
+    severity = forms.ChoiceField(label="Severity", choices=Report.Severity.choices, initial=Report.Severity.MAJOR)

@@ -33,12 +33,8 @@ class Report(WriteOnceModel):
     uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
     number = models.CharField(max_length=20, unique=True)  # "NCR-2026-0031"
     item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="reports")
-    checkpoint = models.ForeignKey(
-        "plans.Checkpoint", null=True, on_delete=models.PROTECT, related_name="reports"
-    )
-    result = models.OneToOneField(
-        "inspections.Result", null=True, on_delete=models.PROTECT, related_name="report"
-    )
+    checkpoint = models.ForeignKey("plans.Checkpoint", null=True, on_delete=models.PROTECT, related_name="reports")
+    result = models.OneToOneField("inspections.Result", null=True, on_delete=models.PROTECT, related_name="report")
     title = models.CharField(max_length=160)
     description = models.CharField(max_length=600, blank=True)
     severity = models.CharField(max_length=8, choices=Severity.choices)
@@ -64,7 +60,8 @@ class ReportStatus(models.Model):
 
     report = models.OneToOneField(Report, on_delete=models.PROTECT, related_name="status")
     state = models.CharField(max_length=16, choices=[(s.value, s.label) for s in ReportState])
-    decided = models.ForeignKey("DispositionProposal", null=True, on_delete=models.PROTECT, related_name="+")  # in force
+    # the disposition in force: none before it is decided, and none again when a correction failed
+    decided = models.ForeignKey("DispositionProposal", null=True, on_delete=models.PROTECT, related_name="+")
     cause = models.CharField(max_length=12, choices=Report.Cause.choices, default=Report.Cause.UNKNOWN)
     changed_at = models.DateTimeField()
 
@@ -139,9 +136,7 @@ class Concession(WriteOnceModel):
     report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="concessions")
     proposal = models.OneToOneField(DispositionProposal, on_delete=models.PROTECT, related_name="concession")
     item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="concessions")
-    checkpoint = models.ForeignKey(
-        "plans.Checkpoint", null=True, on_delete=models.PROTECT, related_name="concessions"
-    )
+    checkpoint = models.ForeignKey("plans.Checkpoint", null=True, on_delete=models.PROTECT, related_name="concessions")
     lower = DecimalTextField(null=True, blank=True)
     upper = DecimalTextField(null=True, blank=True)
     statement = models.CharField(max_length=400)

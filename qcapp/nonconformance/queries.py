@@ -165,6 +165,8 @@ def _card(row: Report, secret: Collection[Place]) -> ReportCard:
         raised_at=row.raised_at,
         raised_by_name=row.raised_by.name,
         changed_at=row.status.changed_at,
+        procedure="" if decided is None else decided.procedure,
+        reinspected=0 if decided is None else len(decided.reinspect),
         concession=_concession_in_force(row),
         hidden=hidden,
     )
@@ -273,5 +275,3 @@ def _concession(row: Concession, about: Report) -> ConcessionCard:
         statement=row.statement,
         approved_at=row.approved_at,
     )
-
-

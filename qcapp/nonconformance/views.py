@@ -209,9 +209,7 @@ def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:
     return prove_identity(person=request.user, secret=pin, method="pin", at=at, address=client_address(request))
 
 
-def _act(
-    request: HttpRequest, number: str, name: str, form: django_forms.Form, perform: Perform
-) -> HttpResponse:
+def _act(request: HttpRequest, number: str, name: str, form: django_forms.Form, perform: Perform) -> HttpResponse:
     """Do it and go back to the report; a refusal shows the page again with what was typed, except the PIN."""
     status = HTTPStatus.BAD_REQUEST
     if form.is_valid():
@@ -228,17 +226,15 @@ def _act(
 # --------------------------------------------------------------------------------------------------- the page
 
 
-def _page(
-    request: HttpRequest, number: str, bound: Bound | None = None, status: int = HTTPStatus.OK
-) -> HttpResponse:
+def _page(request: HttpRequest, number: str, bound: Bound | None = None, status: int = HTTPStatus.OK) -> HttpResponse:
     at = timezone.now()
     view = report(number, viewer=request.user, at=at)
-    missing = [] if view.proposal is None else list(view.proposal.missing)
     context = {
         "report": view,
         "forms": _fresh_forms(view, role_names(request.user, at)) | (bound or {}),
         "holds": [hold for hold in open_holds(view.card.item_id) if hold.source == view.card.number],
-        "missing_roles": [Role(role).label for role in missing],
+        "missing_roles": [Role(role).label for role in _missing(view)],
+        "reinspect": _named(view),
     }
     return render(request, "nonconformance/report.html", context, status=status)
 
@@ -258,6 +254,13 @@ def _fresh_forms(view: ReportView, held: Collection[Role]) -> Bound:
 
 def _missing(view: ReportView) -> tuple[str, ...]:
     return () if view.proposal is None else view.proposal.missing
+
+
+def _named(view: ReportView) -> list[str]:
+    """The checkpoints that the proposal inspects again, by number and title."""
+    wanted = [] if view.proposal is None else view.proposal.reinspect
+    named = dict(_checkpoints(view)) if wanted else {}
+    return [named.get(key, key) for key in wanted]
 
 
 def _checkpoints(view: ReportView) -> list[tuple[str, str]]:

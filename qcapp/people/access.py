@@ -12,8 +12,9 @@ API writes the same dictionary itself.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from functools import wraps
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
@@ -22,9 +23,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from .queries import is_here
+from .queries import is_here, keep_roles, may
 from .roles import Act
 from .services import require
+
+if TYPE_CHECKING:
+    from .models import Person
 
 View = Callable[..., HttpResponseBase]
 PUBLIC = "public"
@@ -46,12 +50,19 @@ def needs(act: Act, *, post: Act | None = None) -> Callable[[View], View]:
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if (answer := sign_in_first(request)) is not None:
                 return answer
-            require(request.user, act if request.method in SAFE else post or act, timezone.now())
+            permit(request.user, act if request.method in SAFE else post or act, timezone.now())
             return _not_kept(view(request, *args, **kwargs))
 
         return _asking(guarded, acts)
 
     return decorate
+
+
+def permit(person: Person, act: Act, at: datetime) -> None:
+    """Raises as `require`. The roles read for it are kept for the menu and the buttons of the page that follows."""
+    keep_roles(person, at)
+    if person.password_is_temporary or not may(person, act, at):
+        require(person, act, at)
 
 
 def signed_in(view: View) -> View:

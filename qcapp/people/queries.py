@@ -95,15 +95,24 @@ def roles_of(person: Person, at: datetime) -> frozenset[RoleHeld]:
     return frozenset(own | {RoleHeld(Role(row.role), row.person) for row in stands_in})
 
 
+def keep_roles(person: Person, at: datetime) -> None:
+    """Read the roles of whoever asks for a page once: `role_names` of this very object answers from it that day.
+
+    For the person of a request and no longer; services ask `roles_of`, which always reads.
+    """
+    person._roles_kept = (site_day(at), role_names(person, at))  # type: ignore[attr-defined]  # of this object alone
+
+
 def role_names(person: Person, at: datetime) -> frozenset[Role]:
-    """The roles held at that time, in one query."""
+    """The roles held at that time, in one query, or none after `keep_roles`."""
+    day = site_day(at)
+    kept_on, kept = getattr(person, "_roles_kept", (None, frozenset()))
+    if kept_on == day:
+        return kept
     if not is_here(person, at):
         return frozenset()
-    day = site_day(at)
     own = _held(day).filter(person=person).values_list("role")
-    return frozenset(
-        Role(role) for (role,) in own.union(_standing_in(day).filter(deputy=person).values_list("role"))
-    )
+    return frozenset(Role(role) for (role,) in own.union(_standing_in(day).filter(deputy=person).values_list("role")))
 
 
 def acts_of(person: Person, at: datetime) -> frozenset[Act]:
@@ -121,9 +130,7 @@ def person_by_badge(badge: str) -> Person:
     """The person with this badge, whatever its case. Raises NotFound (`badge_unknown`)."""
     person = find_by_badge(badge)
     if person is None:
-        raise NotFound(
-            "badge_unknown", f"No person has the badge {badge[:20]!r}. Check the badge.", badge=badge[:20]
-        )
+        raise NotFound("badge_unknown", f"No person has the badge {badge[:20]!r}. Check the badge.", badge=badge[:20])
     return person
 
 
@@ -152,9 +159,7 @@ def people_with_role(role: Role, at: datetime) -> list[Person]:
     """Everybody who holds the role at that time, own holders first, then deputies; each once, by name."""
     day = site_day(at)
     own = Person.objects.filter(pk__in=_held(day).filter(role=role).values("person")).order_by("name")
-    deputies = Person.objects.filter(pk__in=_standing_in(day).filter(role=role).values("deputy")).order_by(
-        "name"
-    )
+    deputies = Person.objects.filter(pk__in=_standing_in(day).filter(role=role).values("deputy")).order_by("name")
     return list({p.pk: p for p in (*own, *deputies) if is_here(p, at)}.values())
 
 
@@ -171,10 +176,7 @@ def holds_on(person: Person, role: Role, day: date) -> bool:
 
 def names_of(uuids: Iterable[str]) -> dict[str, str]:
     """The names behind people's uuids, for lists that keep only those."""
-    return {
-        str(uuid): name
-        for uuid, name in Person.objects.filter(uuid__in=set(uuids)).values_list("uuid", "name")
-    }
+    return {str(uuid): name for uuid, name in Person.objects.filter(uuid__in=set(uuids)).values_list("uuid", "name")}
 
 
 def person_card(person: Person, at: datetime) -> PersonCard:
@@ -193,9 +195,7 @@ def people_cards(at: datetime, *, with_left: bool = False) -> list[PersonCard]:
         held.setdefault(row.deputy_id, set()).add(RoleHeld(Role(row.role), row.person))
     everybody = [p for p in Person.objects.order_by("name") if with_left or is_here(p, at)]
     return [
-        _card(
-            p, tuple(h.label for h in sorted(held.get(p.pk, ()), key=_table_order)) if is_here(p, at) else ()
-        )
+        _card(p, tuple(h.label for h in sorted(held.get(p.pk, ()), key=_table_order)) if is_here(p, at) else ())
         for p in everybody
     ]
 
@@ -208,9 +208,7 @@ def role_rows(person: Person) -> list[RoleRow]:
 
 def deputy_rows(person: Person) -> list[DeputyRow]:
     """Deputyships in which the person stands on either side, the newest first."""
-    rows = Deputy.objects.filter(Q(person=person) | Q(deputy=person)).select_related(
-        "person", "deputy", "end"
-    )
+    rows = Deputy.objects.filter(Q(person=person) | Q(deputy=person)).select_related("person", "deputy", "end")
     return [
         DeputyRow(row.pk, Role(row.role), row.person.name, row.deputy.name, row.starts_on, last_day(row))
         for row in rows.order_by("-starts_on", "-pk")

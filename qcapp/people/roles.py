@@ -41,10 +41,12 @@ class Act(StrEnum):
     LOOK_AT_PLAN = "look at an inspection plan"
     LOOK_AT_REPORTS = "look at nonconformance reports"
     LOOK_AT_GAUGES = "look at gauges"
+    LOOK_AT_TRENDS = "look at trends"
     GET_CERTIFICATE = "get a certificate"
     READ_AUDIT = "read the audit chain"
 
     IMPORT_PLAN = "import an inspection plan"
+    WRITE_PLAN = "write, revise or discard a draft of an inspection plan"
     SEND_PLAN_FOR_REVIEW = "send a plan for review or return it"
     APPROVE_PLAN = "approve limits and methods of critical checkpoints"
     RELEASE_PLAN = "release or withdraw a plan revision"
@@ -77,9 +79,11 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.LOOK_AT_PLAN: EVERYBODY,
     Act.LOOK_AT_REPORTS: EVERYBODY,
     Act.LOOK_AT_GAUGES: EVERYBODY,
+    Act.LOOK_AT_TRENDS: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
     Act.GET_CERTIFICATE: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.CUSTOMER_SERVICE, R.DISPATCH}),
     Act.READ_AUDIT: frozenset({R.QUALITY_MANAGER, R.KEEPER}),
     Act.IMPORT_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.WRITE_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.SEND_PLAN_FOR_REVIEW: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.APPROVE_PLAN: frozenset({R.ENGINEER}),
     Act.RELEASE_PLAN: _QUALITY,

@@ -189,11 +189,13 @@ class Difference:
 
 @dataclass(frozen=True)
 class PreReleaseFinding:
-    """Something to look at before a release."""
+    """Something to look at before a release; `key` and `column` lead to the cell."""
 
     code: str
     number: int
     message: str
+    key: str = ""
+    column: str = ""
 
 
 @dataclass(frozen=True)

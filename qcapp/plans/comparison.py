@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 
 from qcapp.core.metrology.bands import Band
 
-from .cards import CheckpointCard, Difference, FieldChange, PreReleaseFinding
+from .cards import CheckpointCard, Difference, FieldChange
 
 # What a change of method means for the engineer: how a value is come by.
 _METHOD = ("kind", "method", "set-up", "gauges", "second inspection", "readings", "formula")
@@ -101,16 +101,3 @@ def _concerns_engineer(old: CheckpointCard | None, new: CheckpointCard | None) -
     if old is None or new is None or old.criticality != new.criticality:
         return True
     return any(_FIELDS[name](old) != _FIELDS[name](new) for name in (*_LIMITS, *_METHOD, "guard", "decimals"))
-
-
-def advice(cards: Sequence[CheckpointCard]) -> list[PreReleaseFinding]:
-    """Findings in the order of the plan: `critical_without_second`, `measured_without_gauge`."""
-    found: list[PreReleaseFinding] = []
-    for card in cards:
-        if card.critical and card.kind != "derived" and not card.second_inspection:
-            message = f"{card.number} {card.title} is critical, but has no second inspection."
-            found.append(PreReleaseFinding("critical_without_second", card.number, message))
-        if card.kind == "measured" and not card.gauge_kinds:
-            message = f"{card.number} {card.title} is measured, but names no kind of gauge."
-            found.append(PreReleaseFinding("measured_without_gauge", card.number, message))
-    return found

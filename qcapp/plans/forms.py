@@ -14,7 +14,7 @@ class ImportForm(forms.Form):
 
     family_code = forms.ChoiceField(label="Part family")
     letter = forms.CharField(label="Revision", max_length=2, help_text="One or two capitals, such as D.")
-    file = forms.FileField(label="Plan file", help_text="CSV in UTF-8 or UTF-16, at most 5 MB.")
+    file = forms.FileField(label="Plan file", help_text="XLSX, or CSV in UTF-8 or UTF-16, at most 5 MB.")
     change_note = forms.CharField(label="What changes and why", max_length=300, required=False)
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -22,6 +22,22 @@ class ImportForm(forms.Form):
         field = self.fields["family_code"]
         assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
         field.choices = [(f.code, f"{f.code} {f.name}") for f in families()]
+
+
+class EmptyForm(forms.Form):
+    """An act that takes nothing."""
+
+
+class FileForm(forms.Form):
+    """A plan file for a draft that is there."""
+
+    file = forms.FileField(label="Plan file", help_text="XLSX, or CSV in UTF-8 or UTF-16, at most 5 MB.")
+
+
+class ReviseForm(forms.Form):
+    """Why the next revision is begun."""
+
+    change_note = forms.CharField(label="What will change and why", max_length=300)
 
 
 class PinForm(forms.Form):

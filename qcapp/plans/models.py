@@ -55,14 +55,45 @@ class PlanRevision(WriteOnceModel):
     author = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     created_at = models.DateTimeField()
 
-    class Meta:
-        constraints = [
-            # two imports of the same letter at the same time: one of them loses here
-            models.UniqueConstraint(fields=["family", "letter"], name="plans_revision_letter_once"),
-        ]
-
     def __str__(self) -> str:
         return f"revision {self.letter}"
+
+
+class Draft(models.Model):
+    """The working paper of a revision that is not released: its rows as the plan file writes them.
+
+    Stages, documents, checkpoints and characteristics become rows of their own at the release, and this one
+    goes. So a draft may be unfinished, and a number that only a draft gave is free again when it is discarded.
+    """
+
+    revision = models.OneToOneField(PlanRevision, on_delete=models.PROTECT, related_name="draft")
+    rows = models.TextField()  # JSON, see draft_rows
+    digest = models.CharField(max_length=64)  # of `rows`: what did not come through the services is found
+    version = models.IntegerField(default=1)  # counts the edits
+    writers = models.JSONField(default=list)  # keys of everybody who changed it: none of them may release it
+    changed_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    changed_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"draft of {self.revision_id}, {self.version}"
+
+
+class DraftStep(models.Model):
+    """One edit of a draft that can be undone: the rows as they were before it."""
+
+    draft = models.ForeignKey(Draft, on_delete=models.CASCADE, related_name="steps")
+    version = models.IntegerField()  # the draft's version after the edit
+    before = models.BinaryField()  # the rows' JSON, compressed
+    said = models.CharField(max_length=200)  # "508 limits: H8 becomes H7"
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["version"]
+        constraints = [models.UniqueConstraint(fields=["draft", "version"], name="plans_draft_step_once")]
+
+    def __str__(self) -> str:
+        return self.said
 
 
 class Stage(models.Model):
@@ -181,12 +212,17 @@ class RevisionStatus(models.Model):
 
     revision = models.OneToOneField(PlanRevision, on_delete=models.PROTECT, related_name="status")
     family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="+")
+    letter = models.CharField(max_length=4)
     state = models.CharField(max_length=12, choices=[(s.value, s.label) for s in RevisionState])
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
                 fields=["family"], condition=models.Q(state="released"), name="plans_one_released_per_family"
+            ),
+            # two imports of the same letter at the same time: one of them loses here
+            models.UniqueConstraint(
+                fields=["family", "letter"], condition=~models.Q(state="discarded"), name="plans_letter_once"
             ),
         ]
 

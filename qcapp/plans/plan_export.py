@@ -4,29 +4,28 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping
 
 from .cards import CheckpointCard, StageCard
 from .plan_file import COLUMNS
 from .plan_rows import FOR_REFERENCE, SPECIFICATION
 
 
-def write_plan(stages: Sequence[StageCard], checkpoints: Sequence[CheckpointCard]) -> str:
+def write_cells(rows: Iterable[Mapping[str, object]]) -> str:
     """CSV with a header line, lines ended by CR LF as RFC 4180 has them.
 
     Limits stand as numbers beside the notation, so that reading it back refuses to go on if a table says
     otherwise.
     """
-    by_number = {stage.number: stage for stage in stages}
     target = io.StringIO(newline="")
     writer = csv.DictWriter(target, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
-    for card in checkpoints:
-        writer.writerow(_cells(by_number[card.stage_number], card))
+    writer.writerows(rows)
     return target.getvalue()
 
 
-def _cells(stage: StageCard, card: CheckpointCard) -> dict[str, object]:
+def cells_of(stage: StageCard, card: CheckpointCard) -> dict[str, object]:
+    """The cells of a checkpoint's row; columns that mean nothing for its kind are left out."""
     drawing = (SPECIFICATION if card.document_kind == "specification" else "") + card.document_number
     return {
         "stage_number": stage.number,

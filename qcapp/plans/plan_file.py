@@ -10,9 +10,23 @@ import csv
 import io
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field
 
 from qcapp.lib.plain_text import shown
+
+from .plan_findings import PlanFinding, PlanTable, Row, letter_of
+from .workbook import read_workbook
+
+__all__ = [
+    "COLUMNS",
+    "MAX_BYTES",
+    "MAX_ROWS",
+    "PlanFinding",
+    "PlanTable",
+    "Row",
+    "cell_problem",
+    "letter_of",
+    "read_table",
+]
 
 COLUMNS = (
     "stage_number", "stage_name", "hold_point", "witness_point", "number", "key", "title", "kind", "nominal",
@@ -26,61 +40,26 @@ MAX_BYTES = 5 * 1024 * 1024
 MAX_ROWS = 2000
 MAX_CELL = 2000
 
-_SPREADSHEETS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # a zipped workbook, an old binary one
+_WORKBOOK = b"PK\x03\x04"
+_SPREADSHEETS = (b"\xd0\xcf\x11\xe0",)  # an old binary workbook
 _BYTE_ORDER_MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 
 
-@dataclass(frozen=True, order=True)
-class PlanFinding:
-    """One thing that is wrong with a plan file.
-
-    `column` is the column's name, `cell` as a spreadsheet names it.
-    """
-
-    line: int
-    column: str
-    code: str
-    message: str
-    cell: str = ""
-
-    def to_json(self) -> dict[str, object]:
-        """The finding as plain values."""
-        return asdict(self)
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the file: its cells by column, absent columns as empty text."""
-
-    line: int
-    cells: dict[str, str]
-    letters: dict[str, str]  # the spreadsheet's name of each column, "F"
-
-
-@dataclass
-class PlanTable:
-    """The rows that could be read and what was wrong with the others."""
-
-    rows: list[Row] = field(default_factory=list)
-    findings: list[PlanFinding] = field(default_factory=list)
-
-    def add(self, line: int, column: str, code: str, message: str, cell: str = "") -> None:
-        """Note one finding."""
-        self.findings.append(PlanFinding(line, column, code, message, cell))
-
-
 def read_table(source: str | bytes) -> PlanTable:
-    """The rows of a plan file in UTF-8 or UTF-16, separated by comma, semicolon or tab; never raises.
+    """The rows of a plan file, never raises: a workbook, or UTF-8 or UTF-16 with comma, semicolon or tab between cells.
 
     Codes: `file_too_large`, `file_is_spreadsheet`, `encoding_unknown`, `nul_character`, `file_empty`,
     `file_unreadable`, `column_unknown`, `column_twice`, `column_missing`, `too_many_rows`, `cells_too_many`,
-    `cells_too_few`, `cell_is_formula`, `cell_not_plain`, `cell_too_long`.
+    `cells_too_few`, `cell_is_formula`, `cell_not_plain`, `cell_too_long`, and those of `workbook`.
     """
     table = PlanTable()
+    if isinstance(source, bytes) and source.startswith(_WORKBOOK):
+        read_records(read_workbook(source, table), table)
+        return table
     text = _decoded(source, table)
     if text is not None:
-        _read_rows(text, table)
+        read_records(_records(text, table), table)
     if not table.rows and not table.findings:
         table.add(1, "", "file_empty", "The file holds no checkpoint; export a plan to see how one looks.")
     return table
@@ -102,7 +81,7 @@ def _decoded(source: str | bytes, table: PlanTable) -> str | None:
 
 def _from_bytes(data: bytes, table: PlanTable) -> str | None:
     if data.startswith(_SPREADSHEETS):
-        message = "This is a spreadsheet, not a CSV file; save the sheet as “CSV UTF-8” and import that."
+        message = "This is an old spreadsheet; save it as XLSX or “CSV UTF-8” and import that."
         table.add(1, "", "file_is_spreadsheet", message)
         return None
     mark, encoding = next((pair for pair in _BYTE_ORDER_MARKS if data.startswith(pair[0])), (b"", _guess(data)))
@@ -120,8 +99,8 @@ def _guess(data: bytes) -> str:
     return {b"\0": "utf-16-be"}.get(data[:1], "utf-16-le" if data[1:2] == b"\0" else "utf-8")
 
 
-def _read_rows(text: str, table: PlanTable) -> None:
-    records = _records(text, table)
+def read_records(records: Iterator[tuple[int, list[str]]], table: PlanTable) -> None:
+    """Put the records into the table; the first one names the columns."""
     header = next(records, None)
     if header is None:
         return
@@ -194,26 +173,22 @@ def _has_right_length(line: int, cells: list[str], columns: list[str], table: Pl
 
 def _check_cells(row: Row, table: PlanTable) -> None:
     for column, text in row.cells.items():
-        if not text:
-            continue
-        cell = f"{row.letters[column]}{row.line}"
-        if text[0] in "=@" or (column in FREE_TEXT and text[0] in "+-"):
-            message = "The cell begins like a spreadsheet's formula; write its value or plain text."
-            table.add(row.line, column, "cell_is_formula", message, cell)
-        elif len(text) > MAX_CELL:
-            message = f"The cell is longer than {MAX_CELL} characters; shorten it."
-            table.add(row.line, column, "cell_too_long", message, cell)
-        elif not text.isascii() or not text.isprintable():
-            _check_characters(row.line, column, text, cell, table)
+        if problem := cell_problem(column, text):
+            table.add(row.line, column, *problem, f"{row.letters[column]}{row.line}")
 
 
-def _check_characters(line: int, column: str, text: str, cell: str, table: PlanTable) -> None:
-    if any(unicodedata.category(character) in _HIDDEN for character in text):
+def cell_problem(column: str, text: str) -> tuple[str, str] | None:
+    """Code and sentence when a cell may not hold this text at all, whatever it means.
+
+    Codes: `cell_is_formula`, `cell_too_long`, `cell_not_plain`.
+    """
+    if not text:
+        return None
+    if text[0] in "=@" or (column in FREE_TEXT and text[0] in "+-"):
+        return "cell_is_formula", "The cell begins like a spreadsheet's formula; write its value or plain text."
+    if len(text) > MAX_CELL:
+        return "cell_too_long", f"The cell is longer than {MAX_CELL} characters; shorten it."
+    if (not text.isascii() or not text.isprintable()) and any(unicodedata.category(c) in _HIDDEN for c in text):
         message = "The cell holds a line break or a character that cannot be seen; type it again."
-        table.add(line, column, "cell_not_plain", message, cell)
-
-
-def letter_of(index: int) -> str:
-    """How a spreadsheet names the column at `index`, counted from 0: A, B … Z, AA."""
-    quotient, remainder = divmod(index, 26)
-    return (letter_of(quotient - 1) if quotient else "") + chr(ord("A") + remainder)
+        return "cell_not_plain", message
+    return None

@@ -30,14 +30,14 @@ LONGEST = {
 
 _WHOLE = re.compile(r"[0-9]{1,6}")
 _LIMITS = frozenset({"nominal", "limits", "lower", "upper", "guard", "unit_of_measure", "decimals"})
-_USED = {
+COLUMNS_OF_KIND = {
     "measured": _LIMITS | {"readings"},
     "attribute": frozenset(),
     "count": frozenset({"limits", "lower", "upper", "unit_of_measure"}),
     "record": frozenset({"form"}),
     "derived": _LIMITS | {"formula"},
 }
-_KIND_COLUMNS = _LIMITS | {"readings", "formula", "form"}
+KIND_COLUMNS = _LIMITS | {"readings", "formula", "form"}
 _NUMBERS = ("nominal", "lower", "upper", "guard")
 # The column in which a kind's field stands; all others have the field's own name.
 _COLUMN_OF_FIELD = {
@@ -237,7 +237,7 @@ def _document(reader: RowReader) -> PlanDocument | None:
 def _spec(reader: RowReader, kind: str) -> Spec | None:
     """What the kind specifies, from the columns it uses; None with findings."""
     before = len(reader.findings)
-    for column in sorted(_KIND_COLUMNS - _USED[kind]):
+    for column in sorted(KIND_COLUMNS - COLUMNS_OF_KIND[kind]):
         ignored = kind == "attribute" and column == "limits" and reader.row.cells[column] == "conforms"
         if reader.row.cells[column] and not ignored:
             message = f"{column} means nothing for the kind {kind}; leave the cell empty."

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from qcapp.core import formulas
 from qcapp.core.checkpoints.derived import DerivedSpec
+from qcapp.core.checkpoints.formula_units import check_units
 from qcapp.lib.plain_text import shown
 
-from .plan_file import PlanFinding, PlanTable, Row, read_table
+from .plan_file import PlanFinding, Row, read_table
 from .plan_rows import LONGEST, PlanCheckpoint, PlanDocument, PlanStage, RowReader, read_row
+
+ReadRow = tuple[PlanCheckpoint | None, list[PlanFinding]]
 
 
 @dataclass(frozen=True)
@@ -39,22 +42,35 @@ def read_plan(source: str | bytes, *, gauge_kinds: Collection[str], numbering: N
 
     Codes besides those of `plan_file` and `plan_rows`: `stage_out_of_order`, `stage_differs`, `number_twice`,
     `key_twice`, `number_of_another`, `key_has_number`, `document_two_revisions`, `paired_unknown`,
-    `paired_differs`, `formula_reads_later_stage`, `formula_reads_sampled`, and those of `formulas.check`.
+    `paired_differs`, `formula_reads_later_stage`, `formula_reads_sampled`, `unit_mismatch`, and those of
+    `formulas.check`.
     """
     table = read_table(source)
-    findings = list(table.findings)
+    return read_rows(table.rows, gauge_kinds=gauge_kinds, numbering=numbering, findings=table.findings)
+
+
+def read_rows(
+    rows: Sequence[Row],
+    *,
+    gauge_kinds: Collection[str],
+    numbering: Numbering,
+    findings: Iterable[PlanFinding] = (),
+    reader: Callable[[Row, Collection[str]], ReadRow] = read_row,
+) -> ReadPlan:
+    """What `read_plan` gives, from rows that are there already; `findings` are what was wrong before."""
+    found = list(findings)
     checkpoints: list[PlanCheckpoint] = []
-    for row in table.rows:
-        checkpoint, wrong = read_row(row, gauge_kinds)
-        findings += wrong
+    for row in rows:
+        checkpoint, wrong = reader(row, gauge_kinds)
+        found += wrong
         if checkpoint:
             checkpoints.append(checkpoint)
-    stages = _stages(table, findings)
-    findings += _numbers(table, numbering)
-    documents = _documents(checkpoints, findings)
-    if len(checkpoints) == len(table.rows):  # else a formula would miss what only could not be read
-        findings += _formulas(checkpoints) + _pairs(checkpoints)
-    return ReadPlan(tuple(stages), tuple(documents), tuple(checkpoints), tuple(sorted(set(findings))))
+    stages = _stages(rows, found)
+    found += _numbers(rows, numbering)
+    documents = _documents(checkpoints, found)
+    if len(checkpoints) == len(rows):  # else a formula would miss what only could not be read
+        found += _formulas(checkpoints) + _pairs(checkpoints)
+    return ReadPlan(tuple(stages), tuple(documents), tuple(checkpoints), tuple(sorted(set(found))))
 
 
 def _finding(row: Row, column: str, code: str, message: str) -> PlanFinding:
@@ -65,11 +81,11 @@ def _finding(row: Row, column: str, code: str, message: str) -> PlanFinding:
 # --------------------------------------------------------------------------------------------------- stages
 
 
-def _stages(table: PlanTable, findings: list[PlanFinding]) -> list[PlanStage]:
+def _stages(rows: Sequence[Row], findings: list[PlanFinding]) -> list[PlanStage]:
     """The stages in the file's order. A row may leave its stage's other columns empty after the first one."""
     stages: dict[int, PlanStage] = {}
     last = 0
-    for row in table.rows:
+    for row in rows:
         text = row.cells["stage_number"]
         number = int(text) if text.isascii() and text.isdigit() and len(text) <= 6 else 0
         if not number:
@@ -114,16 +130,16 @@ def _differences(row: Row, stage: PlanStage) -> list[PlanFinding]:
 # ------------------------------------------------------------------------------------------- numbers and keys
 
 
-def _numbers(table: PlanTable, numbering: Numbering) -> list[PlanFinding]:
+def _numbers(rows: Sequence[Row], numbering: Numbering) -> list[PlanFinding]:
     findings: list[PlanFinding] = []
     number_of_key = numbering.number_of_key
-    lines: dict[tuple[str, str], int] = {}
-    for row in table.rows:
+    firsts: dict[tuple[str, str], Row] = {}
+    for row in rows:
         number, key = row.cells["number"], row.cells["key"]
         for column, text in (("number", number.lstrip("0")), ("key", key)):
-            first = lines.setdefault((column, text), row.line)
-            if text and first != row.line:
-                message = f"The {column} {shown(text)} stands in line {first} already; give this one its own."
+            first = firsts.setdefault((column, text), row)
+            if text and first is not row:
+                message = f"The {column} {shown(text)} stands in {first.where} already; give this one its own."
                 findings.append(_finding(row, column, f"{column}_twice", message))
         if number.isascii() and number.isdigit() and len(number) <= 6:
             findings += _kept(row, int(number), key, numbering.key_of_number, number_of_key)
@@ -163,7 +179,7 @@ def _formulas(checkpoints: list[PlanCheckpoint]) -> list[PlanFinding]:
     derived = {c.key: c for c in checkpoints if isinstance(c.spec, DerivedSpec)}
     numbers = {c.key for c in checkpoints if c.spec.gives_number}
     expressions = {key: c.spec.formula for key, c in derived.items() if isinstance(c.spec, DerivedSpec)}
-    wrong = formulas.check(expressions, numbers)
+    wrong = formulas.check(expressions, numbers) + check_units(expressions, _units(checkpoints))
     findings = [_finding(derived[f.place].row, "formula", f.code, f.message) for f in wrong]
     by_key = {c.key: c for c in checkpoints}
     for checkpoint in derived.values():
@@ -171,6 +187,11 @@ def _formulas(checkpoints: list[PlanCheckpoint]) -> list[PlanFinding]:
             if key in by_key and key != checkpoint.key:
                 findings += _input(checkpoint, by_key[key])
     return findings
+
+
+def _units(checkpoints: Iterable[PlanCheckpoint]) -> dict[str, str]:
+    """The unit of measure of every checkpoint that states one."""
+    return {c.key: unit for c in checkpoints if (unit := getattr(c.spec, "unit_of_measure", None))}
 
 
 def _input(derived: PlanCheckpoint, read: PlanCheckpoint) -> list[PlanFinding]:

@@ -13,6 +13,7 @@ class RevisionState(StrEnum):
     RELEASED = "released"
     SUPERSEDED = "superseded"
     WITHDRAWN = "withdrawn"
+    DISCARDED = "discarded"
 
     @property
     def label(self) -> str:
@@ -24,6 +25,7 @@ REVISION_STATES = TransitionTable(
     initial=S.DRAFT,
     moves=(
         Move("send_for_review", frozenset({S.DRAFT}), S.IN_REVIEW),
+        Move("discard", frozenset({S.DRAFT}), S.DISCARDED),
         Move("return", frozenset({S.IN_REVIEW}), S.DRAFT),
         Move("approve", frozenset({S.IN_REVIEW}), S.IN_REVIEW),
         Move("release", frozenset({S.IN_REVIEW}), S.RELEASED),

@@ -28,6 +28,7 @@ from qcapp.people.services import Proof, prove_identity
 
 from . import forms, queries, services
 from .cards import CheckpointCard, Review, RevisionCard
+from .draft_views import draft_page
 from .plan_file import MAX_BYTES
 from .states import RevisionState
 
@@ -107,6 +108,55 @@ def export(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 
 # --------------------------------------------------------------------------------------------- acts of review
+
+
+@needs(Act.LOOK_AT_PLAN)
+@require_safe
+def compare(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """Two revisions side by side: `?with=<uuid>`, else the one released before."""
+    card = queries.revision_card(uuid)
+    asked = request.GET.get("with")
+    other = queries.revision_card(asked) if asked else queries.previous_of(card.id)
+    found = queries.differences(other.id, card.id) if other else []
+    shown = {
+        "revision": card,
+        "other": other,
+        "others": [one for one in queries.revisions_of(card.family_id) if one.id != card.id],
+        "differences": found,
+        "counts": Counter(one.change for one in found),
+        "effects": Counter(change.effect for one in found for change in one.fields if change.effect),
+    }
+    return render(request, "plans/compare.html", shown)
+
+
+@needs(Act.WRITE_PLAN)
+@require_POST
+def revise(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The next draft, saying what this revision says."""
+    form = forms.ReviseForm(request.POST, auto_id="revise_%s")
+    status = HTTPStatus.BAD_REQUEST
+    if form.is_valid():
+        try:
+            card = services.revise(by=request.user, revision_uuid=uuid, at=timezone.now(), **form.cleaned_data)
+        except QcError as error:
+            form.add_error(None, error.message)
+            status = refusal_status(error)
+        else:
+            message = f"Revision {card.letter} is a draft with {card.checkpoint_count} checkpoints."
+            messages.success(request, message, extra_tags="in")
+            return redirect("plans:revision", uuid=card.uuid)
+    return _page(request, uuid, bound={"revise": form}, status=status)
+
+
+@needs(Act.WRITE_PLAN)
+@require_POST
+def discard(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The draft ends here; its letter and new numbers are free again."""
+
+    def drop(values: dict[str, Any], at: datetime) -> object:
+        return services.discard(by=request.user, revision_uuid=uuid, at=at, **values)
+
+    return _act(request, uuid, "discard", forms.ReasonForm(request.POST, auto_id="discard_%s"), drop)
 
 
 @needs(Act.SEND_PLAN_FOR_REVIEW)
@@ -194,6 +244,9 @@ def _page(
     request: HttpRequest, uuid: UUID, bound: dict[str, django_forms.Form] | None = None, status: int = 200
 ) -> HttpResponse:
     card = queries.revision_card(uuid)
+    acts = acts_of(request.user, timezone.now())
+    if card.state == RevisionState.DRAFT and Act.WRITE_PLAN in acts:
+        return draft_page(request, card, bound or {}, status)
     checkpoints = queries.checkpoints_of(card.id)
     review = queries.review_of(card.id)
     counts = Counter(checkpoint.stage_number for checkpoint in checkpoints)
@@ -207,7 +260,7 @@ def _page(
         "selected": selected,
         "review": review,
         "events": queries.events_of(card.id),
-        "forms": _fresh_forms(card, review, acts_of(request.user, timezone.now())) | (bound or {}),
+        "forms": _fresh_forms(card, review, acts) | (bound or {}),
         "own_work": card.author_id == request.user.pk,
     }
     return render(request, "plans/revision.html", shown, status=status)
@@ -236,6 +289,11 @@ def _fresh_forms(card: RevisionCard, review: Review, acts: frozenset[Act]) -> di
             in_review and review.needs_engineer and not review.approval,
         ),
         "release": (forms.PinForm, Act.RELEASE_PLAN, in_review),
+        "revise": (
+            forms.ReviseForm,
+            Act.WRITE_PLAN,
+            card.state in (RevisionState.RELEASED, RevisionState.SUPERSEDED, RevisionState.WITHDRAWN),
+        ),
         "withdraw": (
             forms.WithdrawForm,
             Act.RELEASE_PLAN,

@@ -1,416 +1,337 @@
 // The bench: one checkpoint at a time, large, beside the list of its stage.
 
-import { parseValue, judge } from "../js/verdict.js";
-import { shown, tone } from "./band.js";
-import { ask, el, fill, find, tell, typed } from "./dom.js";
-import { askGauge, askPin, askReason } from "./dialogs.js";
+import { tone } from "./band.js";
+import { ask, el, fill, find, tell } from "./dom.js";
+import { askPin, dayText } from "./dialogs.js";
+import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import * as outbox from "./outbox.js";
 import * as panels from "./panels.js";
+import * as shell from "./shell.js";
+import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
+import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, state, take } from "./unit.js";
 
-const USUAL_REPEAT = ["Dirt or a burr under the gauge", "Gauge slipped or sat badly", "Wrong spot was measured"];
-const USUAL_CORRECTION = ["Typed wrong", "Entered at the wrong checkpoint", "Decimal mark wrong"];
-
-const page = find("#bench");
-const serial = page.dataset.serial;
-const state = {
-  data: null, stage: null, key: null, text: "", readings: [], error: "", mode: null,
-  local: new Map(), inHand: {}, waiting: [], refused: [],
-};
-
-const stageOf = (number) => state.data.stages.find((stage) => stage.number === number);
-const inStage = () => state.data.checkpoints.filter((c) => c.stage === state.stage && c.due);
-const current = () => seen(state.data.checkpoints.find((c) => c.key === state.key));
-const isOpen = (c) => ["first", "second", "third", "settle"].includes(c.task);
-
-// What this tablet has entered and the server has not yet confirmed lies over what the server said.
-function seen(c) {
-  const mine = c && state.local.get(c.key);
-  return mine ? { ...c, ...mine, task: "done", state: "answered" } : c;
-}
+// ---- beginning
 
 async function load() {
   try {
-    state.data = await outbox.get(`/api/v1/units/${encodeURIComponent(serial)}/bench`);
+    take(await firstSight(later));
   } catch (error) {
-    if (error instanceof outbox.SignedOut) { location.assign(`/sign-in/?next=${encodeURIComponent(location.pathname)}`); return; }
-    fill(find("#work"), el("div", { class: "banner" }, el("p", {}, "The unit could not be fetched."),
-      el("p", {}, error.body?.message ?? "No network, or the server does not answer. What you entered is kept. Try again when the network is back."),
+    if (error instanceof outbox.SignedOut) { location.assign(signInAddress()); return; }
+    fill(find("#work"), el("div", { class: "banner", role: "alert" }, el("p", {}, "The unit could not be fetched."),
+      el("p", {}, error.body?.message ?? "No network, or the server does not answer, and this unit was not taken along on this tablet. What you entered is kept."),
       el("p", {}, el("button", { class: "big", type: "button", onclick: load }, "Try again"))));
     return;
   }
   state.inHand = (await store.getMeta("gauges")) ?? {};
-  await restoreLocal();
-  if (state.stage === null) chooseStart();
-  render();
+  outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
+  state.drafts = await store.drafts(`${me().badge}/${serial}/`);
+  await readStore();
+  if (state.key === null) goTo(whereToStart());
+  else draw.all();
 }
 
-async function restoreLocal() {
-  const rows = await store.waiting();
-  state.waiting = rows;
-  state.refused = await store.refused();
-  const ids = new Set(rows.map((row) => row.operation.id));
-  for (const [key, mine] of state.local) if (!ids.has(mine.operation)) state.local.delete(key);
-  for (const { operation } of rows) {
-    if (operation.serial !== serial) continue;
-    const c = state.data.checkpoints.find((one) => one.key === operation.checkpoint);
-    if (c && !state.local.has(c.key)) state.local.set(c.key, provisional(c, operation));
-  }
+async function later(unit) {
+  take(unit);
+  await readStore();
+  gently();
 }
 
-function chooseStart() {
+function whereToStart() {
+  const { checkpoints } = state.data;
   const wanted = new URLSearchParams(location.search).get("checkpoint");
-  const open = state.data.checkpoints.find((c) => c.key === wanted)
-    ?? state.data.checkpoints.find((c) => c.due && isOpen(c) && stageOf(c.stage).may_start)
-    ?? state.data.checkpoints.find((c) => c.due && isOpen(c)) ?? state.data.checkpoints[0];
-  goTo(open, false);
+  const open = checkpoints.map(seen).filter((c) => c.due && isOpen(c));
+  return plain(wanted) ?? open.find((c) => state.drafts.has(c.key)) ?? open.find((c) => stageOf(c.stage).may_start)
+    ?? checkpoints.find((c) => c.due && ["complete", "changed_since_signed"].includes(stageOf(c.stage).state)) ?? open[0] ?? checkpoints[0];
 }
 
-function goTo(c, draw = true) {
-  Object.assign(state, { stage: c.stage, key: c.key, text: "", readings: [], error: "", mode: null });
-  store.getDraft(`${serial}/${c.key}`).then((draft) => {
-    if (draft && state.key === c.key && state.text === "") { state.text = draft; renderWork(); }
-  }).catch(() => {});
-  if (draw) render();
-}
-
-function nextAfter(key) {
-  const rows = inStage().map(seen);
-  const at = rows.findIndex((c) => c.key === key);
-  return [...rows.slice(at + 1), ...rows.slice(0, at)].find(isOpen) ?? null;
+function goTo(c) {
+  stand(c);
+  history.replaceState(null, "", `?checkpoint=${encodeURIComponent(c.key)}`);
+  draw.all();
 }
 
 // ---- drawing
 
-function render() {
-  renderHead();
-  renderList();
-  renderWork();
-  renderFoot();
-}
+draw.all = () => {
+  drawHead();
+  draw.list();
+  draw.work();
+  draw.foot();
+};
 
-function renderHead() {
+function drawHead() {
   const { unit, revision } = state.data;
   const name = unit.family_name.charAt(0).toUpperCase() + unit.family_name.slice(1);
+  const c = current();
+  const gauge = c.gauge_kinds.length ? gaugeFor(c) : null;
+  document.title = `${serial} · qcapp`;
+  find("#serial").textContent = serial;
   find("#about").textContent = `${name} · plan revision ${revision.letter}`;
+  fill(find("#hand"), gauge ? "Gauge " : "", gauge ? el("strong", {}, gauge.number) : "", gauge?.due_on ? el("span", { class: "due" }, ` due ${dayText(gauge.due_on)}`) : "");
+  find("#who").textContent = me().initials;
+  find("#who").setAttribute("aria-label", `${me().name}, your account`);
 }
 
-function renderList() {
+const rowsDrawn = new Map();
+
+function whereOf(key) {
+  if (state.notSaved.has(key)) return ["lost", "not saved"];
+  if (state.drafts.has(key)) return ["typed", "typed, not entered"];
+  const mine = state.local.get(key);
+  if (!mine || mine.sent) return ["", ""];
+  return mine.saving ? ["saving", "not saved yet"] : ["tablet", "on tablet"];
+}
+
+function rowFor(c) {
+  const [css, words] = whereOf(c.key);
+  const here = c.key === state.key;
+  const face = [c.outcome, c.nearest_limit, c.state, css, here].join("|");
+  const drawn = rowsDrawn.get(c.key);
+  if (drawn?.face === face) return drawn.node;
+  const node = el("li", {}, el("button", { type: "button", "aria-current": String(here), "data-key": c.key, onclick: () => goTo(c) },
+    panels.markFor(c), el("span", { class: "no" }, String(c.number)), el("span", { class: "title" }, c.title),
+    el("span", { class: `where ${css}` }, words ? el("span", { class: "out-of-sight" }, words) : null)));
+  rowsDrawn.set(c.key, { face, node });
+  return node;
+}
+
+draw.list = () => {
   const rows = inStage().map(seen);
   const stage = stageOf(state.stage);
   const done = rows.filter((c) => c.outcome);
-  const share = (which) => done.filter((c) => tone(c.outcome) === which).length;
   const bar = el("div", { class: "progress", "aria-hidden": "true" });
   for (const which of ["in", "near", "out"]) {
-    const part = el("span", { class: which });
-    part.style.width = `${(100 * share(which)) / Math.max(rows.length, 1)}%`;
-    bar.append(part);
+    const piece = el("span", { class: which });
+    piece.style.width = `${(100 * done.filter((c) => tone(c.outcome) === which).length) / Math.max(rows.length, 1)}%`;
+    bar.append(piece);
   }
   fill(find("#stage-now"), el("span", { class: "line" }, el("strong", {}, `${stage.number} ${stage.name}`), el("span", {}, `${done.length} of ${rows.length}`)), bar);
   const list = find("#rows");
-  const keepAt = list.scrollTop;
-  fill(list, rows.map((c) => el("li", {}, el("button", {
-    type: "button", "aria-current": String(c.key === state.key), "aria-label": `${c.number} ${c.title}`, onclick: () => goTo(c),
-  }, panels.markFor(c), el("span", { class: "no" }, String(c.number)), el("span", { class: "title" }, c.title),
-  el("span", { class: `where ${state.local.has(c.key) ? "tablet" : ""}` })))));
-  list.scrollTop = keepAt;
+  const focused = document.activeElement?.dataset?.key;
+  const nodes = rows.map(rowFor);
+  if (nodes.length !== list.children.length || nodes.some((node, i) => list.children[i] !== node)) {
+    const keepAt = list.scrollTop;
+    list.replaceChildren(...nodes);
+    list.scrollTop = keepAt;
+  }
+  if (focused) list.querySelector(`[data-key="${focused}"]`)?.focus({ preventScroll: true });
   list.querySelector('[aria-current="true"]')?.scrollIntoView({ block: "nearest" });
-}
+};
 
 function banners(stage) {
-  const shownBanners = [];
-  for (const hold of state.data.holds) {
-    shownBanners.push(el("div", { class: "banner" }, el("p", {}, `On hold: ${hold.source}`),
-      el("p", {}, `${hold.reason} Inspecting may go on; stages after ${hold.from_stage ?? stage.number} cannot be signed until it is decided.`)));
-  }
-  if (!stage.may_start && stage.blocked_by) {
-    shownBanners.push(el("div", { class: "banner near" }, el("p", {}, stage.blocked_by),
-      el("p", {}, "What you record here now is kept and marked; it does not count as proof until the quality manager has decided.")));
-  }
-  return shownBanners;
+  const { holds: all } = state.data;
+  const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, `On hold: ${all.map((hold) => hold.source).join(", ")}`),
+    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${hold.reason} Inspecting may go on; stages after ${hold.from_stage ?? stage.number} cannot be signed until it is decided.`)))];
+  if (stage.may_start || !stage.blocked_by || stage.blocked_by.startsWith("On hold")) return holds;
+  return [...holds, el("div", { class: "banner near" }, el("p", {}, stage.blocked_by),
+    el("p", {}, "What you record here now is kept and marked; it is no proof until the quality manager has decided."))];
 }
 
-function signPanel(stage) {
+function stageEnd(stage) {
   const rows = inStage().map(seen);
-  if (rows.some((c) => isOpen(c) || c.task === "wait") || !["complete", "changed_since_signed"].includes(stage.state) && rows.some((c) => !c.outcome)) return null;
-  if (stage.state === "signed") {
-    return el("div", { class: "banner quiet" }, el("p", {}, `Stage ${stage.number} is signed${stage.signed_by ? ` by ${stage.signed_by}` : ""}.`),
-      el("p", {}, ...nextStageButton()));
+  if (rows.some(isOpen)) return null;
+  const quiet = (...content) => el("div", { class: "banner quiet", id: "stage-end" }, ...content);
+  if (stage.state === "signed" && !rows.some((c) => state.local.has(c.key))) {
+    return quiet(el("p", {}, `Stage ${stage.number} is signed${stage.signed_by ? ` by ${stage.signed_by}` : ""}.`), onwards());
   }
+  const others = rows.filter((c) => c.task === "wait" && c.kind !== "derived").length;
+  if (others) return quiet(el("p", {}, `Your part of stage ${stage.number} is done. ${others} checkpoint${others > 1 ? "s wait" : " waits"} for another person.`), onwards());
+  if (stage.state === "held") return quiet(el("p", {}, `Stage ${stage.number} is answered. It is on hold and cannot be signed yet.`), onwards());
   const out = rows.filter((c) => tone(c.outcome) === "out").length;
-  const head = stage.state === "changed_since_signed" ? `Stage ${stage.number} changed since it was signed.` : `Stage ${stage.number} is answered: ${rows.length} checkpoints, ${out === 0 ? "none" : out} out of band.`;
-  return el("div", { class: "banner quiet" }, el("p", {}, head),
+  const changed = stage.state === "changed_since_signed" ? `Stage ${stage.number} has changed since it was signed: ` : `Stage ${stage.number} is answered: `;
+  return quiet(el("p", {}, `${changed}${rows.length} checkpoints, ${out || "none"} out of band.`),
     el("div", { class: "answers" }, el("button", { type: "button", class: "big go", id: "sign", onclick: signStage }, `Sign stage ${stage.number}`)));
 }
 
-function nextStageButton() {
-  const later = state.data.stages.find((stage) => stage.number > state.stage);
-  if (!later) return ["This was the last stage."];
-  const first = state.data.checkpoints.find((c) => c.stage === later.number && c.due);
-  return first ? [el("button", { type: "button", class: "big", onclick: () => goTo(first) }, `Go on to stage ${later.number} ${later.name}`)] : [];
+function onwards() {
+  const next = state.data.stages.find((stage) => stage.number > state.stage);
+  const first = next && state.data.checkpoints.find((c) => c.stage === next.number && c.due);
+  if (!first) return el("p", {}, "This was the last stage.");
+  return el("div", { class: "answers" }, el("button", { type: "button", class: "big", onclick: () => goTo(first) }, `Go on to stage ${next.number} ${next.name}`));
 }
 
-function renderWork() {
+draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
-  fill(find("#work"), banners(stage), signPanel(stage), panels.questionPanel(c), ...body(c, stage));
-  const entry = find("#value");
-  if (entry && c.kind !== "attribute") entry.focus({ preventScroll: true });
+  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage));
+  const entry = find("input#value") ?? find("#question");
+  if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
+};
+
+/** Somebody else has signed in on this tablet: nobody may go on under the name that this page was opened with. */
+function stranger() {
+  const person = outbox.contact.person;
+  if (!person || person.badge === me().badge) return null;
+  return el("div", { class: "banner", role: "alert", id: "stranger" }, el("p", {}, `${person.name} is signed in on this tablet now. This page was opened by ${me().name}.`),
+    el("p", {}, `What ${me().name} entered is kept and goes out at the next sign-in of ${me().name}.`),
+    el("div", { class: "answers" }, el("button", { type: "button", class: "big go", onclick: () => location.reload() }, `Go on as ${person.name}`)));
 }
 
 function body(c, stage) {
+  if (stranger()) return [];
   if (state.mode === null && !isOpen(c)) return settled(c, stage);
-  if (c.kind === "attribute") return [panels.attributeEntry(c, (conforms) => record({ conforms }, conforms ? "conforms" : "does not conform"))];
-  if (c.kind === "record") return [panels.recordEntry(c, { value: state.text, error: state.error, onInput: input, onEnter: enter })];
-  const many = c.readings > 1 ? `Reading ${state.readings.length + 1} of ${c.readings}` : "Reading";
-  const title = state.mode ? (state.mode.purpose === "repeat" ? "Measured again" : "Correction") : many;
-  return [panels.numberEntry(c, {
-    title, gauge: gaugeFor(c), onGauge: pickGauge, onInput: input, onKey: press, error: state.error, value: state.text,
+  const { error, text: value } = state;
+  const title = state.mode ? (state.mode.purpose === "repeat" ? "Measured again" : "Correction") : c.readings > 1 ? `Reading ${state.readings.length + 1} of ${c.readings}` : "Reading";
+  const gauge = { gauge: gaugeFor(c), onGauge: () => pickGauge() };
+  const conflict = c.task === "settle" && !state.mode ? panels.conflictPanel(c) : null;
+  if (c.kind === "attribute") return [conflict, panels.attributeEntry(c, { answer: say, error, ...gauge })];
+  if (c.kind === "record") return [conflict, panels.recordEntry(c, { title: state.mode ? title : "Record", value, error, onInput: input, onEnter: enter })];
+  return [conflict, state.doubt ? panels.doubtPanel(c, state.doubt) : null, panels.numberEntry(c, {
+    title, taken: state.readings.map((one) => one.value), ...gauge, onInput: input, onKey: press, error, value,
   })];
 }
 
 function settled(c, stage) {
   if (c.outcome) {
     const following = nextAfter(c.key);
-    const acts = { repeat: () => start("repeat"), correct: () => start("correction"), next: following ? { label: `Next ${following.number}`, go: () => goTo(following) } : null };
-    return [panels.verdictPanel(c, stage, acts), panels.answeredPicture(c)].filter(Boolean);
+    const acts = { repeat: () => start("repeat"), correct: () => start("correction"), next: following && { label: `Next ${following.number}`, go: () => goTo(following) } };
+    return [panels.verdictPanel(c, stage, acts), panels.answeredPicture(c)];
   }
   if (c.kind === "derived") {
-    const inputs = (c.inputs ?? []).map((key) => state.data.checkpoints.find((one) => one.key === key)?.number ?? key);
-    return [el("div", { class: "banner quiet" }, el("p", {}, `Computed from ${inputs.join(", ")} when they are answered.`), ...c.band ? [el("p", {}, `Limits ${c.limits}`)] : [])];
+    const inputs = (c.inputs ?? []).map((key) => plain(key)).filter(Boolean);
+    const open = inputs.filter((one) => !seen(one).outcome).map((one) => `${one.number} ${one.title}`);
+    return [el("div", { class: "banner quiet" }, el("p", {}, open.length ? `Computed from ${inputs.map((one) => one.number).join(", ")}. Still open: ${open.join("; ")}.` : "Its inputs are answered. The value is computed when they are sent."))];
   }
   return [el("div", { class: "banner quiet" }, el("p", {}, c.task_note || "Nothing to do here now."))];
 }
 
-function renderFoot() {
-  const here = state.waiting.length;
-  const all = state.data.checkpoints.filter((c) => c.due).map(seen);
-  const answered = all.filter((c) => c.outcome).length;
-  const notDue = state.data.checkpoints.length - all.length;
-  const contactText = {
-    no_network: `no network${outbox.contact.last ? `, last contact ${clock(outbox.contact.last)}` : ""}`,
-    signed_out: "sign in to send", others: "entries of another person wait for their sign-in",
-  }[outbox.contact.state] ?? "";
-  fill(find("#foot"),
-    el("span", {}, el("span", { class: "spot sent" }), el("strong", {}, `Sent ${answered - [...state.local.keys()].length}`)),
-    here ? el("span", {}, el("span", { class: "spot tablet" }), el("strong", {}, `On tablet ${here}`), ` since ${clock(new Date(state.waiting[0].since))}`) : null,
-    state.refused.length ? el("button", { type: "button", onclick: showRefused }, `Refused ${state.refused.length}`) : null,
-    contactText ? el("span", {}, contactText) : null,
-    outbox.contact.state === "signed_out" ? el("a", { class: "big", href: `/sign-in/?next=${encodeURIComponent(location.pathname)}` }, "Sign in") : null,
-    el("span", { class: "end" }, `Unit: ${answered} answered, ${all.length - answered} open, ${notDue} not due`));
+draw.where = () => {
+  draw.list();
+  draw.foot();
+  const here = find("#where");
+  if (here) here.textContent = panels.whereText(current());
+};
+
+draw.foot = () => {
+  const due = state.data.checkpoints.filter((c) => c.due);
+  const answered = due.map(seen).filter((c) => c.outcome).length;
+  const unsent = [...state.local.values()].filter((entry) => !entry.sent);
+  const typed = [...state.drafts.keys()].filter((key) => key !== state.key && plain(key));
+  const lost = new Set(due.filter((c) => state.local.has(c.key) && !state.local.get(c.key).sent && !c.outcome).map((c) => c.key));
+  fill(find("#foot"), ...parts({
+    waiting: state.waiting, refused: state.refused, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
+    lost: state.notSaved.size, typed, onTyped: () => goTo(plain(typed[0])),
+    onRefused: () => showRefused(state.refused, me().badge, (row) => (row.operation.serial === serial && plain(row.operation.checkpoint)
+      ? correctRefused(row) : location.assign(`/units/${encodeURIComponent(row.operation.serial)}/bench/?checkpoint=${row.operation.checkpoint}`))),
+  }), shell.updateButton(mayLeave), staleness(), el("span", { class: "end" }, `Unit: ${answered} answered, ${due.length - answered} open, ${state.data.checkpoints.length - due.length} not due`));
+};
+
+function staleness() {
+  const old = Date.now() - state.at > 5 * 60 * 1000 && outbox.contact.state !== "sent";
+  return old ? el("span", {}, `Unit as of ${when(state.at)}`) : null;
 }
 
-const clock = (date) => date.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
-
-// ---- entering
-
-let draftTimer = null;
-function input(text) {
-  state.text = text;
-  if (state.error) { state.error = ""; find("#typing-error")?.remove(); find("#value")?.removeAttribute("aria-invalid"); }
-  clearTimeout(draftTimer);
-  const key = `${serial}/${state.key}`;
-  draftTimer = setTimeout(() => store.setDraft(key, text || null).catch(notSaved), 300);
+function mayLeave() {
+  const half = state.text !== "" || state.readings.length || state.mode || [...state.local.values()].some((entry) => entry.saving);
+  if (half) tell("Enter it first", el("p", {}, "A value is half entered. Press Enter or clear it, then change to the new version."));
+  return !half;
 }
 
-function press(key) {
-  if (key === "enter") { enter(); return; }
-  const field = find("#value");
-  field.value = typed(field.value, key);
-  input(field.value);
-}
-
-async function enter() {
-  const c = current();
-  const raw = state.text.trim();
-  if (c.kind === "record") {
-    if (raw === "") return fail("Type or scan what is asked.");
-    return record({ text: raw }, raw);
-  }
-  if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return undefined;
-  let value;
-  try {
-    value = parseValue(raw, { units: c.unit_of_measure ? [c.unit_of_measure] : [] });
-  } catch (error) {
-    return fail(error.message);
-  }
-  if (c.kind === "count") {
-    if (!/^\d+$/.test(value)) return fail("A count is a whole number, 0 or more.");
-    return record({ count: Number(value) }, raw);
-  }
-  if (c.readings > 1) {
-    state.readings.push(value);
-    if (state.readings.length < c.readings) { state.text = ""; renderWork(); return undefined; }
-    return record({ values: [...state.readings] }, state.readings.join("; "));
-  }
-  return record({ value }, raw);
-}
-
-function fail(sentence) {
-  state.error = sentence;
-  renderWork();
-  find("#value")?.select?.();
-}
-
-async function record(answer, raw) {
-  const c = state.data.checkpoints.find((one) => one.key === state.key);
-  const settling = c.task === "settle";
-  const base = state.mode || settling ? seen(c).base ?? seen(c).operation : null;
-  const inspection = state.mode || settling ? c.inspection_seen ?? 1 : { second: 2, third: 3 }[c.task] ?? 1;
-  const operation = {
-    id: outbox.uuid7(), v: 1, kind: "result", serial, revision: state.data.revision.uuid, checkpoint: c.key, round: c.round,
-    inspection, purpose: state.mode?.purpose ?? (settling ? "correction" : "reading"), answer, raw, gauge: gaugeFor(c)?.number ?? null,
-    recorded_at: new Date().toISOString(), recorded_by: state.data.person.badge, base: base ?? null,
-    reason: state.mode?.reason ?? (settling ? "Two answers were given without seeing each other; measured again." : ""),
-  };
-  state.local.set(c.key, provisional(c, operation));
-  Object.assign(state, { text: "", readings: [], error: "", mode: null });
-  clearTimeout(draftTimer);
-  render();
-  find("#next")?.focus({ preventScroll: true });
-  try {
-    await store.keep(operation, state.data.person.badge);
-    await store.setDraft(`${serial}/${c.key}`, null);
-    state.waiting = await store.waiting();
-    renderFoot();
-    outbox.soon();
-  } catch (error) {
-    state.local.delete(c.key);
-    if (state.key === c.key) state.text = raw;
-    render();
-    notSaved(error);
-  }
-}
-
-function provisional(c, operation) {
-  const { answer } = operation;
-  const said = { operation: operation.id, provisional: true, report: null, flags: [], flag_sentences: [], may_repeat: false, may_correct: false, answered_by: state.data.person.initials, gauge: operation.gauge };
-  if ("conforms" in answer) return { ...said, outcome: answer.conforms ? "conforms" : "does_not_conform", answer: operation.raw, value: null };
-  if ("text" in answer) return { ...said, outcome: "recorded", answer: answer.text, value: null };
-  if ("count" in answer) {
-    const over = c.count_at_most !== null && answer.count > c.count_at_most;
-    return { ...said, outcome: over ? "out_of_band" : "in_band", nearest_limit: "upper", excess: over ? String(answer.count - c.count_at_most) : "", answer: String(answer.count), value: String(answer.count) };
-  }
-  const gauge = state.data.gauges.find((one) => one.number === operation.gauge);
-  const uncertainty = gauge?.unit_of_measure === c.unit_of_measure ? gauge?.expanded_uncertainty : null;
-  const options = uncertainty ? { expandedUncertainty: uncertainty, rule: "guarded" } : {};
-  const order = ["in_band", "near_limit", "out_of_band"];
-  const verdicts = (answer.values ?? [answer.value]).map((value) => ({ value, ...judge(value, c.band, options) }));
-  const worst = verdicts.reduce((a, b) => (order.indexOf(b.verdict) > order.indexOf(a.verdict) ? b : a));
-  return { ...said, outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${shown(worst.value)} ${c.unit_of_measure ?? ""}`.trim(), value: worst.value };
-}
-
-function notSaved(error) {
-  tell("Not saved", el("p", {}, "The tablet could not keep the entry. The value is still in the field."),
-    el("p", {}, `${error?.message ?? error} Free some space or use another tablet; until then write it on paper.`));
-}
-
-async function start(purpose) {
-  const c = current();
-  const reason = purpose === "repeat"
-    ? await askReason("Measure again", "Once per checkpoint. Both readings are kept, and the nonconformance report stays open.", USUAL_REPEAT)
-    : await askReason("Correct this entry", "The first entry is kept beside the correction.", USUAL_CORRECTION);
-  if (!reason || state.key !== c.key) return;
-  state.mode = { purpose, reason };
-  state.text = "";
-  renderWork();
-}
-
-// ---- gauges and signatures
-
-function gaugeFor(c) {
-  for (const kind of c.gauge_kinds) {
-    const gauge = state.data.gauges.find((one) => one.number === state.inHand[kind] && one.usable);
-    if (gauge) return gauge;
-  }
-  const fitting = state.data.gauges.filter((one) => c.gauge_kinds.includes(one.kind) && one.usable);
-  return fitting.length === 1 ? fitting[0] : null;
-}
-
-async function pickGauge() {
-  const c = current();
-  const number = await askGauge(state.data.gauges.filter((gauge) => c.gauge_kinds.includes(gauge.kind)), gaugeFor(c)?.number);
-  if (!number) return null;
-  const gauge = state.data.gauges.find((one) => one.number === number);
-  state.inHand[gauge.kind] = number;
-  await store.setMeta("gauges", state.inHand);
-  renderWork();
-  return gauge;
-}
+// ---- signing, stages
 
 async function signStage() {
   const stage = stageOf(state.stage);
   await outbox.flush();
-  if ((await store.waiting()).length) {
-    await tell("Not yet", el("p", {}, "Some entries are still on this tablet. The stage can be signed as soon as they are sent."));
+  if ((await store.waiting()).some((row) => row.operation.serial === serial)) {
+    await tell("Not yet", el("p", {}, "Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent."));
     return;
   }
-  const rows = inStage();
-  const meaning = `I sign that stage ${stage.number} ${stage.name} of ${serial} is recorded truly and completely: ${rows.length} checkpoints. It does not say that all of them conform.`;
+  const meaning = `I sign that stage ${stage.number} ${stage.name} of ${serial} is recorded truly and completely: ${inStage().length} checkpoints. It does not say that all of them conform.`;
   const signed = await askPin(`Sign stage ${stage.number}`, meaning, "Sign", async (pin) => {
     try {
-      const { ok, body } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin });
-      return ok ? null : body.message;
+      const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin });
+      return ok ? null : said.message;
     } catch (error) {
-      return error instanceof outbox.SignedOut ? "You are signed out. Sign in again; nothing was signed." : "No network. Nothing was signed; try again.";
+      return error instanceof outbox.SignedOut ? "You are signed out. Sign in again; nothing was signed." : "No answer from the server. Look whether the stage shows as signed before you try again.";
     }
   });
-  if (signed) await load();
+  if (signed) await refresh(0);
 }
 
 async function showStages() {
-  const chosen = await ask("Stages", (close) => el("div", { class: "picks" }, state.data.stages.map((stage) => {
+  const narrow = getComputedStyle(find("#rows")).display === "none";
+  const back = (close) => el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"));
+  const stages = (close) => state.data.stages.map((stage) => {
     const rows = state.data.checkpoints.filter((c) => c.stage === stage.number && c.due).map(seen);
     const words = { signed: `signed${stage.signed_by ? ` by ${stage.signed_by}` : ""}`, complete: "answered, not signed", changed_since_signed: "changed since it was signed", held: "on hold", open: stage.may_start ? "open" : "not yet" }[stage.state];
     return el("button", { type: "button", "aria-pressed": String(stage.number === state.stage), "data-first": stage.number === state.stage, disabled: rows.length === 0, onclick: () => close(rows.find(isOpen) ?? rows[0]) },
       el("strong", {}, `${stage.number} ${stage.name}${stage.hold_point ? " · hold point" : ""}`),
       el("span", {}, `${rows.filter((c) => c.outcome).length} of ${rows.length}, ${words}`));
-  }), el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"))));
+  });
+  const here = (close) => (narrow ? [el("h3", {}, "Checkpoints of this stage"), inStage().map(seen).map((c) => el("button", { type: "button", class: "row", onclick: () => close(c) }, panels.markFor(c), el("span", {}, `${c.number} ${c.title}`)))] : []);
+  const chosen = await ask("Stages", (close) => el("div", { class: narrow ? "picks" : "picks two" }, ...stages(close), ...here(close).flat(), back(close)));
   if (chosen) goTo(chosen);
-}
-
-async function showRefused() {
-  await ask("Refused by the server", (close) => el("div", { class: "picks" },
-    state.refused.map(({ operation, message }) => el("div", { class: "banner" }, el("p", {}, `${operation.serial} · ${operation.checkpoint}: ${operation.raw}`), el("p", {}, message),
-      el("p", {}, el("button", { type: "button", class: "big", onclick: async (event) => {
-        await store.forgetRefused(operation.id);
-        state.refused = await store.refused();
-        event.target.closest(".banner").remove();
-        renderFoot();
-      } }, "Understood, take it off the list")))),
-    el("div", { class: "then" }, el("button", { type: "button", class: "big go", "data-first": true, onclick: () => close(null) }, "Back"))));
 }
 
 // ---- what the server says
 
+let refreshing = null;
+async function refresh(delay) {
+  clearTimeout(refreshing);
+  await new Promise((resolve) => { refreshing = setTimeout(resolve, delay); });
+  const unit = await fetchUnit().catch(() => null);
+  if (unit) await later(unit);
+}
+
 outbox.onChange(async (verdicts) => {
   if (!state.data) return;
-  if (verdicts.length) {
-    const fresh = await outbox.get(`/api/v1/units/${encodeURIComponent(serial)}/bench`).catch(() => null);
-    if (fresh) state.data = fresh;
-  }
-  await restoreLocal();
-  renderHead();
-  renderList();
-  renderFoot();
-  // Never redraw under somebody's fingers: the entry stays as it is while it is being typed.
-  if (state.text === "" && state.mode === null && state.readings.length === 0) {
-    const hadFocus = document.activeElement?.id;
-    renderWork();
-    if (hadFocus && !document.querySelector("dialog[open]")) find(`#${hadFocus}`)?.focus({ preventScroll: true });
+  await readStore();
+  gently();
+  if (verdicts.length) refresh(400);
+});
+
+// Never redraw under somebody's fingers: an entry stays as it is while it is being typed.
+function gently() {
+  if (state.key === null) return;
+  drawHead();
+  draw.list();
+  draw.foot();
+  if (!stranger() && (state.text !== "" || state.mode !== null || state.readings.length || state.doubt || state.notSaved.has(state.key))) return;
+  const focused = document.activeElement?.id;
+  draw.work();
+  if (focused && !document.querySelector("dialog[open]")) find(`#${focused}`)?.focus({ preventScroll: true });
+}
+
+// ---- keys and taps
+
+find("#stage-now").addEventListener("click", () => { if (state.key !== null) showStages(); });
+
+// The second tap of a double tap, or a held Enter, must not press what the first one made appear.
+for (const kind of ["click", "keydown"]) {
+  find("#work").addEventListener(kind, (event) => {
+    const second = kind === "click" ? event.detail > 1 : event.key === "Enter";
+    if (second && justRecorded() && event.target.closest("button")) { event.preventDefault(); event.stopPropagation(); }
+  }, true);
+}
+
+addEventListener("keydown", (event) => {
+  if (state.key === null || document.querySelector("dialog[open]") || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (["ArrowDown", "ArrowUp"].includes(event.key)) {
+    const rows = inStage();
+    const c = rows[rows.findIndex((one) => one.key === state.key) + (event.key === "ArrowDown" ? 1 : -1)];
+    if (c) { event.preventDefault(); goTo(c); }
+  } else if (/^[0-9A-Za-z.,+−-]$/.test(event.key) && !["INPUT", "TEXTAREA"].includes(document.activeElement?.tagName)) {
+    typedOnVerdict(event);
   }
 });
 
-find("#stage-now").addEventListener("click", showStages);
-addEventListener("keydown", (event) => {
-  if (document.querySelector("dialog[open]") || !["ArrowDown", "ArrowUp"].includes(event.key) || !state.data) return;
-  const rows = inStage();
-  const at = rows.findIndex((c) => c.key === state.key) + (event.key === "ArrowDown" ? 1 : -1);
-  if (rows[at]) { event.preventDefault(); goTo(rows[at]); }
-});
+// A gauge that sends its next reading while the verdict still stands: it goes to the next checkpoint, unless this one is out.
+function typedOnVerdict(event) {
+  const c = current();
+  const following = nextAfter(c.key);
+  if (isOpen(c) || state.mode || !following || ["attribute", "derived"].includes(following.kind)) return;
+  event.preventDefault();
+  if (tone(c.outcome) !== "out") { goTo(following); find("input#value")?.focus(); press(event.key); return; }
+  if (!find("#not-taken")) find(".verdict .says")?.append(el("p", { id: "not-taken", role: "alert" }, "What was typed now is not taken. Press Next or Measure again first."));
+}
+
 document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState === "hidden" && state.text) store.setDraft(`${serial}/${state.key}`, state.text).catch(() => {});
+  if (document.visibilityState === "hidden") saveDraft();
+  else if (state.data && Date.now() - state.at > 30000) refresh(0);
 });
+addEventListener("pagehide", saveDraft);
 
 load();
 outbox.soon(500);
+shell.begin(() => { if (state.key !== null) draw.foot(); });

@@ -11,12 +11,14 @@ export function dayText(iso) {
   return `${day} ${MONTHS[month - 1]} ${year}`;
 }
 
-/** Pick the gauge in hand out of those the checkpoint asks for. Resolves with its number, or null. */
-export function askGauge(gauges, current) {
-  return ask("Which gauge is in your hand?", (close) => el("div", { class: "picks two" },
-    gauges.length === 0 ? el("p", {}, "No gauge of this kind is registered. Tell the quality manager.") : null,
+/** Pick the gauge in hand. One out of calibration only where no other is there: a fact is kept, but proves nothing yet. */
+export function askGauge(gauges, current, question) {
+  const none = !gauges.some((gauge) => gauge.usable);
+  const advice = gauges.length ? "No gauge of this kind is in calibration. A reading is kept, but it is no proof until the quality manager has decided." : "No gauge of this kind is registered. Tell the quality manager; until then this checkpoint waits.";
+  return ask(question, (close) => el("div", { class: "picks two" },
+    none ? el("p", {}, advice) : null,
     gauges.map((gauge) => el("button", {
-      type: "button", "aria-pressed": String(gauge.number === current), "data-first": gauge.number === current, disabled: !gauge.usable,
+      type: "button", "aria-pressed": String(gauge.number === current), "data-first": gauge.number === current, disabled: !gauge.usable && !none,
       onclick: () => close(gauge.number),
     }, el("strong", {}, `${gauge.number} ${gauge.kind_name}`),
     el("span", {}, gauge.usable ? (gauge.due_on ? `calibration due ${dayText(gauge.due_on)}` : "needs no calibration") : gauge.sentence))),

@@ -4,12 +4,19 @@ import * as store from "./store.js";
 
 const TIMEOUT = 8000;
 const BATCH = 50;
+const SILENCE = 45000; // after so long without a word the server is asked for one, so that "last contact" is true
 
 let timer = null;
 let wait = 1000;
-let listeners = [];
-export const contact = { last: null, state: "new", message: "" };
+let asking = true; // after a pause the session may be another person's
+const listeners = [];
+const tabs = "BroadcastChannel" in globalThis ? new BroadcastChannel("qcapp") : null;
+export const contact = { last: null, state: "new", message: "", person: null };
 
+export class SignedOut extends Error {}
+class Later extends Error {}
+
+/** `listener(verdicts)` is called after every try to send, and after one in another tab. */
 export function onChange(listener) {
   listeners.push(listener);
 }
@@ -18,27 +25,41 @@ async function tell(verdicts = []) {
   for (const listener of listeners) await listener(verdicts);
 }
 
+if (tabs) tabs.onmessage = (event) => tell(event.data);
+
 async function call(url, options = {}) {
   const response = await fetch(url, {
-    credentials: "same-origin", redirect: "manual", cache: "no-store",
-    signal: AbortSignal.timeout(TIMEOUT), ...options,
+    credentials: "same-origin", redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(TIMEOUT), ...options,
   });
-  if (response.type === "opaqueredirect" || response.status === 401) throw new SignedOut();
+  if (response.type === "opaqueredirect" || response.status === 401) throw new SignedOut("Nobody is signed in.");
   return response;
 }
 
-export class SignedOut extends Error {}
+function heard() {
+  contact.last = new Date();
+  store.setMeta("contact", contact.last).catch(() => {});
+}
 
 /** The session as the server sees it; raises SignedOut. The CSRF token is fetched fresh: one in a page goes stale. */
 export async function session() {
   const response = await call("/api/v1/session");
-  if (!response.ok) throw new Error(`session ${response.status}`);
+  if (!response.ok) throw new Later(`The server answers with a fault (${response.status}).`);
   const body = await response.json();
-  if (!body.person) throw new SignedOut();
+  heard();
+  contact.person = body.person;
+  if (!body.person) throw new SignedOut("Nobody is signed in.");
+  await heedEpoch(body.epoch);
   return body;
 }
 
-/** POST json with a fresh token. Returns {ok, status, body}. */
+async function heedEpoch(epoch) {
+  const known = await store.getMeta("epoch");
+  if (known === epoch) return;
+  if (known) await store.resendAll();
+  await store.setMeta("epoch", epoch);
+}
+
+/** POST json with a fresh token. Gives {ok, status, body}. */
 export async function post(url, data) {
   const { csrf_token: token } = await session();
   const response = await call(url, {
@@ -47,14 +68,14 @@ export async function post(url, data) {
     body: JSON.stringify(data),
   });
   const body = await response.json().catch(() => ({ code: "unreadable", message: "The server's answer could not be read." }));
-  contact.last = new Date();
+  heard();
   return { ok: response.ok, status: response.status, body };
 }
 
 export async function get(url) {
   const response = await call(url, { headers: { Accept: "application/json" } });
   const body = await response.json();
-  contact.last = new Date();
+  heard();
   if (!response.ok) throw Object.assign(new Error(body.message), { body });
   return body;
 }
@@ -67,42 +88,64 @@ export function soon(delay = 30) {
 
 /** Send everything that is mine. One sender at a time, over all tabs. */
 export async function flush() {
-  const run = async (lock) => { if (lock) await sendAll(); };
+  const run = async (lock) => { if (lock) await attempt(); };
   if (navigator.locks) await navigator.locks.request("qcapp-flush", { ifAvailable: true }, run);
   else await run(true);
 }
 
+async function attempt() {
+  try {
+    contact.state = await sendAll();
+    wait = 1000;
+    await tell();
+  } catch (error) {
+    contact.state = stateOf(error);
+    contact.message = error.message;
+    await tell();
+    if (contact.state === "signed_out") return;
+    soon(wait + Math.random() * 500);
+    wait = Math.min(wait * 2, 30000);
+  }
+}
+
+function stateOf(error) {
+  if (error instanceof SignedOut) return "signed_out";
+  if (error instanceof Later) return "fault";
+  if (error?.name === "TimeoutError") return "no_answer";
+  return error instanceof TypeError ? "no_network" : "fault";
+}
+
+/** Gives "sent" when nothing waits, "others" when what waits belongs to people who are not signed in. */
 async function sendAll() {
   const device = await deviceId();
-  let me = null;
+  let size = BATCH;
+  if (asking || !contact.last || Date.now() - contact.last > SILENCE || (await store.waiting()).length) await session();
+  asking = false;
   for (;;) {
     const rows = await store.waiting();
-    if (rows.length === 0) { contact.state = "sent"; wait = 1000; await tell(); return; }
-    try {
-      me ??= (await session()).person.badge;
-      const mine = rows.filter((row) => row.owner === me).slice(0, BATCH);
-      if (mine.length === 0) { contact.state = "others"; await tell(); return; }
-      const { ok, status, body } = await post("/api/v1/operations", {
-        device, sent_at: new Date().toISOString(), operations: mine.map((row) => row.operation),
-      });
-      if (!ok) {
-        if (status >= 500 || [408, 425, 429].includes(status)) throw new Error(body.message ?? `status ${status}`);
-        if (status === 403) throw new SignedOut();
-        // The whole request was refused: no entry is lost, each is shown with the reason.
-        await store.settle(mine, mine.map((row) => ({ id: row.operation.id, outcome: "rejected", ...body })));
-        await tell();
-        continue;
-      }
-      await store.settle(mine, body.operations);
-      await tell(body.operations);
-    } catch (error) {
-      contact.state = error instanceof SignedOut ? "signed_out" : "no_network";
-      contact.message = error.message;
-      await tell();
-      if (contact.state === "no_network") { soon(wait + Math.random() * 500); wait = Math.min(wait * 2, 30000); }
-      return;
+    if (rows.length === 0) return "sent";
+    const mine = rows.filter((row) => row.owner === contact.person?.badge).slice(0, size);
+    if (mine.length === 0) return "others";
+    const { ok, status, body } = await post("/api/v1/operations", {
+      device, sent_at: new Date().toISOString(), operations: mine.map((row) => row.operation),
+      waiting: rows.length, waiting_since: new Date(rows[0].since).toISOString(),
+    });
+    if (ok && Array.isArray(body.operations)) {
+      await settled(mine, body.operations);
+    } else if (![400, 409, 413, 422].includes(status)) {
+      throw new Later(body.message ?? `The server answers with a fault (${status}).`);
+    } else if (mine.length > 1) {
+      size = 1; // one bad entry must not hold up the others
+    } else {
+      await settled(mine, [{ id: mine[0].operation.id, ...body, outcome: "rejected" }]);
     }
   }
+}
+
+async function settled(rows, verdicts) {
+  await store.settle(rows, verdicts);
+  await tell(verdicts);
+  tabs?.postMessage(verdicts);
 }
 
 async function deviceId() {
@@ -125,6 +168,11 @@ export function uuid7() {
   return `${hex.slice(0, 8)}-${hex.slice(8, 12)}-${hex.slice(12, 16)}-${hex.slice(16, 20)}-${hex.slice(20)}`;
 }
 
-for (const happening of ["online", "pageshow"]) addEventListener(happening, () => soon());
-document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") soon(); });
+function again() {
+  asking = true;
+  soon();
+}
+
+for (const happening of ["online", "offline", "pageshow", "focus"]) addEventListener(happening, again);
+document.addEventListener("visibilitychange", () => { if (document.visibilityState === "visible") again(); });
 setInterval(() => soon(), 15000);

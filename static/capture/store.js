@@ -2,20 +2,29 @@
 // One entry is one strict transaction; "on tablet" is said only when it has completed.
 
 const NAME = "qcapp";
-const VERSION = 1;
+const VERSION = 2;
+const KEEP_SENT = 14 * 24 * 3600 * 1000;
 let opening = null;
+
+function upgrade(db, from) {
+  if (from < 1) {
+    const outbox = db.createObjectStore("outbox", { keyPath: "seq", autoIncrement: true });
+    outbox.createIndex("id", "operation.id", { unique: true });
+    db.createObjectStore("refused", { keyPath: "operation.id" });
+    db.createObjectStore("drafts");
+    db.createObjectStore("meta");
+  }
+  if (from < 2) {
+    db.createObjectStore("sent", { keyPath: "operation.id" }).createIndex("at", "at");
+    db.createObjectStore("closed", { keyPath: "operation.id" });
+    db.createObjectStore("units", { keyPath: ["badge", "serial"] });
+  }
+}
 
 function open() {
   opening ??= new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, VERSION);
-    request.onupgradeneeded = () => {
-      const db = request.result;
-      const outbox = db.createObjectStore("outbox", { keyPath: "seq", autoIncrement: true });
-      outbox.createIndex("id", "operation.id", { unique: true });
-      db.createObjectStore("refused", { keyPath: "operation.id" });
-      db.createObjectStore("drafts");
-      db.createObjectStore("meta");
-    };
+    request.onupgradeneeded = (event) => upgrade(request.result, event.oldVersion);
     request.onsuccess = () => {
       const db = request.result;
       db.onversionchange = () => { db.close(); opening = null; };
@@ -23,7 +32,7 @@ function open() {
       resolve(db);
     };
     request.onerror = () => { opening = null; reject(request.error); };
-    request.onblocked = () => reject(new Error("Another tab holds an older version of this page. Close it."));
+    request.onblocked = () => { opening = null; reject(new Error("Another tab holds an older version of this page. Close it.")); };
   });
   return opening;
 }
@@ -31,18 +40,19 @@ function open() {
 function finished(transaction) {
   return new Promise((resolve, reject) => {
     transaction.oncomplete = () => resolve();
-    transaction.onabort = () => reject(transaction.error ?? new Error("The tablet did not save the entry."));
+    transaction.onabort = () => reject(transaction.error ?? new Error("The tablet's storage broke off."));
     transaction.onerror = () => {};
   });
 }
 
 // Safari closes the handle of a page in the background: open again once, then give up aloud.
-async function within(stores, mode, work) {
+async function within(stores, mode, work, durability = "strict") {
   for (let attempt = 0; ; attempt += 1) {
     try {
       const db = await open();
-      const transaction = db.transaction(stores, mode, { durability: "strict" });
+      const transaction = db.transaction(stores, mode, { durability });
       const done = finished(transaction);
+      done.catch(() => {});
       const value = await work(transaction);
       await done;
       return value;
@@ -60,53 +70,115 @@ function answer(request) {
   });
 }
 
-/** Put an operation into the outbox. Resolves when the tablet has it on its medium. */
-export function keep(operation, owner) {
-  return within(["outbox"], "readwrite", (t) => answer(t.objectStore("outbox").add({ operation, owner, since: Date.now() })));
-}
+const read = (name, ask) => within([name], "readonly", (t) => answer(ask(t.objectStore(name))));
+const write = (name, ask) => within([name], "readwrite", (t) => answer(ask(t.objectStore(name))));
 
-/** Everything not yet acknowledged, oldest first. */
-export function waiting() {
-  return within(["outbox"], "readonly", (t) => answer(t.objectStore("outbox").getAll()));
-}
-
-/** What the server refused: it stays here until a person has dealt with it. */
-export function refused() {
-  return within(["refused"], "readonly", (t) => answer(t.objectStore("refused").getAll()));
-}
-
-/** Take acknowledged entries out, and move refused ones aside, in one transaction. */
-export function settle(rows, verdicts) {
-  const byId = new Map(verdicts.map((verdict) => [verdict.id, verdict]));
-  return within(["outbox", "refused"], "readwrite", async (t) => {
-    for (const row of rows) {
-      const verdict = byId.get(row.operation.id);
-      if (!verdict) continue;
-      if (verdict.outcome === "rejected") {
-        t.objectStore("refused").put({ operation: row.operation, owner: row.owner, code: verdict.code, message: verdict.message });
-      }
-      t.objectStore("outbox").delete(row.seq);
-    }
+/**
+ * Put an operation into the outbox, in one transaction with the end of its draft, and of the refused entry it stands for.
+ * Resolves when the tablet has it on its medium.
+ */
+export function keep({ operation, owner, name, draft = null, instead = null }) {
+  return within(["outbox", "drafts", "refused", "closed"], "readwrite", async (t) => {
+    if (draft) t.objectStore("drafts").delete(draft);
+    if (instead) await close(t, instead, { why: "corrected", by: owner, reason: operation.id });
+    return answer(t.objectStore("outbox").add({ operation, owner, name, since: Date.now() }));
   });
 }
 
-export function forgetRefused(id) {
-  return within(["refused"], "readwrite", (t) => answer(t.objectStore("refused").delete(id)));
+/** Everything not yet acknowledged, oldest first. */
+export const waiting = () => read("outbox", (s) => s.getAll());
+
+/** What the server refused: it stays here until a person has dealt with it. */
+export const refused = () => read("refused", (s) => s.getAll());
+
+/** Refused entries that somebody has dealt with, and how. */
+export const closed = () => read("closed", (s) => s.getAll());
+
+/** What the server has acknowledged since an instant, in the order in which it was entered. */
+export async function sentSince(instant) {
+  const rows = await read("sent", (s) => s.index("at").getAll(IDBKeyRange.lowerBound(instant)));
+  return rows.sort((a, b) => a.seq - b.seq);
 }
 
-export function setDraft(key, value) {
-  return within(["drafts"], "readwrite", (t) =>
-    answer(value === null ? t.objectStore("drafts").delete(key) : t.objectStore("drafts").put(value, key)));
+// A tablet's clock may be set back: an instant taken here is never before one that was given to a sent entry.
+async function notBefore(t) {
+  const last = await answer(t.objectStore("sent").index("at").openKeyCursor(null, "prev"));
+  return Math.max(Date.now(), last ? last.key + 1 : 0);
 }
 
-export function getDraft(key) {
-  return within(["drafts"], "readonly", (t) => answer(t.objectStore("drafts").get(key)));
+/** An instant after everything that has been sent. */
+export const instant = () => within(["sent"], "readonly", notBefore);
+
+/** Take acknowledged entries out of the outbox, and move refused ones aside, in one transaction. */
+export function settle(rows, verdicts) {
+  const byId = new Map(verdicts.map((verdict) => [verdict.id, verdict]));
+  return within(["outbox", "refused", "sent"], "readwrite", async (t) => {
+    const at = await notBefore(t);
+    for (const row of rows) {
+      const verdict = byId.get(row.operation.id);
+      if (!verdict) continue;
+      if (verdict.outcome === "rejected") t.objectStore("refused").put({ ...row, code: verdict.code, message: verdict.message });
+      else t.objectStore("sent").put({ ...row, verdict, at });
+      t.objectStore("outbox").delete(row.seq);
+    }
+    const old = t.objectStore("sent").index("at").openCursor(IDBKeyRange.upperBound(Date.now() - KEEP_SENT));
+    old.onsuccess = () => { if (old.result) { old.result.delete(); old.result.continue(); } };
+  });
 }
 
-export function setMeta(key, value) {
-  return within(["meta"], "readwrite", (t) => answer(t.objectStore("meta").put(value, key)));
+/** The server was set back to a backup: what it may have lost goes out once more; what it has answers "duplicate". */
+export function resendAll() {
+  return within(["outbox", "sent"], "readwrite", async (t) => {
+    const rows = await answer(t.objectStore("sent").getAll());
+    for (const row of rows.sort((a, b) => a.seq - b.seq)) back(t, row);
+    t.objectStore("sent").clear();
+  });
 }
 
-export function getMeta(key) {
-  return within(["meta"], "readonly", (t) => answer(t.objectStore("meta").get(key)));
+function back(t, { operation, owner, name, since }) {
+  t.objectStore("outbox").add({ operation, owner, name, since });
 }
+
+/** A refused entry goes out once more. */
+export function sendAgain(id) {
+  return within(["outbox", "refused"], "readwrite", async (t) => {
+    const row = await answer(t.objectStore("refused").get(id));
+    if (!row) return;
+    back(t, row);
+    t.objectStore("refused").delete(id);
+  });
+}
+
+/** A refused entry is given up by a person, with a reason. It is kept. */
+export function discard(id, by, reason) {
+  return within(["refused", "closed"], "readwrite", (t) => close(t, id, { why: "discarded", by, reason }));
+}
+
+async function close(t, id, how) {
+  const row = await answer(t.objectStore("refused").get(id));
+  if (!row) return;
+  t.objectStore("closed").put({ ...row, ...how, at: Date.now() });
+  t.objectStore("refused").delete(id);
+}
+
+export const setDraft = (key, value) => write("drafts", (s) => (value === null ? s.delete(key) : s.put(value, key)));
+
+/** The drafts whose key begins so, as a map without that beginning. */
+export async function drafts(prefix) {
+  const range = IDBKeyRange.bound(prefix, `${prefix}\uffff`);
+  return within(["drafts"], "readonly", async (t) => {
+    const keys = answer(t.objectStore("drafts").getAllKeys(range));
+    const values = await answer(t.objectStore("drafts").getAll(range));
+    return new Map((await keys).map((key, i) => [key.slice(prefix.length), values[i]]));
+  });
+}
+
+export const setMeta = (key, value) => write("meta", (s) => s.put(value, key));
+export const getMeta = (key) => read("meta", (s) => s.get(key));
+
+/** A unit taken along. It can be fetched again, so it needs no flush of the medium. */
+export const keepUnit = (badge, serial, data, at) =>
+  within(["units"], "readwrite", (t) => answer(t.objectStore("units").put({ badge, serial, data, at })), "relaxed");
+export const keptUnit = (badge, serial) => read("units", (s) => s.get([badge, serial]));
+export const keptUnits = (badge) => read("units", (s) => s.getAll(IDBKeyRange.bound([badge, ""], [badge, "\uffff"])));
+export const forgetUnit = (badge, serial) => write("units", (s) => s.delete([badge, serial]));

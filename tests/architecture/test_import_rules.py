@@ -31,6 +31,9 @@ PLANTED = [
 ]
 
 
+WITHOUT_TABLES = {"qcapp.trends"}  # rooms that only read so far
+
+
 def contracts() -> list[dict[str, Any]]:
     settings = tomllib.loads((REPOSITORY / "pyproject.toml").read_text(encoding="utf-8"))
     found: list[dict[str, Any]] = settings["tool"]["importlinter"]["contracts"]
@@ -54,9 +57,9 @@ def test_covers_every_room() -> None:
     by_name = {contract["name"]: contract for contract in contracts()}
     protected = {module for contract in contracts() for module in contract.get("protected_modules", [])}
     assert protected == {f"{room}.models" for room in rooms()}
-    assert set(by_name["Inside a room, requests flow down"]["containers"]) == rooms()
+    assert set(by_name["Inside a room, requests flow down"]["containers"]) == rooms() | WITHOUT_TABLES
     doors = {"qcapp.history", "qcapp.capture", "qcapp.lib"}
-    assert set(by_name["Only the API speaks REST framework"]["source_modules"]) == rooms() | doors
+    assert set(by_name["Only the API speaks REST framework"]["source_modules"]) == rooms() | WITHOUT_TABLES | doors
 
 
 def test_opens_a_room_s_tables_to_that_room_alone() -> None:

@@ -5,21 +5,25 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from qcapp.core.checkpoints.kinds import KINDS
+from qcapp.core.sealing import canonical
 from qcapp.gauges.models import Calibration, Gauge, GaugeKind
 from qcapp.inspections.queries import adopted
 from qcapp.inspections.services import open_unit, record_operations, sign_stage
 from qcapp.inspections.services.recording import Verdictlet
 from qcapp.lib.fields import uuid7
 from qcapp.people.services import demonstration_proof
-from qcapp.plans.models import RevisionEvent, RevisionStatus
+from qcapp.plans.models import Characteristic, Checkpoint, PlanRevision, RevisionEvent, RevisionStatus, Stage
 from qcapp.plans.queries import content_digest
-from qcapp.plans.services import import_plan
+from qcapp.production.queries import family_by_code
 from qcapp.production.services import add_family, record_weld
 
 from ..cast import FIXED_NOW, Cast
@@ -43,7 +47,7 @@ stage_number,stage_name,hold_point,number,key,title,kind,nominal,limits,unit_of_
 3,Alignment,no,302,sampled_gap,Gap at the bracket,measured,2.0,±0.5,mm,1,,,minor,caliper,1 in 5,no,
 """
 SERIAL = "FR-200-0147"
-KINDS = {"angle_gauge": "angle gauge", "caliper": "caliper", "throat_gauge": "throat gauge"}
+GAUGE_KINDS = {"angle_gauge": "angle gauge", "caliper": "caliper", "throat_gauge": "throat gauge"}
 # number: kind, unit of measure, day of the last calibration, its outcome
 GAUGES = {
     "AG-01": ("angle_gauge", "°", date(2026, 1, 12), "passed"),
@@ -75,7 +79,7 @@ SECOND = ("weld_w7", "throat_w7", "serial_read")
 
 def make_gauges(cast: Cast, at: datetime) -> None:
     """The gauges of GAUGES, each calibrated once; past the services, because every test needs them."""
-    kinds = {key: GaugeKind.objects.create(key=key, name=name) for key, name in KINDS.items()}
+    kinds = {key: GaugeKind.objects.create(key=key, name=name) for key, name in GAUGE_KINDS.items()}
     gauges = Gauge.objects.bulk_create(
         Gauge(number=number, kind=kinds[kind], unit_of_measure=unit_of_measure)
         for number, (kind, unit_of_measure, _, _) in GAUGES.items()
@@ -91,18 +95,57 @@ def make_gauges(cast: Cast, at: datetime) -> None:
 
 
 def release_plan(cast: Cast, *, family_code: str, letter: str, text: str, at: datetime) -> UUID:
-    """A released revision of the plan in `text`, imported by the service; its release is written past it."""
-    card = import_plan(
-        by=cast.quality_manager, family_code=family_code, letter=letter, text_or_bytes=text, filename="plan.csv",
-        at=at, change_note="first issue",
-    )  # fmt: skip
+    """A released revision of the plan in `text`, written past the services, because every test needs one."""
+    family_id = family_by_code(family_code).id
+    revision = PlanRevision.objects.create(
+        family_id=family_id, letter=letter, author=cast.quality_manager, created_at=at
+    )
+    _write_content(revision, family_id, list(csv.DictReader(io.StringIO(text))))
     RevisionEvent.objects.create(
-        revision_id=card.id, kind="release", state="released", by=cast.second_quality_manager, at=at,
-        content_digest=content_digest(card.id),
+        revision=revision, kind="release", state="released", by=cast.second_quality_manager, at=at,
+        content_digest=content_digest(revision.pk),
     )  # fmt: skip
-    RevisionStatus.objects.filter(family=card.family_id, state="released").update(state="superseded")
-    RevisionStatus.objects.filter(revision=card.id).update(state="released")
-    return card.uuid
+    RevisionStatus.objects.filter(family=family_id, state="released").update(state="superseded")
+    RevisionStatus.objects.create(revision=revision, family_id=family_id, letter=letter, state="released")
+    return revision.uuid
+
+
+def _write_content(revision: PlanRevision, family_id: int, rows: list[dict[str, str]]) -> None:
+    names = {int(row["stage_number"]): (row["stage_name"], row["hold_point"] == "yes") for row in rows}
+    stages = {
+        number: Stage.objects.create(revision=revision, number=number, name=name, hold_point=hold_point)
+        for number, (name, hold_point) in names.items()
+    }
+    known = dict(Characteristic.objects.filter(family=family_id).values_list("key", "pk"))
+    new = [row for row in rows if row["key"] not in known]
+    Characteristic.objects.bulk_create(
+        Characteristic(family_id=family_id, number=int(row["number"]), key=row["key"]) for row in new
+    )
+    known = dict(Characteristic.objects.filter(family=family_id).values_list("key", "pk"))
+    Checkpoint.objects.bulk_create(
+        Checkpoint(
+            revision=revision, stage=stages[int(row["stage_number"])], characteristic_id=known[row["key"]],
+            position=position, title=row["title"], kind=row["kind"], specified=_specified(row),
+            criticality=row["criticality"], gauge_kinds=row["gauge_kinds"].split(), frequency=row["frequency"],
+            second_inspection=row["second_inspection"] == "yes", joint=row["joint"],
+        )
+        for position, row in enumerate(rows, start=1)
+    )  # fmt: skip
+
+
+def _specified(row: dict[str, str]) -> str:
+    """The specification as the plan's tables keep it."""
+    limits = {
+        "nominal": row["nominal"] or None, "notation": row["limits"], "unit_of_measure": row["unit_of_measure"],
+        "decimals": int(row["decimals"] or 0),
+    }  # fmt: skip
+    data: dict[str, Any] = {
+        "measured": limits,
+        "derived": limits | {"formula": row["formula"]},
+        "count": {"accept": int(row["limits"].removeprefix("max ") or 0)} if row["kind"] == "count" else {},
+        "record": {"form": row["form"] or "text"},
+    }.get(row["kind"], {})
+    return canonical(KINDS[row["kind"]].read_spec(data).to_json())
 
 
 @dataclass
@@ -117,9 +160,7 @@ class Workshop:
     at: datetime
 
     @classmethod
-    def opened(
-        cls, cast: Cast, at: datetime = FIXED_NOW, *, serial: str = SERIAL, plan: str = PLAN
-    ) -> Workshop:
+    def opened(cls, cast: Cast, at: datetime = FIXED_NOW, *, serial: str = SERIAL, plan: str = PLAN) -> Workshop:
         """A unit of a new family on its released plan, with gauges and the welder of W7 written down."""
         long_ago = at - timedelta(days=30)
         add_family(
@@ -130,9 +171,7 @@ class Workshop:
         revision = release_plan(cast, family_code="FR-200", letter="D", text=plan, at=long_ago)
         unit = open_unit(by=cast.inspector, family_code="FR-200", serial=serial, order_number="A-1", at=at)
         if "W7" in plan:
-            record_weld(
-                by=cast.welder, welder=cast.welder, serial=serial, joints=["W7"], procedure="WP-3", at=at
-            )
+            record_weld(by=cast.welder, welder=cast.welder, serial=serial, joints=["W7"], procedure="WP-3", at=at)
         return cls(cast, revision, unit.item_id, unit.id, serial, at)
 
     def another_unit(self, serial: str) -> Workshop:
@@ -140,9 +179,7 @@ class Workshop:
         unit = open_unit(by=self.cast.inspector, family_code="FR-200", serial=serial, at=self.at)
         return Workshop(self.cast, self.revision, unit.item_id, unit.id, serial, self.at)
 
-    def operation(
-        self, key: str, answer: dict[str, Any] | str | None = None, **changes: Any
-    ) -> dict[str, Any]:
+    def operation(self, key: str, answer: dict[str, Any] | str | None = None, **changes: Any) -> dict[str, Any]:
         """One operation as the tablet sends it: a passing answer with the right gauge, unless told otherwise.
 
         `answer` may be the value as text; `person` may be given in place of `recorded_by`.
@@ -183,9 +220,7 @@ class Workshop:
         second = self.cast.second_inspector
         first = self.send(*[self.operation(key, **changes) for key in STAGES[number]])
         seconds = [
-            self.operation(key, inspection=2, person=second, **changes)
-            for key in STAGES[number]
-            if key in SECOND
+            self.operation(key, inspection=2, person=second, **changes) for key in STAGES[number] if key in SECOND
         ]
         return first + (self.send(*seconds, by=second) if seconds else [])
 

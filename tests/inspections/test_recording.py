@@ -97,9 +97,7 @@ def test_says_by_how_much_a_value_is_out(
         ("heat", {"text": "H4711"}, "recorded"),
     ],
 )
-def test_takes_every_kind_of_answer(
-    workshop: Workshop, key: str, answer: dict[str, Any], verdict: str
-) -> None:
+def test_takes_every_kind_of_answer(workshop: Workshop, key: str, answer: dict[str, Any], verdict: str) -> None:
     (given,) = workshop.send(workshop.operation(key, answer, gauge=None))
     assert (given.outcome, given.verdict) == ("applied", verdict)
 
@@ -162,9 +160,7 @@ def test_tells_the_rooms_above_before_the_entry_and_hands_their_report_on(worksh
 
     judged.connect(listen, dispatch_uid="test")
     try:
-        passing, failing = workshop.send(
-            workshop.operation("left_length"), workshop.operation("head_angle", "62.20")
-        )
+        passing, failing = workshop.send(workshop.operation("left_length"), workshop.operation("head_angle", "62.20"))
     finally:
         judged.disconnect(dispatch_uid="test")
     ((told, entries_then),) = heard
@@ -223,6 +219,18 @@ def test_refuses_the_same_key_with_another_body(workshop: Workshop) -> None:
     (answer,) = workshop.send(body | {"answer": {"value": "61.95"}})
     assert (answer.outcome, answer.code) == ("rejected", "key_reused")
     assert stored(workshop, "head_angle") == ["61.94"]
+
+
+@pytest.mark.parametrize("elsewhere", ["another checkpoint", "another unit"])
+def test_refuses_a_key_that_was_used_for_another_place(workshop: Workshop, elsewhere: str) -> None:
+    body = workshop.operation("head_angle")
+    workshop.send(body)
+    other = workshop.another_unit("FR-200-0148") if elsewhere == "another unit" else workshop
+    reused = other.operation("tack_look") | {"id": body["id"]}
+    taken, refused = workshop.send(other.operation("left_length"), reused)
+    assert (taken.outcome, refused.outcome, refused.code) == ("applied", "rejected", "key_reused")
+    assert Result.objects.count() == 2
+    assert CurrentAnswer.objects.count() == 2
 
 
 def test_recognises_a_duplicate_inside_one_submission(workshop: Workshop) -> None:
@@ -314,9 +322,7 @@ def test_settles_a_conflict_by_a_correction_that_lists_both(workshop: Workshop) 
 def test_keeps_the_conflict_when_a_correction_knew_only_one_side(workshop: Workshop) -> None:
     conflict(workshop)
     one = str(Result.objects.order_by("id").values_list("operation", flat=True)[0])
-    (answer,) = workshop.send(
-        workshop.operation("head_angle", purpose="correction", base=one, reason="typed")
-    )
+    (answer,) = workshop.send(workshop.operation("head_angle", purpose="correction", base=one, reason="typed"))
     assert answer.conflict is True
     assert state_of(workshop, "head_angle") is CheckpointState.IN_CONFLICT
 
@@ -324,9 +330,7 @@ def test_keeps_the_conflict_when_a_correction_knew_only_one_side(workshop: Works
 def test_keeps_the_conflict_when_a_third_answer_came_before_the_settling_one(workshop: Workshop) -> None:
     base = conflict(workshop)
     workshop.send(workshop.operation("head_angle", "62.05"), device="tablet 9")
-    workshop.send(
-        workshop.operation("head_angle", purpose="correction", base=str(base), reason="looked again")
-    )
+    workshop.send(workshop.operation("head_angle", purpose="correction", base=str(base), reason="looked again"))
     assert state_of(workshop, "head_angle") is CheckpointState.IN_CONFLICT
 
 
@@ -359,9 +363,7 @@ def failed(workshop: Workshop, key: str = "head_angle", value: str = "62.20") ->
 def test_takes_one_repeat_by_another_gauge_after_a_value_out_of_band(workshop: Workshop) -> None:
     base = failed(workshop)
     (answer,) = workshop.send(
-        workshop.operation(
-            "head_angle", "62.02", purpose="repeat", base=base, reason="burr", gauge="AG-02"
-        )
+        workshop.operation("head_angle", "62.02", purpose="repeat", base=base, reason="burr", gauge="AG-02")
     )
     assert (answer.outcome, answer.verdict) == ("applied", "in_band")
     assert stored(workshop, "head_angle") == ["62.20", "62.02"]
@@ -370,9 +372,7 @@ def test_takes_one_repeat_by_another_gauge_after_a_value_out_of_band(workshop: W
 
 def test_takes_a_repeat_of_a_major_checkpoint_by_the_same_person_and_gauge(workshop: Workshop) -> None:
     base = failed(workshop, "left_length", "251.0")
-    (answer,) = workshop.send(
-        workshop.operation("left_length", "250.1", purpose="repeat", base=base, reason="burr")
-    )
+    (answer,) = workshop.send(workshop.operation("left_length", "250.1", purpose="repeat", base=base, reason="burr"))
     assert answer.outcome == "applied"
 
 
@@ -466,9 +466,7 @@ def test_refuses_somebody_without_the_right_to_record(workshop: Workshop) -> Non
 @pytest.mark.parametrize("operations", [None, {}, "text", 7])
 def test_refuses_what_is_no_list_of_operations(workshop: Workshop, operations: Any) -> None:
     with pytest.raises(Invalid) as refusal:
-        record_operations(
-            sent_by=workshop.cast.inspector, device="tablet 7", operations=operations, at=workshop.at
-        )
+        record_operations(sent_by=workshop.cast.inspector, device="tablet 7", operations=operations, at=workshop.at)
     assert refusal.value.code == "operations_unreadable"
 
 
@@ -480,11 +478,11 @@ def test_takes_a_submission_in_a_few_queries_whatever_its_size(
     workshop: Workshop, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     bodies = [workshop.operation(key) for key in STAGES[1]]
-    with django_assert_max_num_queries(36):
+    with django_assert_max_num_queries(26):
         answers = workshop.send(*bodies)
     assert all(isinstance(answer, Verdictlet) and answer.applied for answer in answers)
     more = [
         workshop.operation("left_length", purpose="correction", base=str(uuid4()), reason="again") for _ in range(190)
     ]
-    with django_assert_max_num_queries(36):
+    with django_assert_max_num_queries(26):
         workshop.send(*more)

@@ -155,7 +155,7 @@ def test_refuses_a_value_for_the_plan_of_another_family(workshop: Workshop) -> N
 
 
 def test_refuses_a_revision_that_was_never_released(workshop: Workshop) -> None:
-    from qcapp.plans.services import import_plan
+    from qcapp.plans.services.beginning import import_plan
 
     draft = import_plan(
         by=workshop.cast.quality_manager, family_code="FR-200", letter="E", text_or_bytes=PLAN,
@@ -189,9 +189,7 @@ def test_refuses_a_round_that_was_not_opened(workshop: Workshop) -> None:
 
 @pytest.mark.parametrize("move", ["release", "scrap"])
 def test_refuses_results_of_a_unit_that_is_not_in_build(workshop: Workshop, move: str) -> None:
-    move_unit(
-        by=workshop.cast.quality_manager, unit_id=workshop.unit_id, move=move, reason="", at=workshop.at
-    )
+    move_unit(by=workshop.cast.quality_manager, unit_id=workshop.unit_id, move=move, reason="", at=workshop.at)
     refused(workshop, workshop.operation("head_angle"), "unit_not_in_build")
 
 
@@ -237,9 +235,7 @@ def test_refuses_a_first_inspection_by_whoever_gave_the_second(workshop: Worksho
 def test_refuses_a_second_inspection_by_somebody_who_corrected_the_first(workshop: Workshop) -> None:
     first = workshop.operation("weld_w7")
     other = workshop.cast.second_inspector
-    correction = workshop.operation(
-        "weld_w7", purpose="correction", base=first["id"], reason="typed", person=other
-    )
+    correction = workshop.operation("weld_w7", purpose="correction", base=first["id"], reason="typed", person=other)
     workshop.send(first)
     workshop.send(correction, by=other)
     refused(workshop, second(workshop), "second_same_person")
@@ -262,9 +258,7 @@ def test_refuses_the_only_inspection_of_a_joint_by_its_welder(workshop: Workshop
 
 
 def test_takes_the_first_of_two_inspections_by_the_welder(workshop: Workshop) -> None:
-    (answer,) = workshop.send(
-        workshop.operation("weld_w7", person=workshop.cast.welder), by=workshop.cast.welder
-    )
+    (answer,) = workshop.send(workshop.operation("weld_w7", person=workshop.cast.welder), by=workshop.cast.welder)
     assert answer.outcome == "applied"
 
 
@@ -377,9 +371,7 @@ def test_flags_nothing_when_all_is_in_order(workshop: Workshop) -> None:
         ("left_length", "AG-01", "gauge_kind_differs"),
     ],
 )
-def test_flags_a_reading_with_the_wrong_gauge(
-    workshop: Workshop, key: str, gauge: str | None, flag: str
-) -> None:
+def test_flags_a_reading_with_the_wrong_gauge(workshop: Workshop, key: str, gauge: str | None, flag: str) -> None:
     assert flags(workshop, workshop.operation(key, gauge=gauge)) == [flag]
 
 
@@ -414,9 +406,7 @@ def test_flags_a_stage_when_an_earlier_one_changed_since_it_was_signed(workshop:
 
 
 @pytest.mark.parametrize(("from_stage", "expected"), [(1, ["stage_not_open"]), (None, ["stage_not_open"]), (2, [])])
-def test_flags_the_stages_after_a_hold(
-    workshop: Workshop, from_stage: int | None, expected: list[str]
-) -> None:
+def test_flags_the_stages_after_a_hold(workshop: Workshop, from_stage: int | None, expected: list[str]) -> None:
     workshop.finish(upto=1)
     place_hold(
         by=workshop.cast.inspector, item_id=workshop.item_id, from_stage=from_stage, source="NCR-2026-0001",

@@ -69,7 +69,7 @@ def test_shows_both_answers_once_the_second_is_given(workshop: Workshop) -> None
     workshop.send(workshop.operation("weld_w7"))
     second(workshop, "weld_w7")
     view = seen(workshop, "weld_w7", workshop.cast.third_inspector)
-    assert view.first and view.second
+    assert None not in (view.first, view.second)
     assert view.state is CheckpointState.ANSWERED
 
 
@@ -87,12 +87,10 @@ def test_asks_a_third_when_the_two_disagree_and_takes_the_answer_as_deciding(wor
     view = seen(workshop, "weld_w7")
     assert (view.disagree, view.owes, view.state) == (True, (3,), CheckpointState.OPEN)
     third = workshop.cast.third_inspector
-    workshop.send(
-        workshop.operation("weld_w7", {"conforms": False}, inspection=3, person=third), by=third
-    )
+    workshop.send(workshop.operation("weld_w7", {"conforms": False}, inspection=3, person=third), by=third)
     view = seen(workshop, "weld_w7")
     assert view.state is CheckpointState.ANSWERED
-    assert view.counts and view.counts.passes is False
+    assert [answer.passes for answer in [view.counts] if answer] == [False]
 
 
 @pytest.mark.parametrize(
@@ -211,9 +209,7 @@ def test_signs_a_stage_whose_answers_do_not_all_conform(workshop: Workshop) -> N
 def test_does_not_hold_a_signature_after_a_correction_until_it_is_signed_again(workshop: Workshop) -> None:
     workshop.finish(upto=1)
     base = counting_answer(workshop.item_id, "head_angle").base
-    workshop.send(
-        workshop.operation("head_angle", "61.95", purpose="correction", base=str(base), reason="typed")
-    )
+    workshop.send(workshop.operation("head_angle", "61.95", purpose="correction", base=str(base), reason="typed"))
     assert states(workshop)[0] is StageState.CHANGED_SINCE_SIGNED
     sign(workshop, 1)
     assert states(workshop)[0] is StageState.SIGNED
@@ -422,9 +418,7 @@ def test_traces_a_characteristic_over_the_units_before(workshop: Workshop) -> No
         workshop.another_unit(f"FR-200-0{number}").send_one("head_angle", value)
     replaced = workshop.operation("head_angle", "62.10")
     workshop.send(replaced)
-    workshop.send(
-        workshop.operation("head_angle", "62.05", purpose="correction", base=replaced["id"], reason="typed")
-    )
+    workshop.send(workshop.operation("head_angle", "62.05", purpose="correction", base=replaced["id"], reason="typed"))
     assert trace(card.characteristic_id, None) == [61.9, 61.95, 62.0, 62.05]
     assert trace(card.characteristic_id, None, n=2) == [62.0, 62.05]
     last = counting_answer(workshop.item_id, "head_angle").first

@@ -57,13 +57,20 @@ def test_draws_one_bar_for_one_limit_and_a_ring_for_an_attribute() -> None:
     assert _dots(band_picture.mark("does_not_conform", kind="attribute"))[0] > 31
 
 
-@pytest.mark.parametrize("outcome", ["in_band", "near_limit", "out_of_band", "conforms", "does_not_conform", "recorded", ""])
+@pytest.mark.parametrize(
+    "outcome", ["in_band", "near_limit", "out_of_band", "conforms", "does_not_conform", "recorded", ""]
+)
 def test_says_in_words_what_it_shows(outcome: str) -> None:
     assert _parsed(band_picture.mark(outcome)).get("aria-label") == band_picture.word(outcome)
 
 
 def _ruler(**given: object) -> str:
-    settings = {"lower": Decimal("61.85"), "upper": Decimal("62.15"), "nominal": Decimal("62.00"), "unit_of_measure": "°"}
+    settings = {
+        "lower": Decimal("61.85"),
+        "upper": Decimal("62.15"),
+        "nominal": Decimal("62.00"),
+        "unit_of_measure": "°",
+    }
     return band_picture.ruler(**(settings | given))  # type: ignore[arg-type]
 
 
@@ -72,19 +79,30 @@ def test_keeps_the_value_on_the_drawing_and_on_its_side(value: str) -> None:
     svg = _parsed(_ruler(value=Decimal(value), outcome="out_of_band"))
     x = float(next(node for node in svg.iter("circle")).get("cx", ""))
     assert band_picture.LEFT <= x <= band_picture.RIGHT
-    limits = [float(re.findall(r"M([\d.]+)", node.get("d", ""))[0]) for node in svg.iter("path") if node.get("class") == "limit"]
+    limits = [
+        float(re.findall(r"M([\d.]+)", node.get("d", ""))[0])
+        for node in svg.iter("path")
+        if node.get("class") == "limit"
+    ]
     assert (x > max(limits)) == (Decimal(value) > Decimal("62.15"))
     assert (x < min(limits)) == (Decimal(value) < Decimal("61.85"))
 
 
 def test_hatches_the_guard_zone_but_not_at_a_natural_limit() -> None:
     assert _ruler(guard=Decimal("0.03")).count('class="guard"') == 2
-    flat = _ruler(lower=Decimal(0), upper=Decimal("0.3"), nominal=None, guard=Decimal("0.02"), natural=frozenset({"lower"}))
+    flat = _ruler(
+        lower=Decimal(0), upper=Decimal("0.3"), nominal=None, guard=Decimal("0.02"), natural=frozenset({"lower"})
+    )
     assert flat.count('class="guard"') == 1
 
 
 def test_draws_a_band_without_any_limit_or_width() -> None:
-    for limits in ({"lower": None}, {"upper": None}, {"lower": None, "upper": None}, {"lower": Decimal(5), "upper": Decimal(5)}):
+    for limits in (
+        {"lower": None},
+        {"upper": None},
+        {"lower": None, "upper": None},
+        {"lower": Decimal(5), "upper": Decimal(5)},
+    ):
         _parsed(_ruler(**{"nominal": None, **limits}, value=Decimal(5), outcome="in_band"))
 
 

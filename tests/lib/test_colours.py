@@ -63,7 +63,9 @@ def test_keeps_enough_contrast(theme: str, front: str, back: str, least: float) 
 
 def test_knows_the_ends_of_the_scale() -> None:
     assert contrast("#000000", "#FFFFFF") == pytest.approx(21.0)
-    assert contrast("#777777", "#FFFFFF") == pytest.approx(4.48, abs=0.01)  # a published pair just below AA, from memory
+    assert contrast("#777777", "#FFFFFF") == pytest.approx(
+        4.48, abs=0.01
+    )  # a published pair just below AA, from memory
 
 
 def test_follows_the_device_and_the_choice_with_the_same_night_colours() -> None:

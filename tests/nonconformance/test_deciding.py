@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 
 from qcapp.audit.queries import entries_about
+from qcapp.core.errors import Refused
 from qcapp.nonconformance.models import Concession, DispositionProposal, Report
 from qcapp.nonconformance.queries import concessions_of
 from qcapp.nonconformance.states import DECIDERS, Disposition
 from qcapp.people.models import Signature
 from qcapp.people.roles import Role
 
-from ..cast import Cast
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import Case
 from ..factories.people import PersonFactory
@@ -203,9 +203,7 @@ def test_inspects_the_failed_checkpoint_again_and_those_named(case: Case) -> Non
 
 
 def test_inspects_what_a_computed_checkpoint_is_made_of(workshop: Workshop) -> None:
-    said = workshop.send(
-        workshop.operation("left_length", "250.2"), workshop.operation("right_length", "249.8")
-    )
+    said = workshop.send(workshop.operation("left_length", "250.2"), workshop.operation("right_length", "249.8"))
     case = Case(workshop, str(said[1].computed[0].report)).contain().propose("rework")
     assert case.view.card.checkpoint_number == 104
     assert case.view.proposal.reinspect == ["left_length", "right_length"]  # type: ignore[union-attr]
@@ -251,9 +249,10 @@ def test_gives_no_number_to_a_disposition_without_a_concession(case: Case) -> No
 
 def test_concedes_what_has_no_number_without_limits(workshop: Workshop) -> None:
     case = Case.out_of_band(workshop, "tack_look", {"conforms": False})  # type: ignore[arg-type]
+    case.contain()
     with refused("concession_without_number", *ROOMS):
-        case.contain().propose("use_as_is", concession_upper=Decimal(1))
-    case.contain().propose("use_as_is").sign()
+        case.propose("use_as_is", concession_upper=Decimal(1))
+    case.propose("use_as_is").sign()
     assert (case.view.concession.limits, case.view.concession.checkpoint_number) == ("", 105)  # type: ignore[union-attr]
 
 
@@ -279,11 +278,9 @@ def test_ends_a_concession_with_the_withdrawal_of_its_report(case: Case) -> None
     assert (case.state, concessions_of(case.workshop.item_id), case.view.concession) == ("withdrawn", [], None)
 
 
-def test_changes_no_row_of_a_report_or_its_proposal(case: Case, cast: Cast) -> None:
+def test_changes_no_row_of_a_report_or_its_proposal(case: Case) -> None:
     """What was found and what was agreed is written once; the state lies beside it."""
     case.decide()
-    from qcapp.core.errors import Refused
-
     for row in (Report.objects.get(), DispositionProposal.objects.get()):
         with pytest.raises(Refused, match="never changed"):
             row.save()

@@ -115,9 +115,7 @@ def test_counts_numbers_in_the_year_of_the_site(workshop: Workshop, at: datetime
     assert answer.report == number
 
 
-def test_stores_no_result_when_the_report_cannot_be_raised(
-    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_stores_no_result_when_the_report_cannot_be_raised(workshop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(**told: Any) -> None:
         raise OSError("disk full")
 
@@ -134,6 +132,7 @@ def test_uses_up_no_number_when_the_result_cannot_be_stored(
     workshop: Workshop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The last thing a submission does is its audit entry: when that fails, everything before is undone."""
+
     def fail(*args: Any) -> None:
         assert Report.objects.get().number == "NCR-2026-0001"
         raise OSError("disk full")

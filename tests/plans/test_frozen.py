@@ -7,7 +7,7 @@ from django.db import IntegrityError, connection, transaction
 
 from qcapp.lib.guards import lifted
 from qcapp.plans import queries, services
-from qcapp.plans.models import Checkpoint, Stage
+from qcapp.plans.models import Checkpoint, Draft, Stage
 from tests.factories.plans import draft, in_review, plan_text, released
 from tests.unchanged import refused, rows_of
 
@@ -65,10 +65,18 @@ def test_refuses_a_change_through_the_models(cast, proof_of, fixed_now):
         Checkpoint.objects.filter(revision=card.id).update(title="Other")
 
 
-def test_a_draft_is_not_frozen_yet(cast, fixed_now):
+def test_a_draft_has_no_tables_yet(cast, fixed_now):
     card = draft(cast, fixed_now, plan_text(WORDS))
-    run("UPDATE plans_stage SET name = 'Other'")
-    assert queries.stages_of(card.id)[0].name == "Other"
+    assert rows_of("plans.Stage", "plans.Checkpoint", "plans.Characteristic", "plans.Document") == {
+        "plans.Stage": [], "plans.Checkpoint": [], "plans.Characteristic": [], "plans.Document": [],
+    } | {name: rows for name, rows in rows_of().items()}  # fmt: skip
+    assert queries.stages_of(card.id)[0].name == "Alignment"
+
+
+def test_nothing_is_left_of_the_draft_after_its_release(cast, proof_of, fixed_now):
+    card = released(cast, proof_of, fixed_now, plan_text(WORDS))
+    assert not Draft.objects.exists()
+    assert queries.verify_content(card.id) == queries.events_of(card.id)[0].content_digest
 
 
 @pytest.mark.parametrize(
@@ -91,7 +99,7 @@ def test_a_plan_changed_past_the_guards_is_not_adopted(cast, proof_of, fixed_now
 
 def test_a_draft_changed_past_the_services_goes_no_further(cast, fixed_now):
     card = draft(cast, fixed_now, plan_text(WORDS))
-    run("UPDATE plans_checkpoint SET title = 'Other'")
+    run("UPDATE plans_draft SET rows = replace(rows, 'Head angle', 'Other')")
     with refused("content_altered", "plans", "people.Signature"):
         services.send_for_review(by=cast.quality_manager, revision_uuid=card.uuid, at=fixed_now)
 
@@ -99,7 +107,7 @@ def test_a_draft_changed_past_the_services_goes_no_further(cast, fixed_now):
 def test_a_plan_changed_in_review_is_neither_approved_nor_released(cast, proof_of, fixed_now):
     card = in_review(cast, fixed_now, plan_text(WORDS))
     manager, engineer = proof_of(cast.second_quality_manager), proof_of(cast.engineer)
-    run("UPDATE plans_checkpoint SET title = 'Other'")
+    run("UPDATE plans_draft SET rows = replace(rows, 'Head angle', 'Other')")
     with refused("content_altered", "plans", "people.Signature"):
         services.approve(proof=engineer, revision_uuid=card.uuid, at=fixed_now)
     with refused("content_altered", "plans", "people.Signature"):

@@ -13,11 +13,12 @@ from qcapp.audit.queries import entries_about
 from qcapp.core.errors import Problems
 from qcapp.plans import queries, services
 from qcapp.plans.cards import RevisionCard
-from qcapp.plans.models import Characteristic, PlanRevision
+from qcapp.plans.queries import drafts
+from qcapp.plans.models import Characteristic, PlanRevision, RevisionStatus
 from qcapp.plans.plan_file import COLUMNS
 from qcapp.plans.plan_rules import Numbering, read_plan
 from tests.factories.gauges import every_gauge_kind
-from tests.factories.plans import FR200, attribute, draft, numbered, plan_text
+from tests.factories.plans import FR200, attribute, draft, in_review, numbered, plan_text, released
 from tests.factories.production import FamilyFactory
 from tests.plans.test_plan_rows import GAUGE_KINDS
 from tests.unchanged import refused
@@ -39,9 +40,9 @@ def test_imports_the_frame_plan_as_a_draft(cast, fixed_now, django_assert_max_nu
     assert [entry.verb for entry in entries_about("plan FR-200 D")] == ["plan.imported"]
 
 
-def test_keeps_number_and_identity_of_a_checkpoint_over_revisions(cast, fixed_now):
-    first = draft(cast, fixed_now, plan_text({}, attribute(102)))
-    second = draft(cast, fixed_now, plan_text({}, attribute(103)), letter="B")
+def test_keeps_number_and_identity_of_a_checkpoint_over_revisions(cast, proof_of, fixed_now):
+    first = released(cast, proof_of, fixed_now, plan_text({}, attribute(102)))
+    second = released(cast, proof_of, fixed_now, plan_text({}, attribute(103)), letter="B")
     identities = [
         {card.key: card.characteristic_id for card in queries.checkpoints_of(revision.id)}
         for revision in (first, second)
@@ -85,12 +86,17 @@ def test_refuses_who_may_not_import(cast, fixed_now):
         draft(cast, fixed_now, by=cast.inspector)
 
 
-def test_refuses_numbers_that_another_import_gave_a_moment_ago(cast, fixed_now, monkeypatch):
-    """The table's constraint decides, when two imports read the numbers before either had written its own."""
-    draft(cast, fixed_now, plan_text())
-    monkeypatch.setattr(services, "numbers_given", lambda family_id: {})
-    with refused("numbers_given_meanwhile", "plans"):
-        draft(cast, fixed_now, plan_text({"key": "tail_angle"}), letter="B")
+def test_refuses_a_release_whose_numbers_another_release_gave_a_moment_ago(cast, proof_of, fixed_now, monkeypatch):
+    """The table's constraint decides, when two releases read the numbers before either had written its own."""
+    plain = {"criticality": "major"}
+    second = in_review(cast, fixed_now, plan_text(plain | {"key": "tail_angle"}), letter="B")
+    released(cast, proof_of, fixed_now, plan_text(plain))
+    proof = proof_of(cast.second_quality_manager)
+    with refused("draft_unfinished", "plans", "people.Signature"):
+        services.release(proof=proof, revision_uuid=second.uuid, at=fixed_now)
+    monkeypatch.setattr(drafts, "numbers_given", lambda family_id: {})
+    with refused("numbers_given_meanwhile", "plans", "people.Signature"):
+        services.release(proof=proof, revision_uuid=second.uuid, at=fixed_now)
 
 
 def test_lists_every_finding_with_line_and_column_at_once(cast, fixed_now):
@@ -213,7 +219,8 @@ def test_any_file_becomes_a_draft_or_problems(cast, fixed_now, changes):
 
 def test_one_letter_belongs_to_one_revision_in_the_database_too(cast, fixed_now):
     card = draft(cast, fixed_now, plan_text())
+    other = PlanRevision.objects.create(
+        family_id=card.family_id, letter="A", author=cast.quality_manager, created_at=fixed_now
+    )
     with pytest.raises(IntegrityError):
-        PlanRevision.objects.create(
-            family_id=card.family_id, letter="A", author=cast.quality_manager, created_at=fixed_now
-        )
+        RevisionStatus.objects.create(revision=other, family_id=card.family_id, letter="A", state="draft")

@@ -59,7 +59,5 @@ def gauge_json(card: GaugeCard) -> dict[str, Any]:
         "usable": card.usable,
         "reason": card.reason,
         "sentence": card.sentence,
-        "expanded_uncertainty": (
-            None if card.expanded_uncertainty is None else format(card.expanded_uncertainty, "f")
-        ),
+        "expanded_uncertainty": (None if card.expanded_uncertainty is None else format(card.expanded_uncertainty, "f")),
     }

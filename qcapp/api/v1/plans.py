@@ -26,6 +26,7 @@ from qcapp.plans.queries import (
     previous_of,
     revision_card,
 )
+from qcapp.plans.services.beginning import import_plan
 
 from ..acts import ActView, Pin, Refusal, SignedReason
 from ..errors import plain
@@ -106,7 +107,7 @@ class PlansView(ActView):
     def post(self, request: Request) -> Response:
         """Import a plan file as a draft. Every error of the file comes with its line and column in `details`."""
         given = self.read(PlanFile)
-        card = services.import_plan(
+        card = import_plan(
             by=self.person,
             family_code=given["family"],
             letter=given["letter"],
@@ -193,18 +194,14 @@ ApproveView = _plan_act(
     "PlanApproveView",
     Act.APPROVE_PLAN,
     Pin,
-    lambda view, uuid, given: services.approve(
-        proof=view.proof(given["pin"]), revision_uuid=uuid, at=view.at
-    ),
+    lambda view, uuid, given: services.approve(proof=view.proof(given["pin"]), revision_uuid=uuid, at=view.at),
     "Approve limits and methods of critical checkpoints, signed",
 )
 ReleaseView = _plan_act(
     "PlanReleaseView",
     Act.RELEASE_PLAN,
     Pin,
-    lambda view, uuid, given: services.release(
-        proof=view.proof(given["pin"]), revision_uuid=uuid, at=view.at
-    ),
+    lambda view, uuid, given: services.release(proof=view.proof(given["pin"]), revision_uuid=uuid, at=view.at),
     "Release a revision, signed",
 )
 WithdrawView = _plan_act(

@@ -115,9 +115,7 @@ class ReportsView(ActView):
     def post(self, request: Request) -> Response:
         """Raise a report by hand; the unit goes on hold at once."""
         given = self.read(Raise)
-        number = raising.raise_by_hand(
-            by=self.person, checkpoint_key=given.pop("checkpoint"), at=self.at, **given
-        )
+        number = raising.raise_by_hand(by=self.person, checkpoint_key=given.pop("checkpoint"), at=self.at, **given)
         return Response(report_json(report(number)), status=201)
 
 
@@ -202,27 +200,21 @@ StartView = _report_act(
     "ReportStartView",
     Act.CORRECT_REPORT,
     OptionalNote,
-    lambda view, number, given: correcting.start_correction(
-        by=view.person, number=number, at=view.at, **given
-    ),
+    lambda view, number, given: correcting.start_correction(by=view.person, number=number, at=view.at, **given),
     "Begin the rework or repair",
 )
 FinishView = _report_act(
     "ReportFinishView",
     Act.CORRECT_REPORT,
     Note,
-    lambda view, number, given: correcting.finish_correction(
-        by=view.person, number=number, at=view.at, **given
-    ),
+    lambda view, number, given: correcting.finish_correction(by=view.person, number=number, at=view.at, **given),
     "End the correction; its checkpoints open in a new round",
 )
 FailView = _report_act(
     "ReportFailView",
     Act.CLOSE_REPORT,
     Note,
-    lambda view, number, given: correcting.fail_verification(
-        by=view.person, number=number, at=view.at, **given
-    ),
+    lambda view, number, given: correcting.fail_verification(by=view.person, number=number, at=view.at, **given),
     "Say that the correction did not work",
 )
 CloseView = _report_act(

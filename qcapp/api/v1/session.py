@@ -42,9 +42,7 @@ class Session(serializers.Serializer[Any]):
     acts = serializers.ListField(child=serializers.CharField(), help_text="what the person may do, in words")
     csrf_token = serializers.CharField(help_text="send it as X-CSRFToken with every change")
     server_time = serializers.DateTimeField()
-    epoch = serializers.CharField(
-        help_text="changes when a backup is restored: send again what you still have"
-    )
+    epoch = serializers.CharField(help_text="changes when a backup is restored: send again what you still have")
     oldest_client = serializers.IntegerField()
 
 

@@ -33,7 +33,7 @@ from qcapp.production.queries import (
 
 from ..acts import ActView, Refusal
 from ..errors import plain
-from .bench import SECRET, stage_json
+from .bench import WITHHELD, stage_json
 
 if TYPE_CHECKING:
     from qcapp.plans.queries import CheckpointCard
@@ -95,18 +95,14 @@ class History(serializers.Serializer[Any]):
     releases = serializers.ListField(child=serializers.DictField())
     certificates = serializers.ListField(child=serializers.DictField())
     happenings = serializers.ListField(child=serializers.DictField())
-    acts = serializers.ListField(
-        child=serializers.DictField(), help_text="entries of the audit chain, newest first"
-    )
+    acts = serializers.ListField(child=serializers.DictField(), help_text="entries of the audit chain, newest first")
 
 
 class UnitsView(ActView):
     act = {"GET": Act.LOOK_UP_UNIT, "POST": Act.OPEN_UNIT}
 
     @extend_schema(
-        parameters=[
-            OpenApiParameter("q", str, description="any part of the serial; empty gives the newest units")
-        ],
+        parameters=[OpenApiParameter("q", str, description="any part of the serial; empty gives the newest units")],
         responses={200: UnitList, 401: Refusal},
         operation_id="UnitList",
     )
@@ -115,8 +111,7 @@ class UnitsView(ActView):
         cards = find_units(request.query_params.get("q", "")[:100], limit=FOUND_AT_MOST)
         progress = progress_of([card.item_id for card in cards])
         found = [
-            unit_json(card)
-            | {"progress": progress_json(progress[card.item_id]) if card.item_id in progress else None}
+            unit_json(card) | {"progress": progress_json(progress[card.item_id]) if card.item_id in progress else None}
             for card in cards
         ]
         return Response({"units": found})
@@ -138,9 +133,7 @@ class NextSerialView(ActView):
     def get(self, request: Request) -> Response:
         """The serial that comes next in a family. Somebody else may take it first."""
         family = family_by_code(request.query_params.get("family", ""))
-        return Response(
-            {"family": family.code, "serial": propose_serial(family.code, site_day(self.at).year)}
-        )
+        return Response({"family": family.code, "serial": propose_serial(family.code, site_day(self.at).year)})
 
 
 class UnitView(ActView):
@@ -254,7 +247,7 @@ def hold_json(hold: HoldCard, *, hidden: bool = False) -> dict[str, Any]:
         "uuid": str(hold.uuid),
         "source": hold.source,
         "from_stage": hold.from_stage,
-        "reason": SECRET if hidden else hold.reason,
+        "reason": WITHHELD if hidden else hold.reason,
         "by": hold.by_name,
         "at": hold.at.isoformat(),
         "lifted_at": _text(hold.lifted_at),
@@ -266,7 +259,7 @@ def report_line(report: ReportCard, *, hidden: bool = False) -> dict[str, Any]:
     """One report in a list; its title says what was found, so it is left out while that is a secret."""
     return {
         "number": report.number,
-        "title": SECRET if hidden else report.title,
+        "title": WITHHELD if hidden else report.title,
         "serial": report.serial,
         "checkpoint": report.checkpoint_number,
         "severity": report.severity,

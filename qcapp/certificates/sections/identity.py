@@ -23,9 +23,12 @@ class Identity:
     number: str
     issue: int
     issued: str
+    issued_by: str
     change_note: str
+    check_address: str
     maker: str
     place: str
+    zone: str
     demonstration: bool
     serial: str
     family_code: str
@@ -45,9 +48,12 @@ def build(record: Record) -> Identity:
         number=record.number,
         issue=record.issue,
         issued=record.moment(record.issued_at),
+        issued_by=record.issued_by,
         change_note=record.change_note,
+        check_address=record.check_address,
         maker=record.maker,
         place=record.place,
+        zone=record.zone,
         demonstration=record.demonstration,
         serial=unit.serial,
         family_code=unit.family_code,

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from .record import Record
+
+if TYPE_CHECKING:
+    from qcapp.nonconformance.cards import ConcessionCard, ReportCard
 
 
 @dataclass(frozen=True)
@@ -42,21 +46,31 @@ class Nonconformances:
 def build(record: Record) -> Nonconformances:
     """Reports in the order they were raised; withdrawn ones are listed as withdrawn."""
     return Nonconformances(
-        reports=tuple(
-            ReportLine(
-                one.number, one.title, one.severity, one.disposition_label, one.state_label, record.day(one.raised_at)
-            )
-            for one in record.standing.reports
-        ),
-        concessions=tuple(
-            ConcessionLine(
-                one.number,
-                one.report_number,
-                "" if one.checkpoint_number is None else str(one.checkpoint_number),
-                one.limits,
-                one.statement,
-                record.day(one.approved_at),
-            )
-            for one in record.standing.concessions
-        ),
+        reports=tuple(_report(record, one) for one in record.standing.reports),
+        concessions=tuple(_concession(record, one) for one in record.standing.concessions),
+    )
+
+
+def _report(record: Record, one: ReportCard) -> ReportLine:
+    parts = [one.disposition_label]
+    parts += [f"procedure {one.procedure}"] if one.procedure else []
+    parts += [f"{one.reinspected} inspected again"] if one.reinspected else []
+    return ReportLine(
+        number=one.number,
+        title=one.title,
+        severity=one.severity,
+        disposition=", ".join(part for part in parts if part),
+        state=f"{one.state_label} {record.day(one.changed_at)}",
+        raised=record.day(one.raised_at),
+    )
+
+
+def _concession(record: Record, one: ConcessionCard) -> ConcessionLine:
+    return ConcessionLine(
+        number=one.number,
+        report=one.report_number,
+        checkpoint="" if one.checkpoint_number is None else str(one.checkpoint_number),
+        limits=one.limits,
+        statement=one.statement,
+        approved=record.day(one.approved_at),
     )

@@ -19,15 +19,16 @@ class Record:
     number: str
     issue: int
     issued_at: datetime
+    issued_by: str
     change_note: str
+    check_address: str
     maker: str
     place: str
     zone: str
     demonstration: bool
     released_at: datetime
     released_by: str
-    released_role: str
-    released_deputy_for: str
+    released_function: str  # "quality manager, deputy for A. Name"
     release_meaning: str
     chain_number: int
     chain_digest: str

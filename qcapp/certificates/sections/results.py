@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.release_checks import concession_for
 
 from .record import Record
 
 if TYPE_CHECKING:
-    from qcapp.inspections.queries.shapes import AnswerView, CheckpointView, StageView
+    from qcapp.inspections.queries import AnswerView, CheckpointView, StageView
 
+NUMBER = re.compile(r"\d+(?:\.\d+)?")
 WORDS = {
     "in_band": "conforms",
     "near_limit": "conforms, near limit",
@@ -24,15 +27,15 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Line:
-    """One checkpoint. Everything is text as printed; `outcome` and `nearest_limit` draw the mark."""
+    """One checkpoint. Everything is text as printed; `outcome`, `nearest_limit` and `has_…` draw the mark."""
 
     number: int
     title: str
     kind: str
     criticality: str
     nominal: str
-    notation: str
-    limits: str
+    notation: str  # as the drawing writes it; empty where the limits say the same
+    limits: str  # always as numbers, where there are any
     value: str
     unit_of_measure: str
     gauge: str
@@ -44,7 +47,7 @@ class Line:
     verdict: str
     person: str
     recorded: str
-    second: str
+    second: tuple[str, ...]
     document: str
 
 
@@ -74,63 +77,81 @@ def build(record: Record) -> Results:
 
 def _stage(record: Record, stage: StageView) -> Stage:
     due = [one for one in stage.checkpoints if one.state != "not_due"]
+    left_out = [one.card for one in stage.checkpoints if one.state == "not_due"]
     sign_off = stage.sign_off
-    signed = "" if sign_off is None else f"{sign_off.person_name}, {record.moment(sign_off.at)}"
     return Stage(
         number=stage.card.number,
         name=stage.card.name,
         lines=tuple(_line(record, one) for one in due),
-        not_due=tuple(f"{one.card.number} {one.card.title} ({one.card.frequency})" for one in stage.checkpoints if one not in due),
-        signed=signed,
+        not_due=tuple(f"{card.number} {card.title} ({card.frequency})" for card in left_out),
+        signed="" if sign_off is None else f"{sign_off.person_name}, {record.moment(sign_off.at)}",
         meaning="" if sign_off is None else sign_off.meaning,
     )
 
 
 def _line(record: Record, one: CheckpointView) -> Line:
-    card, answer = one.card, one.counts
-    spec = card.spec_json
-    unit = str(spec.get("unit_of_measure") or "")
+    card, measure = one.card, one.card.unit_of_measure
     band = getattr(card.spec, "band", None)
-    concession = concession_for(one, record.standing.concessions)
-    verdict = "" if answer is None else WORDS[answer.outcome]
+    limits = _without(card.limits_text, measure)
     return Line(
         number=card.number,
         title=card.title,
         kind=card.kind,
         criticality=card.criticality,
-        nominal=str(spec.get("nominal") or ""),
-        notation=str(spec.get("notation") or ""),
-        limits=card.limits_text,
-        value="" if answer is None else _value(answer, unit),
-        unit_of_measure=unit,
+        nominal=str(card.spec_json.get("nominal") or ""),
+        notation="" if _plainly(card.notation) == _plainly(limits) else card.notation,
+        limits=limits,
+        unit_of_measure=measure,
         gauge=_gauge(one),
         round=one.round,
-        outcome="" if answer is None else str(answer.outcome),
-        nearest_limit="" if answer is None else answer.nearest_limit or "",
         has_lower=band is None or (band.lower is not None and "lower" not in band.natural),
         has_upper=band is None or band.upper is not None,
-        verdict=verdict if concession is None else f"{verdict}, concession {concession.number}",
-        person="" if answer is None else answer.person_initials,
-        recorded="" if answer is None else record.moment(answer.recorded_at),
         second=_second(record, one),
-        document=" ".join(part for part in (card.document_number, card.document_revision) if part),
+        document=f"{card.document_number} {card.document_revision}".strip(),
+        **_answered(record, one, measure),
     )
 
 
-def _value(answer: AnswerView, unit: str) -> str:
-    return answer.described.removesuffix(unit).strip() if unit else answer.described
+def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, Any]:
+    """What was answered, by whom and when; empty texts where nothing was, which no released unit has."""
+    answer = one.counts
+    if answer is None:
+        return dict.fromkeys(("value", "outcome", "nearest_limit", "verdict", "person", "recorded"), "")
+    permit = concession_for(one, record.standing.concessions)
+    verdict = WORDS[answer.outcome]
+    return {
+        "value": _without(answer.described, measure),
+        "outcome": str(answer.outcome),
+        "nearest_limit": answer.nearest_limit,
+        "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
+        "person": answer.person_initials,
+        "recorded": record.moment(answer.recorded_at),
+    }
+
+
+def _without(text: str, measure: str) -> str:
+    """The text without the unit of measure, which has a column of its own."""
+    return text.removesuffix(measure).strip() if measure else text
+
+
+def _plainly(text: str) -> str:
+    """The text with numbers as short as they go: "max 0.50" and "max 0.5" say the same."""
+    return NUMBER.sub(lambda found: f"{Decimal(found[0]).normalize():f}", text)
 
 
 def _gauge(one: CheckpointView) -> str:
     if one.card.kind == "derived":
         return "computed"
-    return (one.counts.gauge_number or "") if one.counts else ""
+    return one.counts.gauge_number if one.counts else ""
 
 
-def _second(record: Record, one: CheckpointView) -> str:
-    parts = [
-        f"{name} by {answer.person_initials}, {record.moment(answer.recorded_at)}: {answer.described}"
-        for name, answer in (("second inspection", one.second), ("third", one.third))
+def _second(record: Record, one: CheckpointView) -> tuple[str, ...]:
+    """The other inspections of the checkpoint, with person, time and answer."""
+    given: list[tuple[str, AnswerView | None]] = [("second inspection", one.second)]
+    if one.third is not None:
+        given = [("first inspection", one.first), *given, ("decided by a third", one.third)]
+    return tuple(
+        f"{name}: {answer.described}, {answer.person_initials}, {record.moment(answer.recorded_at)}"
+        for name, answer in given
         if answer is not None
-    ]
-    return "; ".join(parts)
+    )

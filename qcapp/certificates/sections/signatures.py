@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from qcapp.people.roles import Role
 
 from .record import Record
+
+if TYPE_CHECKING:
+    from qcapp.inspections.queries.shapes import SignOffView
 
 
 @dataclass(frozen=True)
@@ -13,10 +19,9 @@ class SignatureLine:
 
     what: str
     name: str
-    role: str
+    function: str
     at: str
     meaning: str
-    method: str
 
 
 @dataclass(frozen=True)
@@ -30,27 +35,25 @@ def build(record: Record) -> Signatures:
     """All signatures that the statement rests on."""
     stages = [
         SignatureLine(
-            f"Stage {stage.card.number} {stage.card.name}",
-            stage.sign_off.person_name,
-            _role(stage.sign_off.role, stage.sign_off.deputy_for_name),
-            record.moment(stage.sign_off.at),
-            stage.sign_off.meaning,
-            stage.sign_off.method,
+            what=f"Stage {stage.card.number} {stage.card.name}",
+            name=stage.sign_off.person_name,
+            function=_function(stage.sign_off),
+            at=record.moment(stage.sign_off.at),
+            meaning=stage.sign_off.meaning,
         )
         for stage in record.standing.inspection.stages
         if stage.sign_off is not None
     ]
     release = SignatureLine(
-        "Release",
-        record.released_by,
-        _role(record.released_role, record.released_deputy_for),
-        record.moment(record.released_at),
-        record.release_meaning,
-        "",
+        what="Release",
+        name=record.released_by,
+        function=record.released_function,
+        at=record.moment(record.released_at),
+        meaning=record.release_meaning,
     )
     return Signatures((*stages, release))
 
 
-def _role(role: str, deputy_for: str) -> str:
-    words = role.replace("_", " ")
-    return f"{words}, deputy for {deputy_for}" if deputy_for else words
+def _function(sign_off: SignOffView) -> str:
+    label = Role(sign_off.role).label
+    return f"{label}, deputy for {sign_off.deputy_for_name}" if sign_off.deputy_for_name else label

@@ -9,9 +9,10 @@ from qcapp.certificates.release_checks import concession_for
 from .record import Record
 
 DECISION_RULE = (
-    "Decision rule: simple acceptance. A value on a limit conforms, a value outside a limit does not. Where the gauge's "
-    "expanded uncertainty U (k = 2) is known, a value inside the limits but within U of one is marked near limit "
-    "(guard band w = U in the sense of ISO 14253-1); on critical checkpoints it was decided by a signed act before release."
+    "Decision rule: simple acceptance. A value on a limit conforms, a value outside a limit does not. A value inside "
+    "the limits is marked near limit where it lies within the expanded uncertainty U of its gauge from a limit (guard "
+    "band w = U in the sense of ISO 14253-1), or within the guard zone that the plan states; on critical checkpoints a "
+    "signed act decided about it before release. The mark never turns conformity into nonconformity."
 )
 LIMITS_OF_THE_STATEMENT = (
     "This is the maker's own declaration about the checkpoints listed. It is not a type approval. Local codes and the "
@@ -24,6 +25,7 @@ class Statement:
     """Counts, declaration, requirements, decision rule."""
 
     declaration: str
+    counts: str
     due: int
     conforming: int
     conceded: int
@@ -33,6 +35,7 @@ class Statement:
     limits_of_the_statement: str
     released: str
     released_by: str
+    function: str
 
 
 def build(record: Record) -> Statement:
@@ -40,32 +43,47 @@ def build(record: Record) -> Statement:
     standing = record.standing
     due = standing.due
     conforming = [one for one in due if one.counts is not None and one.counts.passes]
-    conceded = [one for one in due if concession_for(one, standing.concessions) is not None]
-    near = [one for one in conforming if one.counts is not None and one.counts.outcome == "near_limit"]
+    permits = [found.number for one in due if (found := concession_for(one, standing.concessions))]
+    near = sum(one.counts is not None and one.counts.outcome == "near_limit" for one in conforming)
+    not_due = len(standing.inspection.checkpoints) - len(due)
     return Statement(
-        declaration=_declaration(record, len(due), len(conforming), len(conceded)),
+        declaration=_declaration(record, permits),
+        counts=_counts(len(due), len(conforming), near, permits, not_due),
         due=len(due),
         conforming=len(conforming),
-        conceded=len(conceded),
-        near_limit=len(near),
-        not_due=len(standing.inspection.checkpoints) - len(due),
+        conceded=len(permits),
+        near_limit=near,
+        not_due=not_due,
         decision_rule=DECISION_RULE,
         limits_of_the_statement=LIMITS_OF_THE_STATEMENT,
         released=record.moment(record.released_at),
-        released_by=_signatory(record),
+        released_by=record.released_by,
+        function=record.released_function,
     )
 
 
-def _declaration(record: Record, due: int, conforming: int, conceded: int) -> str:
+def _declaration(record: Record, permits: list[str]) -> str:
     unit, plan = record.standing.inspection.unit, record.standing.inspection.revision
-    requirements = f"inspection plan {plan.family_code} revision {plan.letter} and the drawings it cites"
-    text = f"We declare that {unit.family_name} {unit.serial} conforms to {requirements}"
-    if conceded:
-        text += f", with the exception of {conceded} checkpoint{'s' if conceded > 1 else ''} covered by concession"
-    return f"{text}. {due} checkpoints were due and answered; {conforming} conform."
+    text = (
+        f"We declare that the {unit.family_name} {unit.serial} conforms to inspection plan {plan.family_code} revision "
+        f"{plan.letter} and to the drawings and specifications that it cites"
+    )
+    if permits:
+        text += f", except where {_list(sorted(set(permits)), 'concession')} permits otherwise"
+    return f"{text}."
 
 
-def _signatory(record: Record) -> str:
-    role = record.released_role.replace("_", " ")
-    deputy = f", deputy for {record.released_deputy_for}" if record.released_deputy_for else ""
-    return f"{record.released_by}, {role}{deputy}"
+def _counts(due: int, conforming: int, near: int, permits: list[str], not_due: int) -> str:
+    parts = [f"{_checkpoints(due)} due and answered; {conforming} conform{'s' if conforming == 1 else ''}"]
+    parts += [f"{near} of these near a limit"] if near else []
+    parts += [f"{len(permits)} covered by {_list(sorted(set(permits)), 'concession')}"] if permits else []
+    sampled = f" {_checkpoints(not_due)} not due on this unit: checked on samples." if not_due else ""
+    return f"{', '.join(parts)}.{sampled}"
+
+
+def _checkpoints(count: int) -> str:
+    return "1 checkpoint was" if count == 1 else f"{count} checkpoints were"
+
+
+def _list(numbers: list[str], word: str) -> str:
+    return f"{word}{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 from datetime import datetime
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.db import transaction
@@ -16,13 +15,14 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, Refused
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import lock_unit
 
-from ..models import Certificate, CertificateWithdrawal, Release
-from ..queries import CertificateCard, certificate, certificates_of
+from ..models import Certificate, CertificateWithdrawal
+from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, releases_of
 from ..release_checks import standing_of
 from ..sections import content
 from ..sections.record import Record
@@ -38,7 +38,7 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
     """The next issue of the unit's certificate. The first needs a release; a further one says what changed.
 
     Raises Refused `not_released`, Invalid `change_note_missing`, Conflict `issued_already` when the released unit
-    has a current issue and no change is named, NotAllowed, NotFound.
+    has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`.
     """
     require(by, Act.ISSUE_CERTIFICATE, at)
     change_note = plain_text("What changed", change_note, longest=300, needed=False)
@@ -49,54 +49,71 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
         _refuse_without_note(unit, issued[0], released)
     number = issued[0].number if issued else _next_number(unit, at)
     issue = issued[0].issue + 1 if issued else 1
-    text = canonical(content(_record(unit.serial, number, issue, at, change_note, released)))
+    token = secrets.token_urlsafe(32)
+    record = _record(unit.serial, number, issue, by, at, change_note if issued else "", token, released)
+    text = canonical(content(record))
     Certificate.objects.create(
-        token=secrets.token_urlsafe(32), item_id=unit.item_id, release=released, number=number, issue=issue,
-        content=text, digest=digest(text), change_note=change_note, issued_by=by, issued_at=at,
-    )  # fmt: skip
-    audit.record(
-        verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=f"certificate {number}/{issue}", at=at,
-        payload={"serial": unit.serial, "digest": digest(text), "change_note": change_note},
-    )  # fmt: skip
+        token=token,
+        item_id=unit.item_id,
+        release_id=released.id,
+        number=number,
+        issue=issue,
+        content=text,
+        digest=digest(text),
+        change_note=record.change_note,
+        issued_by=by,
+        issued_at=at,
+    )
+    payload = {"serial": unit.serial, "digest": digest(text), "change_note": record.change_note}
     audit.anchor_on_commit(at=at)
+    audit.record(
+        verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=f"certificate {number}/{issue}", at=at, payload=payload
+    )
     return certificate(number, issue)
 
 
-def _refuse_without_note(unit: UnitCard, last: CertificateCard, released: Release) -> None:
+def _refuse_without_note(unit: UnitCard, last: CertificateCard, released: ReleaseCard) -> None:
     if last.withdrawn_at is None and released.at <= last.issued_at:
         raise Conflict("issued_already", f"{last.number} issue {last.issue} is current for {unit.serial}; take that one.")
     raise Invalid("change_note_missing", "Say what changed since the last issue; the new one prints it.")
 
 
-def _release_of(unit: UnitCard) -> Release:
-    row = (
-        Release.objects.filter(item=unit.item_id)
-        .select_related("signature__person", "signature__deputy_for")
-        .order_by("-id")
-        .first()
-    )
-    if row is None or row.kind != Release.Kind.GIVEN:
+def _release_of(unit: UnitCard) -> ReleaseCard:
+    releases = releases_of(unit.item_id)
+    if not releases or not releases[0].given:
         raise Refused("not_released", f"{unit.serial} is not released; a certificate is issued after the release.")
-    return row
+    return releases[0]
 
 
 def _next_number(unit: UnitCard, at: datetime) -> str:
-    year = at.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE)).year
-    prefix = unit.certificate_prefix
+    """FR-2026-0211: a series without gaps for each prefix and year of the site."""
+    prefix, year = unit.certificate_prefix, site_day(at).year
     return f"{prefix}-{year}-{audit.next_number(series=f'certificate {prefix} {year}'):04}"
 
 
-def _record(serial: str, number: str, issue: int, at: datetime, change_note: str, released: Release) -> Record:
+def _record(
+    serial: str, number: str, issue: int, by: Person, at: datetime, change_note: str, token: str, released: ReleaseCard
+) -> Record:
     head = audit_queries.head()
-    signature = released.signature
     return Record(
-        standing=standing_of(serial), number=number, issue=issue, issued_at=at, change_note=change_note,
-        maker=settings.QCAPP_SITE_NAME, place=settings.QCAPP_SITE_PLACE, zone=settings.QCAPP_SITE_ZONE,
-        demonstration=settings.QCAPP_DEMO, released_at=released.at, released_by=signature.person.name,
-        released_role=signature.role, release_meaning=signature.meaning,
-        released_deputy_for="" if signature.deputy_for is None else signature.deputy_for.name,
-        chain_number=head.number, chain_digest=head.digest,
-    )  # fmt: skip
+        standing=standing_of(serial),
+        number=number,
+        issue=issue,
+        issued_at=at,
+        issued_by=by.name,
+        change_note=change_note,
+        check_address=f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{token}/",
+        maker=settings.QCAPP_SITE_NAME,
+        place=settings.QCAPP_SITE_PLACE,
+        zone=settings.QCAPP_SITE_ZONE,
+        demonstration=settings.QCAPP_DEMO,
+        released_at=released.at,
+        released_by=released.person_name,
+        released_function=released.function,
+        release_meaning=released.meaning,
+        chain_number=head.number,
+        chain_digest=head.digest,
+    )
 
 
 @transaction.atomic
@@ -107,19 +124,22 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
     """
     require(proof.person, Act.ISSUE_CERTIFICATE, at)
     reason = plain_text("The reason", reason, longest=300)
-    card = certificate(number, issue)
-    lock_unit(unit_by_serial(card.serial).id)
+    lock_unit(unit_by_serial(certificate(number, issue).serial).id)
     card = certificate(number, issue)
     if card.withdrawn_at is not None:
-        raise Conflict("withdrawn_already", f"{number} issue {issue} is withdrawn already.")
+        raise Conflict("withdrawn_already", f"{card.number} issue {issue} is withdrawn already.")
+    subject = f"certificate {card.number}/{issue}"
     signature = write_signature(
-        proof=proof, act=Act.ISSUE_CERTIFICATE, subject=f"certificate {card.number}/{issue}",
-        meaning=f"I withdraw certificate {card.number} issue {issue}: {reason}"[:300], at=at,
+        proof=proof,
+        act=Act.ISSUE_CERTIFICATE,
+        meaning=f"I withdraw certificate {card.number} issue {issue}: {reason}"[:300],
+        subject=subject,
         covers=digest(canonical({"number": card.number, "issue": issue, "reason": reason})),
-    )  # fmt: skip
+        at=at,
+    )
     CertificateWithdrawal.objects.create(certificate_id=card.id, reason=reason, signature=signature, at=at)
-    audit.record(
-        verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=f"certificate {card.number}/{issue}", at=at,
-        payload={"serial": card.serial, "reason": reason, "signature": str(signature.uuid)},
-    )  # fmt: skip
+    payload = {"serial": card.serial, "reason": reason, "signature": str(signature.uuid)}
     audit.anchor_on_commit(at=at)
+    audit.record(
+        verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=subject, at=at, payload=payload
+    )

@@ -19,10 +19,12 @@ from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import lock_unit, move_unit
 
 from ..models import Release
-from ..release_checks import Finding, check, standing_of
+from ..release_checks import Finding, check, plan_stands, standing_of
 
 if TYPE_CHECKING:
     from qcapp.people.services import Proof
+
+RELEASED = frozenset({"released", "dispatched"})
 
 
 @transaction.atomic
@@ -34,52 +36,58 @@ def release(*, proof: Proof, serial: str, at: datetime) -> None:
     """
     require(proof.person, Act.RELEASE_UNIT, at)
     unit = lock_unit(unit_by_serial(serial).id)
-    if unit.state in {"released", "dispatched"}:
+    if unit.state in RELEASED:
         raise Conflict("released_already", f"{unit.serial} is {unit.state_label} already.")
-    findings = check(standing_of(unit.serial))
+    standing = standing_of(unit.serial)
+    findings = check(standing)
     _refuse_if_blocked(unit.serial, findings)
     checks = canonical([_plain(finding) for finding in findings])
-    plan = findings[0].sentence
+    meaning = f"I release {unit.serial}: all release checks passed. {plan_stands(standing).sentence}"
     signature = write_signature(
-        proof=proof, act=Act.RELEASE_UNIT, subject=f"unit {unit.serial}", covers=digest(checks), at=at,
-        meaning=f"I release {unit.serial}: all release checks passed. {plan}",
-    )  # fmt: skip
-    Release.objects.create(
-        item_id=unit.item_id, kind=Release.Kind.GIVEN, checks=checks, signature=signature, at=at
+        proof=proof,
+        act=Act.RELEASE_UNIT,
+        meaning=meaning,
+        subject=f"unit {unit.serial}",
+        covers=digest(checks),
+        at=at,
     )
+    Release.objects.create(item_id=unit.item_id, kind=Release.Kind.GIVEN, checks=checks, signature=signature, at=at)
     move_unit(by=proof.person, unit_id=unit.id, move="release", reason="", at=at)
-    audit.record(
-        verb=Verb.RELEASE_GIVEN, actor=proof.person.uuid, subject=f"unit {unit.serial}", at=at,
-        payload={"signature": str(signature.uuid), "checks": digest(checks), "role": signature.role},
-    )  # fmt: skip
+    payload = {"signature": str(signature.uuid), "checks": digest(checks), "role": signature.role}
     audit.anchor_on_commit(at=at)
+    audit.record(
+        verb=Verb.RELEASE_GIVEN, actor=proof.person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
+    )
 
 
 @transaction.atomic
 def withdraw_release(*, proof: Proof, serial: str, reason: str, at: datetime) -> None:
-    """Take the release back by a signed act: the unit is in build again. Issued certificates are not touched by it.
+    """Take the release back by a signed act: the unit is in build again.
 
-    Raises Refused `not_released`, NotAllowed, NotFound, Invalid of `plain_text`.
+    Issued certificates are not touched by it; the check page says that they are under review. Raises Refused
+    `not_released`, NotAllowed, NotFound, Invalid of `plain_text`.
     """
     require(proof.person, Act.RELEASE_UNIT, at)
     reason = plain_text("The reason", reason, longest=300)
     unit = lock_unit(unit_by_serial(serial).id)
-    if unit.state not in {"released", "dispatched"}:
+    if unit.state not in RELEASED:
         raise Refused("not_released", f"{unit.serial} is not released; there is nothing to withdraw.")
-    content = canonical({"serial": unit.serial, "reason": reason})
     signature = write_signature(
-        proof=proof, act=Act.RELEASE_UNIT, subject=f"unit {unit.serial}", covers=digest(content), at=at,
+        proof=proof,
+        act=Act.RELEASE_UNIT,
         meaning=f"I withdraw the release of {unit.serial}: {reason}"[:300],
-    )  # fmt: skip
-    Release.objects.create(
-        item_id=unit.item_id, kind=Release.Kind.WITHDRAWN, reason=reason, checks="[]", signature=signature, at=at
+        subject=f"unit {unit.serial}",
+        covers=digest(canonical({"serial": unit.serial, "reason": reason})),
+        at=at,
     )
+    withdrawn = {"kind": Release.Kind.WITHDRAWN, "reason": reason, "checks": "[]"}
+    Release.objects.create(item_id=unit.item_id, signature=signature, at=at, **withdrawn)
     move_unit(by=proof.person, unit_id=unit.id, move="withdraw_release", reason=reason, at=at)
-    audit.record(
-        verb=Verb.RELEASE_WITHDRAWN, actor=proof.person.uuid, subject=f"unit {unit.serial}", at=at,
-        payload={"signature": str(signature.uuid), "reason": reason},
-    )  # fmt: skip
+    payload = {"signature": str(signature.uuid), "reason": reason}
     audit.anchor_on_commit(at=at)
+    audit.record(
+        verb=Verb.RELEASE_WITHDRAWN, actor=proof.person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
+    )
 
 
 def _refuse_if_blocked(serial: str, findings: list[Finding]) -> None:
@@ -87,11 +95,8 @@ def _refuse_if_blocked(serial: str, findings: list[Finding]) -> None:
     if not against:
         return
     sentences = " ".join(f"{finding.title}: {finding.sentence}" for finding in against)
-    raise Refused(
-        "release_blocked",
-        f"{serial} cannot be released. {sentences}",
-        findings=[_plain(finding) for finding in against],
-    )
+    message = f"{serial} cannot be released. Not proven: {sentences}"
+    raise Refused("release_blocked", message, findings=[_plain(finding) for finding in against])
 
 
 def _plain(finding: Finding) -> dict[str, object]:

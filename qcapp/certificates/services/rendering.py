@@ -6,8 +6,10 @@ import hashlib
 import json
 import os
 import tempfile
+import unicodedata
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import segno
 from django.conf import settings
@@ -17,27 +19,41 @@ from django.utils.safestring import mark_safe
 
 from qcapp.core.errors import Refused
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.pdf_worker import INVISIBLE, NotMade, known_characters
 
 from ..models import CertificateFile
 from ..queries import CertificateCard, content_of
 
-
-def check_address(token: str) -> str:
-    """The address of the public check page, as printed in the QR code."""
-    return f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{token}/"
+TEMPLATE = "certificates/certificate.html"
+# Characters that turn the direction of what follows them: a name must not turn a verdict (Unicode, UAX #9).
+TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def html_of(card: CertificateCard) -> str:
-    """The page that the PDF is laid out from, made of the frozen content alone."""
-    address = check_address(card.token)
+    """The page that the certificate's PDF is laid out from."""
+    return page_of(content_of(card.id), card.digest)
+
+
+def page_of(says: dict[str, Any], digest: str) -> str:
+    """The page of some frozen content, made of that and its digest alone."""
+    address = says["identity"]["check_address"]
     code = segno.make(address, error="m", micro=False)
-    context = {
-        "says": content_of(card.id),
-        "address": address,
-        "qr": mark_safe(code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None)),  # noqa: S308
-        "digest": card.digest,
-    }
-    return render_to_string("certificates/certificate.html", context)
+    drawn = code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None)
+    context = {"says": says, "address": address, "digest": digest, "qr": mark_safe(drawn)}  # noqa: S308 - our own drawing
+    return printable(render_to_string(TEMPLATE, context))
+
+
+def printable(html: str) -> str:
+    """The page with every character that cannot be printed as its code point: [U+1F98A] for a fox.
+
+    Left as they are, they would print as an empty box, or turn the text around them.
+    """
+    try:
+        known = known_characters()
+    except NotMade:  # the layout refuses with the name of the package that is missing
+        return html
+    wrong = {c for c in set(html) - known - INVISIBLE if unicodedata.category(c) != "Zs"} | (TURNING & set(html))
+    return html.translate({ord(character): f"[U+{ord(character):04X}]" for character in wrong})
 
 
 def render(card: CertificateCard) -> bytes:
@@ -54,8 +70,8 @@ def render(card: CertificateCard) -> bytes:
 def pdf_bytes(card: CertificateCard, *, at: datetime) -> bytes:
     """The certificate's PDF: rendered at the first asking, afterwards the kept file, checked against its digest.
 
-    Raises Refused `file_missing` or `file_altered` when the kept file is not what was kept, and what `html_to_pdf`
-    raises.
+    Raises Refused `file_missing` or `file_altered` when the kept file is not what was kept, `content_altered` of
+    `content_of`, and what `html_to_pdf` raises.
     """
     kept = CertificateFile.objects.filter(certificate=card.id).first()
     if kept is None:
@@ -76,7 +92,7 @@ def _keep(card: CertificateCard, data: bytes, at: datetime) -> CertificateFile:
     """File first, row second: a row never names a file that is not there. Two at once: the first row counts."""
     sealed = hashlib.sha256(data).hexdigest()
     relative = Path("evidence") / sealed[:2] / f"{sealed}.pdf"
-    write_once(Path(settings.QCAPP_DATA_DIR) / relative, data)
+    write_whole(Path(settings.QCAPP_DATA_DIR) / relative, data)
     try:
         with transaction.atomic():
             return CertificateFile.objects.create(
@@ -86,9 +102,9 @@ def _keep(card: CertificateCard, data: bytes, at: datetime) -> CertificateFile:
         return CertificateFile.objects.get(certificate=card.id)
 
 
-def write_once(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes) -> None:
     """Put the bytes at the path so that they are there whole or not at all, also after a power cut."""
-    if path.exists():
+    if path.is_file() and path.read_bytes() == data:
         return
     path.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
@@ -96,6 +112,11 @@ def write_once(path: Path, data: bytes) -> None:
         file.flush()
         os.fsync(file.fileno())
     Path(file.name).replace(path)
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
 
 
 def frozen_json(card: CertificateCard) -> str:

@@ -10,7 +10,6 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-
 from qcapp.gauges import services as gauge_services
 from qcapp.people import services as people_services
 from qcapp.people.roles import Role
@@ -97,7 +96,8 @@ def _make_gauge(by: Person, row: dict[str, str], at: datetime, today: datetime) 
 def _calibrate(by: Person, row: dict[str, str], done: datetime, today: datetime) -> None:
     gauge_services.record_calibration(
         by=by, number=row["number"], done_on=done.date(), outcome="passed", done_by="Calibration room (invented)",
-        certificate=f"CR-{row['number']}-{done:%y%m}", at=today, expanded_uncertainty=_number(row["expanded_uncertainty"]),
+        certificate=f"CR-{row['number']}-{done:%y%m}", at=today,
+        expanded_uncertainty=_number(row["expanded_uncertainty"]),
     )  # fmt: skip
 
 

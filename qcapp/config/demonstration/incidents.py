@@ -24,9 +24,7 @@ STEPS = ("open", "contained", "proposed", "decided", "in_correction", "to_be_ver
 class Handling:
     """One report, step by step, until its story ends."""
 
-    def __init__(
-        self, unit: UnitPlayer, incident: Incident, card: CheckpointCard | None, number: str
-    ) -> None:
+    def __init__(self, unit: UnitPlayer, incident: Incident, card: CheckpointCard | None, number: str) -> None:
         self.unit = unit
         self.incident = incident
         self.card = card
@@ -63,9 +61,7 @@ class Handling:
         for role in () if proposal is None else proposal.missing:
             at = self.unit.shift.after(45)
             person = self.cast.with_role(Role(role))
-            deciding.sign_disposition(
-                proof=demonstration_proof(person, at), number=self.number, role=role, at=at
-            )
+            deciding.sign_disposition(proof=demonstration_proof(person, at), number=self.number, role=role, at=at)
 
     def _start(self) -> None:
         if self.incident.disposition in {"rework", "repair"}:
@@ -101,9 +97,7 @@ class Handling:
 
     def _inspect_again(self) -> None:
         """The new round, by the third inspector, with the second inspection where the plan asks for it."""
-        views = [
-            one for one in inspection_of(self.unit.story.serial).checkpoints if one.reopened_by == self.number
-        ]
+        views = [one for one in inspection_of(self.unit.story.serial).checkpoints if one.reopened_by == self.number]
         cards = [one.card for one in views if one.card.kind != "derived"]
         answers = {self.incident.key: self.incident.repaired} if self.incident.repaired else {}
         turn = max(one.round for one in views)

@@ -22,7 +22,7 @@ from qcapp.production import services as production
 
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
-from .incidents import Handling
+from .incidents import Handling, scrap_by_hand
 from .readings import Bench
 from .stories import FAMILIES, FRAMES, Incident, Story
 
@@ -41,9 +41,7 @@ def make_plans(cast: Cast, at: datetime) -> None:
     author, releaser = cast.with_role(Role.QUALITY_MANAGER, 1), cast.with_role(Role.QUALITY_MANAGER)
     engineer = cast.with_role(Role.ENGINEER)
     for code, name, pattern, prefix, letter in FAMILIES:
-        production.add_family(
-            by=author, code=code, name=name, serial_pattern=pattern, certificate_prefix=prefix, at=at
-        )
+        production.add_family(by=author, code=code, name=name, serial_pattern=pattern, certificate_prefix=prefix, at=at)
         data = (FIXTURES / "plans" / f"{code}.csv").read_bytes()
         card = plans.import_plan(
             by=author, family_code=code, letter=letter, text_or_bytes=data, filename=f"{code}.csv", at=at,
@@ -81,7 +79,9 @@ class UnitPlayer:
         for number in numbers[: self.story.stages]:
             if not self._stage(number):
                 return
-        if self.story.partial and self.story.stages < len(numbers):
+        if self.story.scrapped:
+            scrap_by_hand(self)
+        elif self.story.partial and self.story.stages < len(numbers):
             self._partial(numbers[self.story.stages])
         elif self.story.released and self.story.stages >= len(numbers):
             self._release()
@@ -132,9 +132,7 @@ class UnitPlayer:
         stage = view.stage(number)
         if stage is None:
             return []
-        return [
-            one.card for one in stage.checkpoints if one.state != "not_due" and one.card.kind != "derived"
-        ]
+        return [one.card for one in stage.checkpoints if one.state != "not_due" and one.card.kind != "derived"]
 
     def record(
         self, person: Person, cards: list[CheckpointCard], *, inspection: int, answers: dict[str, Any] | None = None,
@@ -143,9 +141,7 @@ class UnitPlayer:
         """Send a person's answers; gives the reports that were raised, by checkpoint."""
         if not cards:
             return []
-        operations = [
-            self._operation(card, person, inspection, answers or {}, round_number) for card in cards
-        ]
+        operations = [self._operation(card, person, inspection, answers or {}, round_number) for card in cards]
         said = inspections.record_operations(
             sent_by=person, device=DEVICE, sent_at=self.shift.at, operations=operations, at=self.shift.at
         )
@@ -176,7 +172,8 @@ class UnitPlayer:
         answer = answer or self.bench.answer(card, at.date(), uncertainty)
         return {
             "id": str(uuids.uuid7()), "v": 1, "kind": "result", "serial": self.story.serial,
-            "revision": str(self.revision.uuid), "checkpoint": card.key, "round": round_number, "inspection": inspection,
+            "revision": str(self.revision.uuid), "checkpoint": card.key, "round": round_number,
+            "inspection": inspection,
             "purpose": "reading", "answer": answer, "raw": "", "gauge": gauge.number if gauge else None,
             "recorded_at": at.isoformat(), "recorded_by": person.badge, "base": None, "reason": "",
         }  # fmt: skip
@@ -201,9 +198,7 @@ class UnitPlayer:
         for incident in self.story.incidents:
             if incident.corrected is None:
                 continue
-            view = next(
-                one for one in inspection_of(self.story.serial).checkpoints if one.card.key == incident.key
-            )
+            view = next(one for one in inspection_of(self.story.serial).checkpoints if one.card.key == incident.key)
             if view.counts is None or view.counts.passes:
                 continue
             operation = self._operation(view.card, self.inspector, 1, {incident.key: incident.corrected}, 1)
@@ -236,9 +231,7 @@ class UnitPlayer:
         for issue in range(1, self.story.issues + 1):
             at = self.shift.after(10)
             note = (
-                ""
-                if issue == 1
-                else "Order number on the cover corrected in the customer's copy; contents unchanged."
+                "" if issue == 1 else "Order number on the cover corrected in the customer's copy; contents unchanged."
             )
             issue_certificate(by=releaser, serial=self.story.serial, at=at, change_note=note)
 

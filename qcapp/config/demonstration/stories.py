@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 FAMILIES = (
@@ -49,7 +49,7 @@ class Story:
     released: bool = True
     incidents: tuple[Incident, ...] = ()
     issues: int = 1
-    tags: tuple[str, ...] = field(default_factory=tuple)
+    scrapped: bool = False
 
     @property
     def serial(self) -> str:
@@ -59,8 +59,8 @@ class Story:
 PARALLEL = Incident(
     "axle_parallel", {"value": "0.38"}, "closed", procedure="CS-3", repaired={"value": "0.21"},
     also=("axle_distance", "head_angle", "head_twist", "pivot_offset"),
-    instruction="Cold-straighten the left axle plate in the restraint by procedure CS-3, one attempt; wait overnight, then "
-    "measure every dimension listed.",
+    instruction="Cold-straighten the left axle plate in the restraint by procedure CS-3, one attempt; "
+    "wait overnight, then measure every dimension listed.",
     action="Second clamp added to the axle-plate station of fixture TF-02; the next ten frames are watched.",
 )  # fmt: skip
 UNDERCUT = Incident(
@@ -70,7 +70,8 @@ UNDERCUT = Incident(
 )  # fmt: skip
 THICK_COAT = Incident(
     "coating_tubes", {"values": ["96", "104", "128"]}, "closed", disposition="use_as_is", concession_upper="130",
-    instruction="Coating 8 µm above the limit on one tube, away from clamps and bearings: appearance and function unaffected.",
+    instruction="Coating 8 µm above the limit on one tube, away from clamps and bearings: "
+    "appearance and function unaffected.",
     action="Gun distance marked on the booth floor.",
     contained="Frame set aside; the rest of the batch measured, none above the limit.",
 )  # fmt: skip
@@ -81,10 +82,13 @@ MISTYPED = Incident(
 )  # fmt: skip
 
 
-def _running(until: str, key: str, answer: dict[str, Any]) -> Incident:
-    return Incident(
-        key, answer, until, procedure="CS-3", instruction=PARALLEL.instruction, also=PARALLEL.also
-    )
+def _running(until: str, key: str, value: str) -> Incident:
+    plan = PARALLEL.instruction
+    return Incident(key, {"value": value}, until, procedure="CS-3", instruction=plan, also=PARALLEL.also)
+
+
+def _parallel(until: str, value: str) -> Incident:
+    return _running(until, "axle_parallel", value)
 
 
 FRAMES = (
@@ -100,27 +104,32 @@ FRAMES = (
     Story("FR-200", 137, 37, order="S-1173"),
     Story("FR-200", 138, 35, order="S-1174", incidents=(MISTYPED,)),
     Story("FR-200", 139, 33, order="S-1175"),
-    Story("FR-200", 140, 28, order="S-1177", released=False, tags=("ready",)),
+    Story("FR-200", 140, 28, order="S-1177", released=False),
     Story("FR-200", 141, 24, order="S-1178", stages=7, partial=0.5),
     Story("FR-200", 142, 20, order="S-1179", stages=6, partial=0.6),
-    Story("FR-200", 143, 17, order="S-1180", stages=5, incidents=(_running("in_correction", "axle_parallel", {"value": "0.36"}),)),
-    Story("FR-200", 144, 14, order="S-1181", stages=5, incidents=(_running("to_be_verified", "axle_parallel", {"value": "0.35"}),)),
-    Story("FR-200", 145, 12, order="S-1182", stages=5, incidents=(_running("contained", "head_angle", {"value": "62.19"}),)),
-    Story("FR-200", 146, 9, order="S-1183", stages=5, incidents=(_running("decided", "axle_parallel", {"value": "0.34"}),)),
-    Story("FR-200", 147, 6, order="S-1184", stages=4, partial=0.6, incidents=(_running("open", "axle_parallel", {"value": "0.38"}),)),
+    Story("FR-200", 143, 17, order="S-1180", stages=5, incidents=(_parallel("in_correction", "0.36"),)),
+    Story("FR-200", 144, 14, order="S-1181", stages=5, incidents=(_parallel("to_be_verified", "0.35"),)),
+    Story("FR-200", 145, 12, order="S-1182", stages=5, incidents=(_running("contained", "head_angle", "62.19"),)),
+    Story("FR-200", 146, 9, order="S-1183", stages=5, incidents=(_parallel("decided", "0.34"),)),
+    Story("FR-200", 147, 6, order="S-1184", stages=4, partial=0.6, incidents=(_parallel("open", "0.38"),)),
     Story("FR-200", 148, 4, order="S-1186", stages=2, partial=0.4),
     Story("FR-200", 149, 1, order="S-1187", stages=0, partial=0.7),
 )  # fmt: skip
 
 SCRAPPED = Incident(
-    "", {}, "closed", disposition="scrap", instruction="Bore torn at the last pass, wall below the minimum: cannot be saved.",
+    "", {}, "closed", disposition="scrap",
+    instruction="Bore torn at the last pass, wall below the minimum: cannot be saved.",
     action="Feed of the last pass halved; first part of each setting is measured.",
     contained="Part marked red and put into the locked cage.",
 )  # fmt: skip
 
+SCRAP = ("AX-200", 4)
 PARTS = tuple(
-    Story(family, first + i, 50 - 6 * i, stages=9, order=f"S-{1160 + 3 * i}", released=i < 3)
+    Story(
+        family, first + i, 50 - 6 * i, order=f"S-{1160 + 3 * i}", released=i < 3,
+        stages=1 if (family, i) == SCRAP else 9, scrapped=(family, i) == SCRAP,
+    )
     for family, first in (("AX-200", 90), ("FK-30", 90), ("FT-14", 90), ("HT-6", 90))
     for i in range(5)
-)
+)  # fmt: skip
 UNITS = (*FRAMES, *PARTS)

@@ -139,6 +139,8 @@ def _product(parts: list[_Measure | None], bare: list[bool], sign: int) -> _Meas
     left, right = (_Measure(scaled=True) if b else part for part, b in zip(parts, bare, strict=True))
     if left is None or right is None:
         return None
+    if any(bare) and not (left.powers or right.powers):
+        return None  # 276.4 * cos(angle): the bare number may be a length itself
     powers = dict(left.powers)
     for unit, n in right.powers.items():
         powers[unit] = powers.get(unit, Fraction(0)) + sign * n

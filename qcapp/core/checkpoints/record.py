@@ -93,7 +93,7 @@ class Record(Kind[RecordSpec, RecordAnswer]):
     @classmethod
     def describe_limits(cls, spec: RecordSpec) -> str:
         words = {"text": "text", "heat": "heat number", "serial": "serial number", "date": "date"}[spec.form]
-        return f"{words} {spec.pattern}" if spec.pattern else words
+        return f"{words} such as {serial_pattern(spec.pattern).example}" if spec.pattern else words
 
     @classmethod
     def describe_answer(cls, answer: RecordAnswer, spec: RecordSpec) -> str:

@@ -134,9 +134,13 @@ def judge_many(
     if values.dtype != np.int64:
         raise Invalid("values_not_scaled", "Values come as int64, scaled by the stated decimals.")
     guard = _guard(band, expanded_uncertainty, rule)
-    outer = _outside(values, band, Decimal(0), decimals, frozenset())
-    inner = _outside(values, band, guard, decimals, band.natural)
-    return np.where(outer, np.int8(2), np.where(inner, np.int8(1), np.int8(0))).astype(np.int8)
+    # True is 1 in a byte of its own, so verdicts are made in place and no pass looks at the values again.
+    verdicts = _outside(values, band, _ZERO, decimals, frozenset()).view(np.int8)
+    verdicts *= np.int8(2)
+    if guard:
+        near = _outside(values, band, guard, decimals, band.natural).view(np.int8)
+        np.maximum(verdicts, near, out=verdicts)
+    return verdicts
 
 
 def _outside(

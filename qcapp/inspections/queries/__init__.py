@@ -20,7 +20,6 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.plans.queries import CheckpointCard, RevisionCard, StageCard, checkpoints_of, revision_card
 from qcapp.production.queries import (
-    HoldCard,
     UnitCard,
     open_holds,
     unit_by_serial,
@@ -31,7 +30,7 @@ from qcapp.production.queries import (
 from ..models import Result
 from ..states import NEAR_LIMIT, CheckpointState, Flag
 from . import loading
-from .loading import adopted_revision, rounds_of, standing_answers
+from .loading import adopted_revision, standing_answers
 from .shapes import AnswerView, CheckpointView, InspectionView, Progress, StageStanding, StageView, Unproven
 from .standing import (
     checkpoint_view,
@@ -73,9 +72,7 @@ def adopted(item_id: int) -> Adopted:
     """The plan of an item. Raises NotFound `no_plan_adopted`."""
     found = adopted_revision(item_id)
     if found is None:
-        raise NotFound(
-            "no_plan_adopted", "No inspection plan was adopted for this unit; open it as a unit first."
-        )
+        raise NotFound("no_plan_adopted", "No inspection plan was adopted for this unit; open it as a unit first.")
     return plan_of(*found)
 
 
@@ -94,14 +91,17 @@ def _frozen_plan(uuid: UUID, revision_id: int) -> Adopted:
     return Adopted(card, card.stages, tuple(checkpoints_of(revision_id)))
 
 
+def rounds_of(item_id: int) -> dict[int, tuple[int, str]]:
+    """The current round of each reopened checkpoint and what reopened it, by checkpoint; others are in round 1."""
+    return loading.rounds_of(item_id)
+
+
 def inspection_of(serial: str, *, viewer: Person | None = None, at: datetime | None = None) -> InspectionView:
     """The whole inspection of the unit. Raises NotFound `serial_unknown` or `no_plan_adopted`."""
     return inspection_of_unit(unit_by_serial(serial), viewer=viewer, at=at)
 
 
-def inspection_of_unit(
-    unit: UnitCard, *, viewer: Person | None = None, at: datetime | None = None
-) -> InspectionView:
+def inspection_of_unit(unit: UnitCard, *, viewer: Person | None = None, at: datetime | None = None) -> InspectionView:
     """As `inspection_of`, for a unit at hand."""
     view = _whole(unit)
     pending = any(owes_second(checkpoint) for checkpoint in view.checkpoints)
@@ -148,7 +148,7 @@ def _progress(stages: Iterable[StageView]) -> Progress:
 
 
 def _with_secrets_kept(view: InspectionView, viewer_id: int | None) -> InspectionView:
-    """The view without first answers that somebody still has to give a second to, and without what follows from them."""
+    """The view without first answers that wait for a second, and without what is derived from them."""
     secret = {
         checkpoint.card.key
         for checkpoint in view.checkpoints
@@ -306,13 +306,9 @@ def counting_answer(item_id: int, key: str) -> CheckpointView:
 
 def answer_of_operation(operation: UUID) -> AnswerView:
     """One stored answer by its operation. Raises NotFound `operation_unknown`."""
-    result = (
-        Result.objects.filter(operation=operation).values_list("checkpoint__revision_id", flat=True).first()
-    )
+    result = Result.objects.filter(operation=operation).values_list("checkpoint__revision_id", flat=True).first()
     if result is None:
-        raise NotFound(
-            "operation_unknown", "No result of that identifier is stored.", operation=str(operation)
-        )
+        raise NotFound("operation_unknown", "No result of that identifier is stored.", operation=str(operation))
     cards = {card.id: card for card in checkpoints_of(result)}
     return loading.answers(Result.objects.filter(operation=operation), cards)[0]
 
@@ -342,4 +338,5 @@ def trace(characteristic_id: int, before_result_id: int | None, n: int = TRACE_L
     )
     if before_result_id is not None:
         rows = rows.filter(id__lt=before_result_id)
-    return list(reversed(rows.order_by("-id").values_list("plot", flat=True)[:n]))
+    latest = rows.order_by("-id").values_list("plot", flat=True)[:n]
+    return [plot for plot in latest if plot is not None][::-1]

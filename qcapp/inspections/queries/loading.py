@@ -66,9 +66,7 @@ def current_slots(item_id: int) -> dict[Slot, UUID]:
     """The operation that stands in each slot of the item."""
     rows = CurrentAnswer.objects.filter(item=item_id)
     columns = ("checkpoint_id", "round", "inspection", "result__operation")
-    return {
-        (checkpoint, turn, inspection): op for checkpoint, turn, inspection, op in rows.values_list(*columns)
-    }
+    return {(checkpoint, turn, inspection): op for checkpoint, turn, inspection, op in rows.values_list(*columns)}
 
 
 Rounds = Mapping[int, Sequence[tuple[int, str]]]
@@ -95,9 +93,7 @@ def rounds_of(item_id: int) -> dict[int, tuple[int, str]]:
 
 def standing_answers(item_id: int, cards: Mapping[int, CheckpointCard]) -> dict[Slot, list[AnswerView]]:
     """The heads of every slot of the item: one answer each, or all answers of a conflict, the latest last."""
-    current = list(
-        Result.objects.filter(current_for__item=item_id).values_list(*COLUMNS, "current_for__conflict")
-    )
+    current = list(Result.objects.filter(current_for__item=item_id).values_list(*COLUMNS, "current_for__conflict"))
     decidable = any(row[FLAGS_AT] or row[OUTCOME_AT] == NEAR_LIMIT for row in current)
     decisions = decisions_of(Q(result__item=item_id)) if decidable else {}
     found: dict[Slot, list[AnswerView]] = defaultdict(list)
@@ -138,9 +134,7 @@ def answers(results: QuerySet[Result], cards: Mapping[int, CheckpointCard]) -> l
     return [view(row, cards[row[2]], decisions) for row in rows if row[2] in cards]
 
 
-def view(
-    row: tuple[Any, ...], card: CheckpointCard, decisions: Mapping[int, tuple[DecisionView, ...]]
-) -> AnswerView:
+def view(row: tuple[Any, ...], card: CheckpointCard, decisions: Mapping[int, tuple[DecisionView, ...]]) -> AnswerView:
     """One row of COLUMNS as an answer."""
     fields = dict(zip(FIELDS, row, strict=False))
     answer = json.loads(fields["answer"])
@@ -175,10 +169,9 @@ def decisions_of(which: Q) -> dict[int, tuple[DecisionView, ...]]:
     """The decisions on each result, the oldest first."""
     rows = ResultDecision.objects.filter(which).order_by("id")
     found: dict[int, list[DecisionView]] = defaultdict(list)
-    for result, *decision in rows.values_list(
-        "result_id", "about", "accepted", "reason", "signature__person__name", "at"
-    ):
-        found[result].append(DecisionView(*decision))
+    columns = ("result_id", "about", "accepted", "reason", "signature__person__name", "at")
+    for row in _plain(rows, columns):
+        found[row[0]].append(DecisionView(*row[1:]))
     return {result: tuple(decided) for result, decided in found.items()}
 
 
@@ -195,8 +188,8 @@ def sign_offs_of_items(item_ids: Collection[int]) -> dict[int, dict[int, SignOff
         "signature__role", "signature__deputy_for__name", "signature__meaning", "signature__method",
     )  # fmt: skip
     found: dict[int, dict[int, SignOffRow]] = defaultdict(dict)
-    for item, *row in rows.values_list(*columns):
-        found[item][row[0]] = SignOffRow(*row[:8], row[8] or "", *row[9:])
+    for row in _plain(rows, columns):
+        found[row[0]][row[1]] = SignOffRow(*row[1:9], row[9] or "", *row[10:])  # type: ignore[call-arg]  # 11 in all
     return dict(found)
 
 
@@ -216,16 +209,21 @@ class Light:
 def light_answers(item_ids: Collection[int]) -> dict[int, tuple[dict[Slot, Light], set[Slot]]]:
     """The standing answers of several items, and which of their slots are in conflict; one query."""
     found: dict[int, tuple[dict[Slot, Light], set[Slot]]] = defaultdict(lambda: ({}, set()))
-    rows = CurrentAnswer.objects.filter(item__in=item_ids).values_list(
+    columns = (
         "item_id", "checkpoint_id", "round", "inspection", "conflict", "result__operation", "result__outcome",
         "result__nearest_limit", "result__answer",
     )  # fmt: skip
-    for item, checkpoint, turn, inspection, conflict, *answer in rows:
-        answers, conflicts = found[item]
-        answers[checkpoint, turn, inspection] = Light(*answer)
-        if conflict:
-            conflicts.add((checkpoint, turn, inspection))
+    for row in _plain(CurrentAnswer.objects.filter(item__in=item_ids), columns):
+        answers, conflicts = found[row[0]]
+        answers[row[1:4]] = Light(*row[5:])
+        if row[4]:
+            conflicts.add(row[1:4])
     return dict(found)
+
+
+def _plain(rows: QuerySet[Any], columns: Sequence[str]) -> Iterable[tuple[Any, ...]]:
+    """The columns of the rows as tuples, whose types only the caller knows."""
+    return rows.values_list(*columns)
 
 
 def adoptions_of_items(item_ids: Collection[int]) -> dict[int, tuple[UUID, int, str]]:
@@ -237,7 +235,5 @@ def adoptions_of_items(item_ids: Collection[int]) -> dict[int, tuple[UUID, int, 
 
 def items_in_build(limit: int) -> list[int]:
     """Items whose units are in build, the newest first."""
-    rows = Adoption.objects.filter(item__unit__state="in_build").order_by(
-        "-item__unit__opened_at", "-item_id"
-    )
+    rows = Adoption.objects.filter(item__unit__state="in_build").order_by("-item__unit__opened_at", "-item_id")
     return list(dict.fromkeys(rows.values_list("item_id", flat=True)[: limit * 2]))[:limit]

@@ -23,9 +23,7 @@ if TYPE_CHECKING:
 Answers = Mapping[Slot, Sequence[AnswerView]]
 
 
-def due_checkpoints(
-    cards: Iterable[CheckpointCard], number: int, reopened: Iterable[int] = ()
-) -> frozenset[int]:
+def due_checkpoints(cards: Iterable[CheckpointCard], number: int, reopened: Iterable[int] = ()) -> frozenset[int]:
     """Ids of the checkpoints that are due on the unit with this running number, reopened ones always.
 
     A derived checkpoint is due when everything it reads is.
@@ -92,9 +90,7 @@ def _owed(card: CheckpointCard, first: object, second: object, third: object, sp
     return tuple(owed)
 
 
-def is_answered(
-    card: CheckpointCard, turn: int, answers: Mapping[Slot, Light], conflicts: Collection[Slot]
-) -> bool:
+def is_answered(card: CheckpointCard, turn: int, answers: Mapping[Slot, Light], conflicts: Collection[Slot]) -> bool:
     """Whether every inspection that the checkpoint asks is given in its round, without a conflict."""
     slots = [(card.id, turn, inspection) for inspection in (1, 2, 3)]
     first, second, third = (answers.get(slot) for slot in slots)

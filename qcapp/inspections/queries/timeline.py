@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import datetime
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from django.db.models import CharField, IntegerField, QuerySet, TextField, Value
+from django.db.models.functions import Cast
 from django.utils import timezone
 
 from qcapp.people.queries import may
@@ -30,19 +32,13 @@ def results_of(item_id: int, *, viewer: Person | None = None, at: datetime | Non
     cards = cards_of(item_id)
     found = loading.answers(Result.objects.filter(item=item_id).order_by("id"), cards)
     secret = _secret(item_id, cards, viewer, at or timezone.now())
-    return (
-        [answer for answer in found if (answer.checkpoint_id, answer.round) not in secret]
-        if secret
-        else found
-    )
+    return [answer for answer in found if (answer.checkpoint_id, answer.round) not in secret] if secret else found
 
 
 def cards_of(item_id: int) -> dict[int, CheckpointCard]:
     """The checkpoints that the item was answered to, by id, of every revision concerned."""
     adopted = Adoption.objects.filter(item=item_id).values_list("revision_id", flat=True)
-    answered = (
-        Result.objects.filter(item=item_id).values_list("checkpoint__revision_id", flat=True).distinct()
-    )
+    answered = Result.objects.filter(item=item_id).values_list("checkpoint__revision_id", flat=True).distinct()
     return {card.id: card for revision in {*adopted, *answered} for card in checkpoints_of(revision)}
 
 
@@ -69,30 +65,88 @@ def _secret(
     keys = {cards[checkpoint].key for checkpoint, _ in waiting}
     while following := {c.key for c in cards.values() if c.key not in keys and keys & set(inputs_of(c))}:
         keys |= following
-    return waiting | {
-        slot for slot in given if slot[0] in cards and cards[slot[0]].key in keys and slot not in mine
-    }
+    return waiting | {slot for slot in given if slot[0] in cards and cards[slot[0]].key in keys and slot not in mine}
 
 
-def happenings(item_id: int, *, viewer: Person | None = None) -> list[Happening]:
-    """What happened in the inspection of the item, newest first; results in one line for each submission."""
-    cards = cards_of(item_id)
-    found = [
-        *_adoptions(item_id),
-        *_submissions(results_of(item_id, viewer=viewer), cards),
-        *_sign_offs(item_id),
-        *_decisions(item_id),
-        *_reopenings(item_id, cards),
-    ]
+def happenings(
+    item_id: int, *, viewer: Person | None = None, answers: list[AnswerView] | None = None
+) -> list[Happening]:
+    """What happened in the inspection of the item, newest first; results in one line for each submission.
+
+    `answers` are those of `results_of` where the caller has them at hand, none to leave the submissions out.
+    """
+    answers = results_of(item_id, viewer=viewer) if answers is None else answers
+    recorded = _submissions(answers, cards_of(item_id)) if answers else []
+    found = [*recorded, *_acts(item_id)]
     return sorted(found, key=lambda one: (one.at, IN_ORDER.index(one.what)), reverse=True)
 
 
-def _adoptions(item_id: int) -> list[Happening]:
-    rows = Adoption.objects.filter(item=item_id).values_list("at", "revision__letter", "by__name")
+def _acts(item_id: int) -> list[Happening]:
+    """Adoptions, signatures, decisions and reopenings in one query, because every page of a unit asks for them."""
+    adopted = _rows(Adoption.objects.filter(item=item_id), "adopted", "by__name", text="revision__letter")
+    signed = _rows(
+        StageSignOff.objects.filter(item=item_id), "signed", "signature__person__name", text="stage__name",
+        number="stage__number", second="answers",
+    )  # fmt: skip
+    decided = _rows(
+        ResultDecision.objects.filter(result__item=item_id), "decided", "signature__person__name", text="about",
+        number="result__characteristic__number", second="accepted", reason="reason",
+    )  # fmt: skip
+    reopened = _rows(
+        Reinspection.objects.filter(item=item_id), "reopened", "by__name", text="source", number="round",
+        second="checkpoint__characteristic__number",
+    )  # fmt: skip
+    rows = [_Act(*row) for row in adopted.union(signed, decided, reopened, all=True)]
+    reopenings = sorted(row for row in rows if row.what == "reopened")
     return [
-        Happening(at, "adopted", f"Inspected to plan revision {letter} from here on.", name)
-        for at, letter, name in rows
+        *(_sentence(row) for row in rows if row.what != "reopened"),
+        *(_reopening(list(group)) for _, group in groupby(reopenings, key=lambda row: row[:5])),
     ]
+
+
+class _Act(NamedTuple):
+    """One row of the union. What `text` and the numbers are depends on `what`."""
+
+    what: str
+    at: datetime
+    person: str
+    text: str
+    number: int
+    second: int
+    reason: str
+
+
+def _rows(rows: QuerySet[Any], what: str, person: str, *, text: str, **columns: str) -> QuerySet[Any]:
+    """The rows in the columns of `_Act`."""
+    whole = IntegerField()
+    return rows.order_by().values_list(
+        Value(what, output_field=CharField()),
+        "at",
+        person,
+        text,
+        Cast(columns.get("number", Value(0)), whole),
+        Cast(columns.get("second", Value(0)), whole),
+        Cast(columns.get("reason", Value("")), TextField()),
+    )
+
+
+def _sentence(row: _Act) -> Happening:
+    if row.what == "adopted":
+        return Happening(row.at, row.what, f"Inspected to plan revision {row.text} from here on.", row.person)
+    if row.what == "signed":
+        text = f"Stage {row.number} {row.text} signed; {row.second} answers covered."
+        return Happening(row.at, row.what, text, row.person, row.number)
+    words = f"{row.text.replace('_', ' ')}: {'accepted' if row.second else 'not accepted'}. {row.reason}"
+    return Happening(row.at, row.what, f"{row.number} {words}", row.person, checkpoint_number=row.number)
+
+
+def _reopening(rows: list[_Act]) -> Happening:
+    """What one source opened at one time in one round."""
+    first = rows[0]
+    numbers = [row.second for row in rows]
+    text = ", ".join(map(str, numbers[:NAMED_AT_MOST])) + (" …" if len(numbers) > NAMED_AT_MOST else "")
+    sentence = f"{first.text} opened {text} again, round {first.number}."
+    return Happening(first.at, first.what, sentence, first.person)
 
 
 def _submissions(answers: list[AnswerView], cards: dict[int, CheckpointCard]) -> list[Happening]:
@@ -120,40 +174,3 @@ def _recorded(answers: list[AnswerView], cards: dict[int, CheckpointCard]) -> st
     named = ", ".join(map(str, sorted(failing)[:NAMED_AT_MOST]))
     rest = f"; not in order: {named}" if failing else ""
     return f"{len(answers)} results recorded{rest}."
-
-
-def _sign_offs(item_id: int) -> list[Happening]:
-    rows = StageSignOff.objects.filter(item=item_id).values_list(
-        "at", "stage__number", "stage__name", "answers", "signature__person__name"
-    )
-    return [
-        Happening(at, "signed", f"Stage {number} {name} signed; {answers} answers covered.", person, number)
-        for at, number, name, answers, person in rows
-    ]
-
-
-def _decisions(item_id: int) -> list[Happening]:
-    rows = ResultDecision.objects.filter(result__item=item_id).values_list(
-        "at", "about", "accepted", "reason", "signature__person__name", "result__characteristic__number"
-    )
-    return [
-        Happening(
-            at,
-            "decided",
-            f"{number} {about.replace('_', ' ')}: {'accepted' if accepted else 'not accepted'}. {reason}",
-            person,
-            checkpoint_number=number,
-        )
-        for at, about, accepted, reason, person, number in rows
-    ]
-
-
-def _reopenings(item_id: int, cards: dict[int, CheckpointCard]) -> list[Happening]:
-    rows = Reinspection.objects.filter(item=item_id).order_by("at", "source", "round")
-    columns = ("at", "source", "round", "by__name", "checkpoint_id")
-    found = []
-    for (at, source, turn, name), group in groupby(rows.values_list(*columns), key=lambda row: row[:4]):
-        numbers = sorted(cards[row[4]].number for row in group if row[4] in cards)
-        text = ", ".join(map(str, numbers[:NAMED_AT_MOST])) + (" …" if len(numbers) > NAMED_AT_MOST else "")
-        found.append(Happening(at, "reopened", f"{source} opened {text} again, round {turn}.", name))
-    return found

@@ -66,9 +66,7 @@ def open_unit(
             "order_number": unit.order_number,
             "variant": unit.variant,
         }
-        audit.record(
-            verb=Verb.UNIT_OPENED, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
-        )
+        audit.record(verb=Verb.UNIT_OPENED, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
     return unit
 
 
@@ -127,6 +125,7 @@ def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
             from_file=True,
         )
         report.add(lines, verdicts)
+    report.rejects.sort(key=lambda reject: reject.line)
     return report
 
 
@@ -175,9 +174,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
             "sign_off": str(sign_off.uuid),
             "meaning": meaning,
         }
-        audit.record(
-            verb=Verb.STAGE_SIGNED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
-        )
+        audit.record(verb=Verb.STAGE_SIGNED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
     signed = inspection_of_unit(unit_by_id(unit.id), viewer=person, at=at).stage(stage_number)
     return standing_of(signed)  # type: ignore[arg-type]  # it was there a moment ago
 
@@ -190,15 +187,11 @@ def _count_answers(item_id: int, cards: Sequence[Any], stage_id: int) -> int:
 
 def _check_signable(view: InspectionView, stage: StageStanding) -> None:
     if view.unit.state != "in_build":
-        message = (
-            f"{view.unit.serial} is {view.unit.state_label}; stages are signed while a unit is in build."
-        )
+        message = f"{view.unit.serial} is {view.unit.state_label}; stages are signed while a unit is in build."
         raise Refused("unit_not_in_build", message)
     if stage.state is StageState.SIGNED:
         by = stage.sign_off.person_name if stage.sign_off else ""
-        raise Conflict(
-            "stage_already_signed", f"Stage {stage.number} is signed by {by}; nothing changed since."
-        )
+        raise Conflict("stage_already_signed", f"Stage {stage.number} is signed by {by}; nothing changed since.")
     if stage.missing:
         numbers = ", ".join(map(str, stage.missing[:12])) + (" …" if len(stage.missing) > 12 else "")
         message = f"Stage {stage.number} is not complete: {len(stage.missing)} open, {numbers}."
@@ -217,9 +210,7 @@ def _check_signable(view: InspectionView, stage: StageStanding) -> None:
 # ------------------------------------------------------------------------------------------------- deciding
 
 
-def decide_result(
-    *, proof: Proof, operation: UUID, about: str, accepted: bool, reason: str, at: datetime
-) -> None:
+def decide_result(*, proof: Proof, operation: UUID, about: str, accepted: bool, reason: str, at: datetime) -> None:
     """A signed decision about one result: whether it counts although it is near limit, or flagged.
 
     A result that is not accepted needs another answer. Raises NotFound `operation_unknown`; Invalid
@@ -231,13 +222,9 @@ def decide_result(
         raise Invalid("about_unknown", f"Decide about one of {', '.join(sorted(DECIDABLE))}.", field="about")
     reason = plain_text("The reason", reason, longest=300)
     with transaction.atomic():
-        result = (
-            Result.objects.filter(operation=operation).select_related("checkpoint__characteristic").first()
-        )
+        result = Result.objects.filter(operation=operation).select_related("checkpoint__characteristic").first()
         if result is None:
-            raise NotFound(
-                "operation_unknown", "No result of that identifier is stored.", operation=str(operation)
-            )
+            raise NotFound("operation_unknown", "No result of that identifier is stored.", operation=str(operation))
         unit = lock_unit(unit_of_item(result.item_id).id)
         _check_decidable(result, about, person)
         number = result.checkpoint.characteristic.number
@@ -261,17 +248,13 @@ def decide_result(
         ResultDecision.objects.create(
             result=result, accepted=accepted, about=about, reason=reason, signature=signature, at=at
         )
-        audit.record(
-            verb=Verb.RESULT_DECIDED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload
-        )
+        audit.record(verb=Verb.RESULT_DECIDED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
 
 
 def _check_decidable(result: Result, about: str, person: Person) -> None:
     open_about = {*result.flags, *([NEAR_LIMIT] if result.outcome == NEAR_LIMIT else [])}
     if about not in open_about:
-        raise Refused(
-            "nothing_to_decide", f"Nothing about “{about.replace('_', ' ')}” is open on this result."
-        )
+        raise Refused("nothing_to_decide", f"Nothing about “{about.replace('_', ' ')}” is open on this result.")
     if result.person_id == person.pk:
         raise NotAllowed("own_result", "Somebody else decides about a result that you recorded.")
     if ResultDecision.objects.filter(result=result, about=about).exists():
@@ -281,29 +264,22 @@ def _check_decidable(result: Result, about: str, person: Person) -> None:
 # ------------------------------------------------------------------------------------------------ reopening
 
 
-def reopen_checkpoints(
-    *, by: Person, item_id: int, keys: Sequence[str], source: str, at: datetime
-) -> dict[str, int]:
+def reopen_checkpoints(*, by: Person, item_id: int, keys: Sequence[str], source: str, at: datetime) -> dict[str, int]:
     """The new round of each checkpoint opened again, by key; derived ones that read them are opened too.
 
     Inside the caller's transaction, whose audit entry covers it. A checkpoint that the same source reopened and
-    nobody answered since stays in its round; one that was not due becomes due. Raises Invalid `checkpoint_unknown`; Refused `unit_not_in_build`.
+    nobody answered since stays in its round; one that was not due becomes due. Raises Invalid
+    `checkpoint_unknown`; Refused `unit_not_in_build`.
     """
     unit = lock_unit(unit_of_item(item_id).id)
     if unit.state != "in_build":
-        raise Refused(
-            "unit_not_in_build", f"{unit.serial} is {unit.state_label}; nothing of it is inspected again."
-        )
+        raise Refused("unit_not_in_build", f"{unit.serial} is {unit.state_label}; nothing of it is inspected again.")
     cards = {card.key: card for card in adopted(item_id).checkpoints}
     unknown = [key for key in keys if key not in cards]
     if unknown:
-        raise Invalid(
-            "checkpoint_unknown", f"The plan has no checkpoint “{unknown[0]}”.", checkpoint=unknown[0]
-        )
+        raise Invalid("checkpoint_unknown", f"The plan has no checkpoint “{unknown[0]}”.", checkpoint=unknown[0])
     wanted = set(keys)
-    while following := {
-        key for key, card in cards.items() if key not in wanted and wanted & set(inputs_of(card))
-    }:
+    while following := {key for key, card in cards.items() if key not in wanted and wanted & set(inputs_of(card))}:
         wanted |= following
     rounds = rounds_of(item_id)
     answered = set(

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
@@ -133,9 +133,7 @@ class Circumstances:
         card = self.gauges[site_day(operation.recorded_at)].get(operation.gauge)
         if card is None:
             number = shown(operation.gauge)
-            raise NotFound(
-                "gauge_unknown", f"There is no gauge {number}; read the label again.", gauge=number
-            )
+            raise NotFound("gauge_unknown", f"There is no gauge {number}; read the label again.", gauge=number)
         return card
 
     @property
@@ -191,8 +189,8 @@ def _locked(serials: Iterable[str]) -> dict[str, tuple[UnitCard, Adopted] | QcEr
     """Each unit with its plan, locked in the order of their keys, so that two submissions never wait for each other."""
     places = units_adopted(serials)
     found: dict[str, tuple[UnitCard, Adopted] | QcError] = {}
-    for serial, (unit_id, *adoption) in sorted(places.items(), key=lambda pair: pair[1]):
-        found[serial] = lock_unit(unit_id), plan_of(*adoption)
+    for serial, (unit_id, uuid, revision_id, state) in sorted(places.items(), key=lambda pair: pair[1][0]):
+        found[serial] = lock_unit(unit_id), plan_of(uuid, revision_id, state)
     for serial in serials:
         if serial not in found:
             found[serial] = _unknown(serial)
@@ -262,9 +260,7 @@ def first_unsigned_stage(item_id: int, plan: Adopted, rounds: Mapping[int, tuple
     operations = current_slots(item_id) if signed else {}
     for stage in plan.stages:
         row = signed.get(stage.id)
-        if row is None or row.covers != covers(
-            stage_operations(stage.id, plan.checkpoints, rounds, operations)
-        ):
+        if row is None or row.covers != covers(stage_operations(stage.id, plan.checkpoints, rounds, operations)):
             return stage.number
     return None
 
@@ -296,4 +292,4 @@ def rows_of_operations(operations: Iterable[UUID]) -> dict[UUID, Row]:
 def _read(results: QuerySet[Result]) -> Iterator[Row]:
     stored = results.order_by("id").values_list(*STORED_COLUMNS)
     for *values, replaces, body_digest, excess, flags in stored:
-        yield Row(*values, tuple(replaces), body_digest, excess, tuple(flags))
+        yield Row._make([*values, tuple(replaces), body_digest, excess, tuple(flags)])

@@ -57,9 +57,7 @@ def _trigger(card: CheckpointCard, triggers: Mapping[str, Draft]) -> Draft | Non
     return read[-1] if read else None
 
 
-def _compute(
-    bench: Bench, card: CheckpointCard, cards: Mapping[str, CheckpointCard], trigger: Draft
-) -> Draft | None:
+def _compute(bench: Bench, card: CheckpointCard, cards: Mapping[str, CheckpointCard], trigger: Draft) -> Draft | None:
     values = _values(bench, card, cards)
     if values is None or not bench.is_due(card):
         return None
@@ -99,9 +97,7 @@ def _compute(
     )
 
 
-def _values(
-    bench: Bench, card: CheckpointCard, cards: Mapping[str, CheckpointCard]
-) -> dict[str, Decimal] | None:
+def _values(bench: Bench, card: CheckpointCard, cards: Mapping[str, CheckpointCard]) -> dict[str, Decimal] | None:
     """The numbers that the formula reads, None when one of them is missing or in conflict."""
     found: dict[str, Decimal] = {}
     for key in inputs_of(card):

@@ -9,7 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -170,7 +170,7 @@ def insert(drafts: Sequence[Draft], stamp: Stamp) -> list[Draft]:
 
 def _insert(drafts: Sequence[Draft], stamp: Stamp) -> dict[UUID, int]:
     adapt = _Adapter(stamp.received_at)
-    values: list[object] = []
+    values: list[Any] = []
     for draft in drafts:
         values += _values(draft, stamp, adapt)
     with connection.cursor() as cursor:
@@ -193,9 +193,13 @@ class _Adapter:
     """How this database takes identifiers and times."""
 
     def __init__(self, received_at: datetime) -> None:
-        self.received_at = connection.ops.adapt_datetimefield_value(received_at)
         self.native_uuid = connection.features.has_native_uuid_field
-        self.time = connection.ops.adapt_datetimefield_value
+        self.native_time = connection.vendor == "postgresql"
+        self.received_at = self.time(received_at.astimezone(UTC))
+
+    def time(self, value: datetime) -> object:
+        """As Django stores a time: with its zone, or on SQLite as text in UTC; `value` is in UTC already."""
+        return value if self.native_time else str(value.replace(tzinfo=None))
 
     def uuid(self, value: UUID | None) -> object:
         return value if value is None or self.native_uuid else value.hex
@@ -204,7 +208,7 @@ class _Adapter:
         return value if isinstance(value, UUID) else UUID(hex=str(value))
 
 
-def _values(draft: Draft, stamp: Stamp, adapt: _Adapter) -> list[object]:
+def _values(draft: Draft, stamp: Stamp, adapt: _Adapter) -> list[Any]:
     replaces = plain_json(list(draft.replaces)) if draft.replaces else "[]"
     flags = plain_json(draft.flags) if draft.flags else "[]"
     gauge_id = draft.gauge.id if draft.gauge else None
@@ -220,11 +224,12 @@ def _values(draft: Draft, stamp: Stamp, adapt: _Adapter) -> list[object]:
 def row_digest(draft: Draft, stamp: Stamp) -> str:
     """SHA-256 of the row's content as one canonical JSON list of texts and whole numbers, in a fixed order."""
     content = [
-        str(draft.operation), draft.body_digest, str(draft.bench.unit.item_uuid), draft.card.key, draft.card.limits_text,
-        draft.round, draft.inspection, draft.purpose, draft.answer, draft.raw, draft.outcome, draft.excess,
-        draft.nearest_limit, draft.gauge.number if draft.gauge else "", draft.expanded_uncertainty,
-        str(draft.person.uuid), str(stamp.sent_by.uuid), stamp.device, draft.recorded_at.isoformat(),
-        stamp.received_at.isoformat(), str(draft.base or ""), list(draft.replaces), draft.reason, draft.flags,
+        str(draft.operation), draft.body_digest, str(draft.bench.unit.item_uuid), draft.card.key,
+        draft.card.limits_text, draft.round, draft.inspection, draft.purpose, draft.answer, draft.raw,
+        draft.outcome, draft.excess, draft.nearest_limit, draft.gauge.number if draft.gauge else "",
+        draft.expanded_uncertainty, str(draft.person.uuid), str(stamp.sent_by.uuid), stamp.device,
+        draft.recorded_at.isoformat(), stamp.received_at.isoformat(), str(draft.base or ""),
+        list(draft.replaces), draft.reason, draft.flags,
     ]  # fmt: skip
     return hashlib.sha256(plain_json(content).encode()).hexdigest()
 
@@ -246,17 +251,14 @@ def project(stored: Iterable[Draft]) -> None:
     stored = list(stored)
     keys = {draft.operation: draft.result_id for draft in stored}
     slots = {(id(draft.bench), draft.row.slot): draft.bench for draft in stored}
-    values: list[object] = []
-    known = {}
     moved = []
     for (_, slot), bench in slots.items():
         standing = heads(bench.rows[slot])
         moved.append((bench.unit.item_id, slot, standing[-1].operation, len(standing) > 1))
-        if standing[-1].operation not in keys:
-            known[standing[-1].operation] = None
-    if known:  # the latest head was stored before: a correction of an earlier answer arrived late
-        rows = Result.objects.filter(operation__in=list(known)).values_list("operation", "id")
-        keys |= dict(rows)
+    earlier = [operation for _, _, operation, _ in moved if operation not in keys]
+    if earlier:  # the latest head was stored before: a correction of an earlier answer arrived late
+        keys |= dict(Result.objects.filter(operation__in=earlier).values_list("operation", "id"))
+    values: list[Any] = []
     for item_id, slot, operation, conflict in moved:
         values += [item_id, *slot, keys[operation], conflict]
     if values:

@@ -115,9 +115,7 @@ def body_digest(body: Mapping[str, Any]) -> str:
 
 def _within(text: str) -> str:
     if len(text) > MAX_BODY:
-        raise Invalid(
-            "operation_too_long", f"An operation is longer than {MAX_BODY} characters; shorten its texts."
-        )
+        raise Invalid("operation_too_long", f"An operation is longer than {MAX_BODY} characters; shorten its texts.")
     return text
 
 
@@ -144,9 +142,7 @@ def _is_atom(value: object) -> bool:
 def _check_fields(body: Mapping[str, Any]) -> None:
     if body.keys() > FIELDS or not body.keys() <= FIELDS:
         extra = next(key for key in body if key not in FIELDS)
-        raise Invalid(
-            "field_unknown", f"An operation has no field “{shown(str(extra))}”.", field=shown(str(extra))
-        )
+        raise Invalid("field_unknown", f"An operation has no field “{shown(str(extra))}”.", field=shown(str(extra)))
     for name in REQUIRED:
         if body.get(name) is None:
             raise Invalid("field_missing", f"The operation lacks “{name}”.", field=name)
@@ -181,9 +177,7 @@ def _optional_text(body: Mapping[str, Any], name: str, longest: int) -> str:
 def _whole(body: Mapping[str, Any], name: str, lowest: int, highest: int) -> int:
     value = body.get(name, 1)
     if isinstance(value, bool) or not isinstance(value, int) or not lowest <= value <= highest:
-        raise Invalid(
-            "field_type", f"“{name}” must be a whole number from {lowest} to {highest}.", field=name
-        )
+        raise Invalid("field_type", f"“{name}” must be a whole number from {lowest} to {highest}.", field=name)
     return value
 
 
@@ -198,9 +192,7 @@ def _one_uuid(value: object, name: str) -> UUID:
     # Only the usual spelling: the same identifier written otherwise would be another body under the same key.
     if isinstance(value, str) and _UUID.fullmatch(value):
         return UUID(value)
-    raise Invalid(
-        "identifier_unreadable", f"“{name}” must be a UUID in small letters with dashes.", field=name
-    )
+    raise Invalid("identifier_unreadable", f"“{name}” must be a UUID in small letters with dashes.", field=name)
 
 
 def _base(body: Mapping[str, Any]) -> tuple[UUID, ...]:
@@ -209,14 +201,10 @@ def _base(body: Mapping[str, Any]) -> tuple[UUID, ...]:
         return ()
     given = value if isinstance(value, list) else [value]
     if not 0 < len(given) <= MAX_BASES:
-        raise Invalid(
-            "field_type", f"“base” names one answer, or 2 to {MAX_BASES} of a conflict.", field="base"
-        )
+        raise Invalid("field_type", f"“base” names one answer, or 2 to {MAX_BASES} of a conflict.", field="base")
     found = tuple(dict.fromkeys(_one_uuid(one, "base") for one in given))
     if str(body["id"]) in map(str, found):
-        raise Invalid(
-            "base_is_itself", "An answer cannot follow itself; “base” names an earlier one.", field="base"
-        )
+        raise Invalid("base_is_itself", "An answer cannot follow itself; “base” names an earlier one.", field="base")
     return found
 
 

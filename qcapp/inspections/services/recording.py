@@ -281,7 +281,8 @@ def _tell(stored: Sequence[Draft], sender: Sender) -> dict[str, str]:
     judgements = [_judged(draft) for draft in stored]
     found: dict[str, str] = {}
     for _, reports in judged.send(sender=None, judgements=judgements, at=sender.at, by=sender.person):
-        found |= {str(operation): str(number) for operation, number in (reports or {}).items()}
+        if isinstance(reports, dict):
+            found |= {str(operation): str(number) for operation, number in reports.items()}
     return found
 
 
@@ -342,9 +343,7 @@ def _sentence(draft: Draft) -> str:
     if draft.outcome != "out_of_band":
         words = WORDS[draft.outcome]
         return f"{draft.described} {words}" if words.startswith("is") else words
-    side = {"lower": "below the lower limit", "upper": "above the upper limit"}.get(
-        draft.nearest_limit, "outside"
-    )
+    side = {"lower": "below the lower limit", "upper": "above the upper limit"}.get(draft.nearest_limit, "outside")
     return f"{draft.described} is out of band: {draft.excess} {side} ({draft.card.limits_text})."
 
 

@@ -117,9 +117,7 @@ def read_results(stream: BinaryIO) -> ResultsFile:
 
 def _decoded(content: bytes) -> str:
     if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
-        raise Invalid(
-            "file_is_a_spreadsheet", "This is a spreadsheet; save it as CSV (UTF-8) and import that."
-        )
+        raise Invalid("file_is_a_spreadsheet", "This is a spreadsheet; save it as CSV (UTF-8) and import that.")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise Invalid("file_encoding", "The file is in UTF-16; save it as CSV in UTF-8.")
     try:
@@ -241,9 +239,7 @@ class _Writer:
         unit, plan, by_name = self._unit(row["serial"].strip())
         named = row["checkpoint"].strip()
         if named not in by_name:
-            raise NotFound(
-                "checkpoint_unknown", f"The plan of {unit.serial} has no checkpoint “{named[:60]}”."
-            )
+            raise NotFound("checkpoint_unknown", f"The plan of {unit.serial} has no checkpoint “{named[:60]}”.")
         card = by_name[named]
         turn = self.rounds[unit.serial].get(card.id, (1, ""))[0]
         return (
@@ -280,9 +276,7 @@ def _check_cells(row: dict[str, str]) -> None:
         raise Invalid("row_too_long", "The row has more cells than the file has columns; check its quotes.")
     for name, cell in row.items():
         if len(cell) > MAX_CELL:
-            raise Invalid(
-                "cell_too_long", f"The cell “{name}” is longer than {MAX_CELL} characters.", field=name
-            )
+            raise Invalid("cell_too_long", f"The cell “{name}” is longer than {MAX_CELL} characters.", field=name)
 
 
 def answer_of(value: str, card: CheckpointCard) -> dict[str, Any]:

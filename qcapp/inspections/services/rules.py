@@ -40,9 +40,7 @@ def check_place(operation: Operation, card: CheckpointCard, bench: Bench) -> Non
         message = f"{unit.serial} is {unit.state_label}; results are recorded while a unit is in build."
         raise Refused("unit_not_in_build", message)
     if card.kind == "derived":
-        raise Refused(
-            "checkpoint_is_computed", f"{card.number} is computed from other checkpoints, not typed."
-        )
+        raise Refused("checkpoint_is_computed", f"{card.number} is computed from other checkpoints, not typed.")
     if not bench.is_due(card):
         message = f"{card.number} is not due on {unit.serial}: it is checked {card.frequency}."
         raise Refused("checkpoint_not_due", message)
@@ -51,9 +49,7 @@ def check_place(operation: Operation, card: CheckpointCard, bench: Bench) -> Non
         raise Refused("round_not_open", message)
 
 
-def check_person(
-    operation: Operation, card: CheckpointCard, bench: Bench, person: Person, *, may_record: bool
-) -> None:
+def check_person(operation: Operation, card: CheckpointCard, bench: Bench, person: Person, *, may_record: bool) -> None:
     """The person had the right, and is another than whoever gave the other inspection or welded the joint.
 
     Raises NotAllowed `not_permitted`, `second_same_person`, `second_is_welder`, `own_weld`; Refused
@@ -63,9 +59,7 @@ def check_person(
         raise NotAllowed("not_permitted", f"{person.name} had no right to record results on that day.")
     if operation.inspection > 1 and not card.second_inspection:
         raise Refused("second_not_asked", f"The plan asks no second inspection of {card.number}.")
-    others = {
-        n: bench.rows.get((card.id, operation.round, n), []) for n in (1, 2, 3) if n != operation.inspection
-    }
+    others = {n: bench.rows.get((card.id, operation.round, n), []) for n in (1, 2, 3) if n != operation.inspection}
     if any(row.person_id == person.pk for rows in others.values() for row in rows):
         message = f"{person.name} has given another inspection of {card.number}; it takes another person."
         raise NotAllowed("second_same_person", message)
@@ -78,9 +72,7 @@ def _check_welder(operation: Operation, card: CheckpointCard, bench: Bench, pers
     if not card.joint or bench.welders.get(card.joint) != person.pk:
         return
     if operation.inspection > 1:
-        message = (
-            f"{person.name} welded {card.joint} and may not give the second inspection of {card.number}."
-        )
+        message = f"{person.name} welded {card.joint} and may not give the second inspection of {card.number}."
         raise NotAllowed("second_is_welder", message)
     # With a second inspection another person accepts the weld; a record states a fact and accepts nothing.
     if not card.second_inspection and card.kind != "record":
@@ -90,9 +82,7 @@ def _check_welder(operation: Operation, card: CheckpointCard, bench: Bench, pers
 
 def _check_disagreement(card: CheckpointCard, first: Sequence[Row], second: Sequence[Row]) -> None:
     if not (first and second and disagree(first[-1], second[-1])):
-        message = (
-            f"The first and second inspection of {card.number} do not disagree; a third decides only then."
-        )
+        message = f"The first and second inspection of {card.number} do not disagree; a third decides only then."
         raise Refused("no_disagreement", message)
 
 

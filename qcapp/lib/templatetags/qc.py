@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -15,6 +16,7 @@ from qcapp.lib import band_picture
 
 register = template.Library()
 MINUS = "−"
+SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
 
 @register.simple_tag
@@ -32,9 +34,7 @@ def band_mark(
 
 
 @register.simple_tag
-def ruler(
-    band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = ""
-) -> SafeString:
+def ruler(band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = "") -> SafeString:
     """The band to scale with the value in it."""
     svg = band_picture.ruler(
         lower=band.lower,
@@ -63,7 +63,11 @@ INKS = {"in": "#14573A", "near": "#6E4700", "out": "#8C1823", "open": "#8D867A"}
 def print_mark(line: dict[str, Any]) -> SafeString:
     """The mark of a certificate's line, its colour written in, because the PDF's drawings take none from the page."""
     svg = band_picture.mark(
-        line["outcome"], nearest=line["nearest_limit"], kind=line["kind"], lower=line["has_lower"], upper=line["has_upper"]
+        line["outcome"],
+        nearest=line["nearest_limit"],
+        kind=line["kind"],
+        lower=line["has_lower"],
+        upper=line["has_upper"],
     )
     return mark_safe(svg.replace("currentColor", INKS[band_picture.tone(line["outcome"])]))  # noqa: S308 - as above
 
@@ -80,8 +84,8 @@ def verdict(outcome: str | None) -> str:
 
 @register.filter
 def number(value: object) -> str:
-    """A value with a true minus sign; digits as they are."""
-    return "" if value is None else str(value).replace("-", MINUS)
+    """A value with a true minus sign; digits, and dashes inside names and serials, as they are."""
+    return "" if value is None else SIGN.sub(MINUS, str(value))
 
 
 def site_time(value: datetime) -> datetime:

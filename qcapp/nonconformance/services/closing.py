@@ -41,9 +41,7 @@ def close(report: Report, move: str, *, proof: Proof, corrective_action: str, at
     step(report, move, by=proof.person, at=at, note=corrective_action, signature=signature)
     if not stays_held:
         reason = f"{report.number} is closed."
-        lift_hold_of_source(
-            signature=signature, item_id=report.item_id, source=report.number, reason=reason, at=at
-        )
+        lift_hold_of_source(signature=signature, item_id=report.item_id, source=report.number, reason=reason, at=at)
     enter(report, Verb.REPORT_CLOSED, by=proof.person, at=at, signature=str(signature.uuid), **content)
     if decided is not None and decided.disposition == Disposition.SCRAP:
         _enter_scrapped(report, proof.person, at)

@@ -65,9 +65,7 @@ def _reopen(report: Report, by: Person, at: datetime) -> dict[str, int]:
     decided, unit = report.status.decided, getattr(report.item, "unit", None)
     if decided is None or (unit is not None and unit.state == "scrapped"):
         return {}
-    return reopen_checkpoints(
-        by=by, item_id=report.item_id, keys=decided.reinspect, source=report.number, at=at
-    )
+    return reopen_checkpoints(by=by, item_id=report.item_id, keys=decided.reinspect, source=report.number, at=at)
 
 
 @transaction.atomic

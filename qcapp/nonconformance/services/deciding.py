@@ -127,7 +127,8 @@ def _concession_limits(report: Report, chosen: Disposition, lower: Limit, upper:
     given = lower is not None or upper is not None
     if chosen not in NEEDS_CONCESSION:
         if given:
-            raise Invalid("concession_not_needed", "Only use as is and repair carry limits of a concession; leave them out.")
+            message = "Only use as is and repair carry limits of a concession; leave them out."
+            raise Invalid("concession_not_needed", message)
         return None, None
     if lower is not None and upper is not None and lower > upper:
         raise Invalid("limits_crossed", "The lower limit of the concession is above its upper limit; swap them.")
@@ -178,9 +179,7 @@ def _sides_from_plan(report: Report, lower: Limit, upper: Limit) -> tuple[Limit,
 
 
 @transaction.atomic
-def sign_disposition(
-    *, proof: Proof, number: str, role: str, proposal_id: int | None = None, at: datetime
-) -> None:
+def sign_disposition(*, proof: Proof, number: str, role: str, proposal_id: int | None = None, at: datetime) -> None:
     """Sign the proposal in one of the roles it needs; with the last signature the report is decided.
 
     Nobody signs twice, and nobody decides a report they raised or a result they recorded. With `proposal_id` only the
@@ -222,7 +221,8 @@ def _check_signatory(report: Report, person: Person, role: str, proposal: Propos
         wanted = ", ".join(Role(name).label for name in proposal.missing)
         raise Invalid("role_not_needed", f"This disposition needs the signatures of: {wanted}.")
     if person.pk in proposal.signer_ids:
-        raise NotAllowed("signed_already", "You have signed this disposition in another role; a second person must sign.")
+        message = "You have signed this disposition in another role; a second person must sign."
+        raise NotAllowed("signed_already", message)
     if person.pk in own_work(report):
         raise NotAllowed("own_report", "You raised or recorded this yourself; another person decides it.")
 

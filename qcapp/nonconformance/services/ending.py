@@ -62,7 +62,8 @@ def sign_withdrawal(*, proof: Proof, number: str, reason: str, at: datetime) -> 
     """Withdraw a report that was raised in error: two persons sign. True when this was the second signature.
 
     A first signature lapses when the report moves on or something more is found. Raises TransitionNotAllowed,
-    NotAllowed `second_person_needed`, `own_report`, Refused `still_does_not_conform`, NotFound, Invalid of `plain_text`.
+    NotAllowed `second_person_needed`, `own_report`, Refused `still_does_not_conform`, NotFound, Invalid of
+    `plain_text`.
     """
     require(proof.person, Act.WITHDRAW_REPORT, at)
     reason = plain_text("The reason", reason, longest=300)
@@ -114,7 +115,7 @@ def _check_withdrawable(report: Report, person: Person) -> None:
     view = inspection_of_unit(unit_of_item(report.item_id))
     one = next((one for one in view.checkpoints if one.card.id == report.checkpoint_id), None)
     if one is None or open_question(one) or one.counts is None or not one.counts.passes:
-        raise Refused(
-            "still_does_not_conform",
-            "The answer that counts does not conform, or is not proof. Correct the entry or measure again; then withdraw.",
+        message = (
+            "The answer that counts does not conform, or is not proof. Correct it or measure again, then withdraw."
         )
+        raise Refused("still_does_not_conform", message)

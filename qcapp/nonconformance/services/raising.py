@@ -12,7 +12,7 @@ from django.db import transaction
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Invalid, NotFound, Refused
 from qcapp.core.sealing import canonical
-from qcapp.inspections.queries import adopted
+from qcapp.inspections.queries import adopted, answer_of_operation
 from qcapp.inspections.queries.secrets import source_of_round
 from qcapp.lib.plain_text import plain_text, shown
 from qcapp.people.roles import Act
@@ -20,8 +20,9 @@ from qcapp.people.services import require
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import lock_unit, place_hold
 
+from ..cards import ConcessionCard
 from ..models import Report, ReportStatus
-from ..queries import ENDED_VALUES
+from ..queries import ENDED_VALUES, concessions_of
 from ..states import ReportState
 from .steps import ALSO_FOUND, enter, next_paper, remark, step
 
@@ -72,7 +73,7 @@ def _place(row: Report) -> tuple[int | None, int]:
 
 
 def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None:
-    """Write the answer down beside the report; when a correction was to be verified, it has failed."""
+    """Write the answer down beside the report; a correction to be verified has failed, unless it is conceded."""
     card = one.checkpoint_card
     data = {
         "operation": str(one.operation),
@@ -83,8 +84,20 @@ def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None
     if report.status.state != ReportState.TO_BE_VERIFIED:
         remark(report, ALSO_FOUND, by=one.person, at=at, note=f"Also found: {_finding(one)}.", data=data)
         return None
+    if concession := _permission(report, one):
+        note = f"Inspected again: {_finding(one)}, within concession {concession.number}."
+        remark(report, "within_concession", by=one.person, at=at, note=note, data=data)
+        return None
     step(report, "fail_verification", by=one.person, at=at, note=f"Inspected again: {_finding(one)}.", data=data)
     return lambda: enter(report, Verb.REPORT_CORRECTION_FAILED, by=by, at=at, **data)
+
+
+def _permission(report: Report, one: Judged) -> ConcessionCard | None:
+    """The report's concession, when a repair left the part where it is permitted to be."""
+    for concession in concessions_of(report.item_id):
+        if (concession.report_number, concession.checkpoint_id) == (report.number, one.checkpoint_card.id):
+            return concession if concession.covers(answer_of_operation(one.operation).answer) else None
+    return None
 
 
 def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
@@ -103,9 +116,7 @@ def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
     report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
     # The hold says where, not what: it stands on the bench of whoever gives the second inspection.
     reason = _cut(f"Found at {card.number} {card.title}.")
-    place_hold(
-        by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, reason=reason, at=at
-    )
+    place_hold(by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, reason=reason, at=at)
     payload = {"title": report.title, "operation": str(one.operation)}
     return report, lambda: enter(report, Verb.REPORT_RAISED, by=by, at=at, **payload)
 

@@ -10,6 +10,7 @@ from qcapp.core.errors import Invalid
 from qcapp.core.materials import (
     CarbonEquivalent,
     Parent,
+    carbon_equivalent,
     check_composition,
     cracking_note,
     explain_carbon_equivalent,
@@ -20,13 +21,11 @@ from qcapp.core.materials.tables import FORMULAS
 
 FORMULA_NAMES = tuple(row.name for row in FORMULAS)
 GRADES = grades()
+OTHER_GRADE = "other"
+"""A steel that is not in the table: only its heat analysis speaks for it."""
+
 ELEMENTS = ("C", "Mn", "Si", "Cr", "Mo", "V", "Ni", "Cu", "Nb", "B")
 """The elements that a formula here counts."""
-
-CAUTION = (
-    "Preheat, filler and welding procedure are the responsible weld engineer's decision. Thickness, hydrogen and "
-    "restraint count beside the number, and cracks can open a day after welding."
-)
 
 
 @dataclass(frozen=True)
@@ -44,7 +43,11 @@ class Side:
 
 @dataclass(frozen=True)
 class Joint:
-    """Both sides, every formula beside the chosen one, and the note to read."""
+    """Both sides, every formula beside the chosen one, and the note to read.
+
+    `sentences` are those of `materials.cracking_note`: figures, which side governs, the warning, then remarks, and
+    two that say what the number leaves open.
+    """
 
     sides: tuple[Side, Side]
     formula: str
@@ -58,6 +61,21 @@ class Joint:
     @property
     def headline(self) -> str:
         return f"{self.governing.found.value:.2f} %"
+
+    @property
+    def warning(self) -> str:
+        """What the governing number says about cracking."""
+        return self.sentences[2]
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What stands beside it: figures, pair, wall, and what weakens the number."""
+        return self.sentences[:2] + self.sentences[3:-2]
+
+    @property
+    def caution(self) -> str:
+        """What the number does not know, and who decides."""
+        return " ".join(self.sentences[-2:])
 
     @property
     def copy_text(self) -> str:
@@ -92,8 +110,9 @@ def joint(
         )
         for index, parent in enumerate(parents)
     ]
+    first_analysis, second_analysis = counted
     table = tuple(
-        (name, *(explain_carbon_equivalent(composition, name).value for composition in counted))
+        (name, carbon_equivalent(first_analysis, name), carbon_equivalent(second_analysis, name))
         for name in FORMULA_NAMES
     )
     return Joint((sides[0], sides[1]), formula, table, tuple(sentences(note)))

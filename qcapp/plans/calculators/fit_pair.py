@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from qcapp.core.checkpoints.limits import places
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology import fits
 from qcapp.core.metrology.quantities import as_text
@@ -106,7 +107,9 @@ class UsualPair:
     @property
     def clearances(self) -> str:
         """`+0.007 to +0.041`, interferences below zero, mm."""
-        return f"{signed(self.pair.fit.min_clearance)} to {signed(self.pair.fit.max_clearance)}"
+        low, high = self.pair.fit.min_clearance, self.pair.fit.max_clearance
+        decimals = max(places(low), places(high))
+        return f"{signed(low, decimals)} to {signed(high, decimals)}"
 
 
 def usual_pairs(size: Decimal, hole: str, shaft: str) -> list[UsualPair]:

@@ -13,6 +13,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.urls import reverse_lazy
 
 from qcapp.core.errors import Invalid, QcError
 from qcapp.core.metrology import fits
@@ -48,16 +49,29 @@ def _choice(label: str, choices: Any, **options: Any) -> forms.ChoiceField:
     return forms.ChoiceField(label=label, choices=pairs, **options)
 
 
+RESHAPE = {
+    "hx-get": reverse_lazy("limits:page"),
+    "hx-include": "closest form",
+    "hx-target": "#part",
+    "hx-select": "#part",
+    "hx-swap": "outerHTML show:none",
+    "hx-trigger": "change",
+}
+"""Asks for the part again, because it has other fields now."""
+
+
 class PartForm(forms.Form):
     """What the forms of all parts have in common."""
 
     shaping: tuple[str, ...] = ()
+    wide: tuple[str, ...] = ("standard", "kind", "imperfection", "level")
 
     def __init__(self, data: Mapping[str, str], part: str) -> None:
         super().__init__(data, auto_id=f"{part}_%s")
         self.answer: Any = None
         for name, field in self.fields.items():
-            field.widget.attrs["class"] = "shapes" if name in self.shaping else "types"
+            field.widget.attrs |= RESHAPE if name in self.shaping else {"class": "types"}
+            field.error_messages["required"] = "Fill it in."
 
     def clean(self) -> dict[str, Any]:
         """The answer, if every field could be read; a refusal stands as an error of the form."""
@@ -79,7 +93,7 @@ class PartForm(forms.Form):
         for name, errors in self.errors.items():
             bound = None if name == NON_FIELD_ERRORS else self[name]
             for error in errors:
-                yield (bound.id_for_label, str(bound.label), error) if bound else ("", "", error)
+                yield (bound.id_for_label, str(bound.label), str(error)) if bound else ("", "", str(error))
 
 
 # ------------------------------------------------------------------------------------------- limits of a size
@@ -91,19 +105,30 @@ STANDARDS = (
     ("drawn", "As written on the drawing"),
 )
 GENERAL: dict[str, Standard] = {"iso13920": "ISO 13920", "iso2768": "ISO 2768"}
-_BROKEN_EDGE, _ANGLE, _OFFSET, _RUN_OUT = "broken edge", "angle", "angle offset", "run-out"
+_BROKEN_EDGE, _ANGLE, _OFFSET = "broken edge", "angle", "angle offset"
 _KIND_LABELS = {"linear": "size or distance", _OFFSET: "angle, as offset in mm", _BROKEN_EDGE: "broken edge or radius"}
 GRADES_SHOWN = ("5", "6", "7", "8", "9", "10", "11", "12")
+VALUE_FIELDS = ("value", "expanded_uncertainty")
 
 
 class SizeForm(PartForm):
     """The fields that every way to ask for the limits of a size has."""
 
-    shaping = ("standard",)
+    shaping: tuple[str, ...] = ("standard",)
     standard = _choice("Standard", STANDARDS)
     field_order = ["standard", "kind", "size", "unit_of_measure", "nominal", "notation", "letter", "value"]
-    value = ExactField(label="Measured value", required=False)
-    expanded_uncertainty = ExactField(label="Expanded uncertainty U", required=False)
+    value = ExactField(label="Value", required=False)
+    expanded_uncertainty = ExactField(label="Uncertainty U", required=False)
+
+    @property
+    def about_size(self) -> list[forms.BoundField]:
+        """The fields that say which limits are meant."""
+        return [field for field in self.visible_fields() if field.name not in VALUE_FIELDS]
+
+    @property
+    def about_value(self) -> list[forms.BoundField]:
+        """The fields of a value to be judged."""
+        return [self[name] for name in VALUE_FIELDS]
 
     def wanted(self, values: dict[str, Any]) -> Wanted:
         """The notation and its size that the fields mean."""
@@ -116,9 +141,7 @@ class SizeForm(PartForm):
     def ask(self, values: dict[str, Any]) -> sizes.Sized:
         wanted = self.wanted(values)
         self.beside = sizes.neighbours(self.choices_beside(values), wanted.notation)
-        return sizes.sized(
-            wanted, value=values["value"], expanded_uncertainty=values["expanded_uncertainty"]
-        )
+        return sizes.sized(wanted, value=values["value"], expanded_uncertainty=values["expanded_uncertainty"])
 
     def _query(self, **changed: str) -> dict[str, str]:
         return {name: str(self.data.get(name, "")) for name in self.fields} | changed
@@ -133,7 +156,7 @@ class HoleShaftForm(SizeForm):
     field_order = ["standard", "size", "unit_of_measure", "notation", "value"]
 
     def wanted(self, values: dict[str, Any]) -> Wanted:
-        return Wanted(values["size"], values["notation"].strip(), values["unit_of_measure"])
+        return Wanted(values["size"], values["notation"], values["unit_of_measure"])
 
     def clean_notation(self) -> str:
         """A class and nothing else, so that 30 with +0.2 is not taken for one of ISO 286."""
@@ -146,8 +169,7 @@ class HoleShaftForm(SizeForm):
         letter = values["notation"].strip("0123456789")
         classes = [letter + grade for grade in GRADES_SHOWN]
         return [
-            (Wanted(values["size"], name, values["unit_of_measure"]), self._query(notation=name))
-            for name in classes
+            (Wanted(values["size"], name, values["unit_of_measure"]), self._query(notation=name)) for name in classes
         ]
 
 
@@ -167,14 +189,15 @@ class GeneralForm(SizeForm):
         kinds = [kind for standard, kind in TABLES if standard == self.of]
         self.kind_now = data.get("kind", "") if data.get("kind") in kinds else kinds[0]
         self.data = {**data, "kind": self.kind_now}
-        self.fields["kind"].choices = [(kind, _KIND_LABELS.get(kind, kind)) for kind in kinds]
+        self._offer("kind", [(kind, _KIND_LABELS.get(kind, kind)) for kind in kinds])
         self._shape()
 
     def _shape(self) -> None:
         """Leave only the fields that this kind goes by."""
         table = TABLES[self.of, self.kind_now]
         letters = list(dict.fromkeys(letter for row in table.rows for letter in row.cells))
-        self.fields["letter"].choices = [(letter, letter) for letter in letters]
+        self.letters = letters
+        self._offer("letter", [(letter, letter) for letter in letters])
         if self.data.get("letter") not in letters:
             self.data = {**self.data, "letter": letters[min(1, len(letters) - 1)]}
         if not table.size_of:
@@ -186,6 +209,11 @@ class GeneralForm(SizeForm):
         if not self.sized:
             del self.fields["unit_of_measure"]
 
+    def _offer(self, name: str, choices: list[tuple[str, str]]) -> None:
+        field = self.fields[name]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - for the type checker
+        field.choices = choices
+
     @property
     def sized(self) -> bool:
         """Whether the limits stand around the size itself; otherwise the size only picks the row."""
@@ -195,8 +223,7 @@ class GeneralForm(SizeForm):
         return self._with(values["letter"], values)
 
     def choices_beside(self, values: dict[str, Any]) -> list[tuple[Wanted, dict[str, str]]]:
-        letters = [letter for letter, _ in self.fields["letter"].choices]
-        return [(self._with(letter, values), self._query(letter=letter)) for letter in letters]
+        return [(self._with(letter, values), self._query(letter=letter)) for letter in self.letters]
 
     def _with(self, letter: str, values: dict[str, Any]) -> Wanted:
         named = f"{self.of}-{letter}"
@@ -214,6 +241,7 @@ class GeneralForm(SizeForm):
 class DrawnForm(SizeForm):
     """Any notation of a drawing."""
 
+    wide = (*SizeForm.wide, "notation")
     size = ExactField(label="Nominal", required=False)
     unit_of_measure = _choice("Unit", sizes.UNITS_OF_MEASURE)
     notation = forms.CharField(
@@ -240,6 +268,7 @@ def size_form(data: Mapping[str, str], part: str) -> SizeForm:
 class FitForm(PartForm):
     """Hole and shaft of one size."""
 
+    wide = ("size",)
     size = ExactField(label="Size, mm")
     hole = forms.CharField(label="Hole", max_length=5, help_text="D to H, JS, K, M, N, P")
     shaft = forms.CharField(label="Shaft", max_length=5, help_text="d to h, js, k, m, n, p, r, s")
@@ -256,12 +285,12 @@ class WeldForm(PartForm):
     shaping = ("imperfection",)
     imperfection = _choice("Imperfection", weld_limits.names())
     level = _choice("Quality level", [(key, f"{key}, {word}") for key, word in weld_limits.LEVEL_WORDS.items()])
-    thickness = ExactField(label="Wall thickness t, mm")
+    thickness = ExactField(label="Wall t, mm")
     weld_thickness = ExactField(
-        label="Weld thickness s, mm", required=False, help_text="Left empty: the wall, as with full penetration."
+        label="Weld s, mm", required=False, help_text="Left empty: the wall, as with full penetration."
     )
-    throat = ExactField(label="Throat of the fillet a, mm")
-    width = ExactField(label="Width of the weld b, mm")
+    throat = ExactField(label="Throat a, mm")
+    width = ExactField(label="Width b, mm")
     measured = ExactField(label="Measured", required=False)
 
     def __init__(self, data: Mapping[str, str], part: str) -> None:
@@ -274,11 +303,14 @@ class WeldForm(PartForm):
         return weld_limits.weld_limits(values.pop("imperfection"), values.pop("level"), **values)
 
 
+_GRADES = (*carbon.GRADES, (carbon.OTHER_GRADE, "other, by analysis"))
+
+
 class CarbonForm(PartForm):
     """Grade and heat analysis of two sides, the thicker wall, the formula."""
 
-    first = _choice("First side", carbon.GRADES)
-    second = _choice("Second side", carbon.GRADES)
+    first = _choice("First side", _GRADES)
+    second = _choice("Second side", _GRADES)
     thickness = ExactField(label="Thicker wall, mm")
     formula = _choice("Formula", carbon.FORMULA_NAMES)
 
@@ -305,14 +337,13 @@ class CarbonForm(PartForm):
             typed = {element: values[f"{name}_{element}"] for element in carbon.ELEMENTS}
             return values[name], {element: value for element, value in typed.items() if value is not None}
 
-        return carbon.joint(
-            side("first"), side("second"), thickness=values["thickness"], formula=values["formula"]
-        )
+        return carbon.joint(side("first"), side("second"), thickness=values["thickness"], formula=values["formula"])
 
 
 class LotForm(PartForm):
     """A lot to be sampled."""
 
+    wide = ()
     lot_size = forms.IntegerField(
         label="Lot size",
         min_value=1,
@@ -332,17 +363,35 @@ class LeakForm(PartForm):
 
     pressure_unit = _choice("Pressure in", leaks.PRESSURE_UNITS)
     kind = _choice("The gauge shows", (("gauge", "pressure above air"), ("absolute", "absolute pressure")))
-    barometer = ExactField(label="Air pressure at the start", required=False)
-    barometer_end = ExactField(label="Air pressure at the end", required=False, help_text="Left empty: unchanged.")
-    start_pressure = ExactField(label="Pressure at the start")
-    start_temperature = ExactField(label="Gas at the start, °C")
-    end_pressure = ExactField(label="Pressure at the end")
-    end_temperature = ExactField(label="Gas at the end, °C")
+    barometer = ExactField(label="Air pressure, start", required=False)
+    barometer_end = ExactField(label="Air pressure, end", required=False)
+    start_pressure = ExactField(label="Pressure, start")
+    start_temperature = ExactField(label="Gas temperature, start")
+    end_pressure = ExactField(label="Pressure, end")
+    end_temperature = ExactField(label="Gas temperature, end")
     litres = ExactField(label="Volume, litres")
     duration = ExactField(label="Duration")
     time_unit = _choice("Times in", leaks.TIME_UNITS)
-    settling = ExactField(label="Of it settling", required=False, help_text="Shows nothing yet.")
-    resolution = ExactField(label="Gauge resolution", required=False)
+    settling = ExactField(label="Settling", required=False)
+    resolution = ExactField(label="Resolution", required=False)
+
+    wide = ("kind",)
+
+    @property
+    def readings(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """One row for each reading: pressure, temperature of the gas, air pressure."""
+        rows = (("Start", "start", "barometer"), ("End", "end", "barometer_end"))
+        return [(name, [self[f"{key}_pressure"], self[f"{key}_temperature"], self[air]]) for name, key, air in rows]
+
+    @property
+    def units(self) -> list[forms.BoundField]:
+        """What the gauge shows and in which unit."""
+        return [self["kind"], self["pressure_unit"], self["resolution"]]
+
+    @property
+    def times(self) -> list[forms.BoundField]:
+        """Volume and times."""
+        return [self["litres"], self["duration"], self["time_unit"], self["settling"]]
 
     def ask(self, values: dict[str, Any]) -> leaks.Leak:
         return leaks.leak(gauge=values.pop("kind") == "gauge", **values)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 from qcapp.core.metrology.leak import LeakRate, Reading, convert_rate, leak_rate, pressure_per_kelvin
 from qcapp.core.metrology.quantities import as_text, convert
@@ -101,7 +102,7 @@ def leak(
     def shown(pressure: Decimal) -> Decimal:
         return convert(pressure, "Pa", pressure_unit)
 
-    kind = "gauge" if gauge else "absolute"
+    kind: Literal["gauge", "absolute"] = "gauge" if gauge else "absolute"
     start = Reading(convert(start_pressure, pressure_unit, "Pa"), start_temperature, kind)
     end = Reading(convert(end_pressure, pressure_unit, "Pa"), end_temperature, kind)
     found = leak_rate(

@@ -129,8 +129,7 @@ def _counts(plan: SamplingPlan, lot_size: int) -> list[Count]:
         return []
     rows: list[Count] = []
     for count in _COUNTS:
-        if count > lot_size or (rows and rows[-1].probability < 0.5):
+        if count > lot_size or (rows and rows[-1].probability < 2):
             break
         rows.append(Count(count, 100 * acceptance_probability(plan, count / lot_size, lot_size)))
     return rows
-

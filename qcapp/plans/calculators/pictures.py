@@ -1,21 +1,19 @@
 """Pictures of the page "Limits": the band to scale, a fit, a sampling plan's operating characteristic.
 
-The band and the fit are our own SVG, as everywhere; the curve with its axes is drawn by vl-convert from a Vega-Lite
-description. Its SVG carries no style attributes, and colours are the page's own variables, so themes hold.
+The band and the fit are our own SVG, as everywhere; the curve with its axes is drawn by a library (`lib/charts.py`).
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from decimal import Decimal
-from functools import lru_cache
 from html import escape
 from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 
 from qcapp.lib import band_picture
+from qcapp.lib.charts import chart
 
 from .fit_pair import FitPair
 from .lots import Lot
@@ -23,14 +21,14 @@ from .sizes import Sized, signed
 from .weld_limits import WeldLimits
 
 WIDTH, LEFT, RIGHT = 520, 84, 500
-ROW_TOP = {"hole": 18, "shaft": 74}
-ROW_HEIGHT, AXIS = 20, 118
+ROW_TOP = {"hole": 14, "shaft": 74}
+ROW_HEIGHT, AXIS = 20, 126
 
 
 def band_of(answer: Sized) -> SafeString:
     """The band to scale, with the value in it if there is one."""
     band = answer.band
-    return _safe(
+    return _ruler(
         band_picture.ruler(
             lower=_decimal(answer.lower_text),
             upper=_decimal(answer.upper_text),
@@ -40,7 +38,8 @@ def band_of(answer: Sized) -> SafeString:
             value=answer.value,
             outcome=answer.verdict,
             unit_of_measure=answer.limits.unit_of_measure,
-        )
+        ),
+        answer.value,
     )
 
 
@@ -51,7 +50,7 @@ def _decimal(text: str) -> Decimal | None:
 
 def weld_band_of(answer: WeldLimits) -> SafeString:
     """From nothing to what the level permits."""
-    return _safe(
+    return _ruler(
         band_picture.ruler(
             lower=Decimal(0),
             upper=answer.limit.upper,
@@ -59,8 +58,14 @@ def weld_band_of(answer: WeldLimits) -> SafeString:
             value=answer.measured,
             outcome=answer.outcome,
             unit_of_measure=answer.limit.unit_of_measure,
-        )
+        ),
+        answer.measured,
     )
+
+
+def _ruler(svg: str, value: Decimal | None) -> SafeString:
+    """The ruler without the room above it in which a value's number would stand."""
+    return _safe(svg if value is not None else svg.replace('viewBox="0 0 420 100"', 'viewBox="0 28 420 72"'))
 
 
 # ------------------------------------------------------------------------------------------------ hole and shaft
@@ -75,8 +80,8 @@ def fit_of(pair: FitPair) -> SafeString:
     spoken = "; ".join(f"{name} {notation} {signed(low)} to {signed(high)} µm" for name, notation, low, high in rows)
     drawn = "".join(_row(at, *row) for row in rows)
     return _safe(
-        f'<svg class="ruler fit" viewBox="0 0 {WIDTH} 150" role="img" aria-label="{escape(spoken)}">'
-        f"{drawn}{_zero(at)}</svg>"
+        f'<svg class="ruler fit" viewBox="0 0 {WIDTH} 160" role="img" aria-label="{escape(spoken)}">'
+        f"{_zero(at)}{drawn}</svg>"
     )
 
 
@@ -126,7 +131,7 @@ def operating_characteristic_of(lot: Lot) -> SafeString:
         f"Probability of acceptance over quality for a sample of {lot.plan.sample_size} with acceptance number "
         f"{lot.plan.accept}; the table beside it has the numbers."
     )
-    return _safe(_drawn(json.dumps(_curve(lot.curve, marks, lot.measure)), spoken))
+    return _safe(chart(_curve(lot.curve, marks, lot.measure), spoken=spoken))
 
 
 def _curve(points: Sequence[tuple[float, float]], marks: list[dict[str, Any]], measure: str) -> dict[str, Any]:
@@ -136,12 +141,8 @@ def _curve(points: Sequence[tuple[float, float]], marks: list[dict[str, Any]], m
     curve = {"values": [{"x": round(px, 4), "y": round(py, 3)} for px, py in points]}
     marked = {"values": marks}
     return {
-        "$schema": "https://vega.github.io/schema/vega-lite/v5.json",
         "width": 440,
         "height": 240,
-        "background": None,
-        "padding": 4,
-        "config": _LOOK,
         "layer": [
             {"data": curve, "mark": {"type": "line", "color": "var(--accent)", "strokeWidth": 2.5},
              "encoding": {"x": x, "y": y}},
@@ -151,27 +152,6 @@ def _curve(points: Sequence[tuple[float, float]], marks: list[dict[str, Any]], m
              "encoding": {"x": x, "y": {"datum": 95}, "text": {"field": "label"}}},
         ],
     }  # fmt: skip
-
-
-_LOOK = {
-    "font": "system-ui, sans-serif",
-    "aria": False,
-    "view": {"stroke": None},
-    "axis": {
-        "domainColor": "var(--muted)", "gridColor": "var(--line)", "tickColor": "var(--muted)",
-        "labelColor": "var(--ink)", "titleColor": "var(--muted)", "labelFontSize": 13, "titleFontSize": 13,
-        "titleFontWeight": "normal", "tickCount": 6,
-    },
-}  # fmt: skip
-
-
-@lru_cache(maxsize=256)
-def _drawn(description: str, spoken: str) -> str:
-    """The SVG of a description. The library is loaded at the first curve, because it brings an engine of its own."""
-    import vl_convert
-
-    svg: str = vl_convert.vegalite_to_svg(description)
-    return svg.replace("<svg ", f'<svg role="img" aria-label="{escape(spoken)}" ', 1)
 
 
 def _safe(svg: str) -> SafeString:

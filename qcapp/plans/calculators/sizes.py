@@ -9,18 +9,19 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from urllib.parse import urlencode
 
 from qcapp.core.checkpoints.limits import Limits, describe, read_limits, with_unit, written
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.bands import Band, read_notation
-from qcapp.core.metrology.decision import Judgement, Verdict, judge
+from qcapp.core.metrology.decision import Judgement, Rule, Verdict, judge
 from qcapp.core.metrology.quantities import as_text, parse_value
 from qcapp.lib.band_picture import word
 
 UNITS_OF_MEASURE = ("mm", "in", "µm", "µin", "°", "m", "N·m", "kPa", "bar", "kg", "s")
 _SIZE_FIRST = re.compile(
     r"[⌀Øø]? ?(?P<size>[+\-−]?[0-9]+(?:[.,][0-9]+)?)"
-    rf"(?: ?(?P<unit>{'|'.join(UNITS_OF_MEASURE)})(?= ))? ?(?P<notation>\S.*)"
+    rf"(?: ?(?P<unit>{'|'.join(UNITS_OF_MEASURE)})(?= ))?(?: |(?=[^0-9.,\s]))(?P<notation>\S.*)"
 )
 
 
@@ -59,9 +60,7 @@ def read_query(text: str, unit_of_measure: str = "mm") -> Wanted:
 
 def _refuse_size_alone(text: str) -> None:
     if re.fullmatch(r"[+\-−]?[0-9.,]*", text):
-        raise Invalid(
-            "notation_missing", "Write the tolerance beside the size, for example 30 H7 or 400 ISO 13920-B."
-        )
+        raise Invalid("notation_missing", "Write the tolerance beside the size, for example 30 H7 or 400 ISO 13920-B.")
 
 
 @dataclass(frozen=True)
@@ -92,7 +91,10 @@ class Sized:
 
     @property
     def lower_text(self) -> str:
-        return "" if self.band.lower is None else written(self.band.lower, self.limits.decimals)
+        if self.band.lower is None:
+            return ""
+        natural = "lower" in self.band.natural  # zero itself, not a number that somebody measures up to
+        return written(self.band.lower, 0 if natural else self.limits.decimals)
 
     @property
     def upper_text(self) -> str:
@@ -106,11 +108,11 @@ class Sized:
 
     @property
     def deviations_text(self) -> str:
-        """`0 / +0.021 mm` from the size; empty without a size or with an open side."""
+        """`0 / +0.021 mm`, `-0.020 / -0.007 mm` from the size; empty without a size or with an open side."""
         band = self.band
         if band.nominal is None or band.lower is None or band.upper is None:
             return ""
-        pair = " / ".join(signed(limit - band.nominal) for limit in (band.lower, band.upper))
+        pair = " / ".join(signed(limit - band.nominal, self.limits.decimals) for limit in (band.lower, band.upper))
         return with_unit(pair, self.limits)
 
     @property
@@ -148,11 +150,10 @@ class Sized:
         """Which decision rule the verdict followed."""
         if self.expanded_uncertainty is None:
             return (
-                "Decision rule: the limits themselves; a value on a limit is in band "
-                "(simple acceptance, JCGM 106:2012, 8.2)."
+                "The limits themselves decide; a value on a limit is in band (simple acceptance, JCGM 106:2012, 8.2)."
             )
         guard = self._measure(self.expanded_uncertainty)
-        return f"Decision rule: a guard zone of U = {guard} inside each limit (ISO 14253-1:2013, w = U)."
+        return f"A guard zone of U = {guard} lies inside each limit (ISO 14253-1:2013, w\u00a0=\u00a0U)."
 
     def _how_far(self, judgement: Judgement, value: Decimal) -> str:
         side = judgement.nearest_limit
@@ -161,22 +162,25 @@ class Sized:
             return ""
         if judgement.verdict is Verdict.OUT_OF_BAND:
             beyond = "below" if side == "lower" else "above"
-            return f": {self._measure(judgement.excess)} {beyond} the {side} limit"
-        return f", {self._measure(abs(limit - value))} from the {side} limit"
+            return f": {self._distance(judgement.excess)} {beyond} the {side} limit"
+        if value == limit:
+            return f", on the {side} limit"
+        return f", {self._distance(abs(limit - value))} from the {side} limit"
+
+    def _distance(self, length: Decimal) -> str:
+        return with_unit(written(length, self.limits.decimals), self.limits)
 
     def _measure(self, value: Decimal) -> str:
         return with_unit(as_text(value), self.limits)
 
 
-def signed(deviation: Decimal) -> str:
-    """`0`, `+0.021`, `-0.02`: a deviation as drawings write it."""
-    text = f"{deviation.normalize():f}"
-    return f"+{text}" if deviation > 0 else text if deviation else "0"
+def signed(deviation: Decimal, decimals: int = 0) -> str:
+    """`0`, `+0.021`, `-0.020`: a deviation as drawings write it, with at least so many decimals unless zero."""
+    text = written(deviation, decimals) if deviation else "0"
+    return f"+{text}" if deviation > 0 else text
 
 
-def sized(
-    wanted: Wanted, *, value: Decimal | None = None, expanded_uncertainty: Decimal | None = None
-) -> Sized:
+def sized(wanted: Wanted, *, value: Decimal | None = None, expanded_uncertainty: Decimal | None = None) -> Sized:
     """The limits that the notation means, with the verdict on `value`: guarded by the uncertainty, if given.
 
     Raises Invalid with the codes of `read_notation` and `judge`.
@@ -192,7 +196,7 @@ def sized(
     if value is None:
         return Sized(wanted, limits)
     answer = Sized(wanted, limits, value, expanded_uncertainty)
-    rule = "simple" if expanded_uncertainty is None else "guarded"
+    rule: Rule = "simple" if expanded_uncertainty is None else "guarded"
     judgement = judge(value, answer.band, expanded_uncertainty=expanded_uncertainty, rule=rule)
     return Sized(wanted, limits, value, expanded_uncertainty, judgement)
 
@@ -205,6 +209,11 @@ class Neighbour:
     chosen: bool
     answer: Sized
     query: dict[str, str]
+
+    @property
+    def address(self) -> str:
+        """The query of the page that asks for this class."""
+        return "?" + urlencode({"part": "size"} | {name: text for name, text in self.query.items() if text})
 
 
 def neighbours(choices: Iterable[tuple[Wanted, dict[str, str]]], chosen: str) -> list[Neighbour]:

@@ -11,7 +11,6 @@ from qcapp.lib.plain_text import shown
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
-from . import pictures
 from .parts import PARTS, Part
 
 ANSWER = "answer"
@@ -24,10 +23,9 @@ def page(request: HttpRequest) -> HttpResponse:
     part = _part(request.GET.get("part", next(iter(PARTS))))
     form = part.read(request.GET.dict())
     form.is_valid()
-    context = {"part": part, "parts": PARTS.values(), "form": form, "answer": form.answer, "pictures": pictures}
-    if request.htmx and request.htmx.target == ANSWER:
-        return render(request, "plans/limits/answer.html", context | {"alone": True})
-    return render(request, "plans/limits/page.html", context)
+    if request.headers.get("HX-Target") == ANSWER:
+        return render(request, "plans/limits/answer.html", part.context(form) | {"alone": True})
+    return render(request, "plans/limits/page.html", part.context(form) | {"parts": PARTS.values()})
 
 
 def _part(key: str) -> Part:

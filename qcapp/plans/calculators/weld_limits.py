@@ -35,12 +35,7 @@ def dimensions_of(imperfection: str) -> tuple[str, ...]:
     """Which sizes besides the thickness the limits of an imperfection depend on: `weld_thickness`, `throat`,
     `width`.
     """
-    cells = [
-        cell
-        for row in ROWS
-        if row.name == imperfection
-        for cell in (row.level_b, row.level_c, row.level_d)
-    ]
+    cells = [cell for row in ROWS if row.name == imperfection for cell in (row.level_b, row.level_c, row.level_d)]
     letters = {letter for cell in cells for letter in _LETTER.findall(cell)}
     return tuple(name for letter, name in _DIMENSIONS.items() if letter in letters)
 
@@ -123,9 +118,7 @@ def weld_limits(
 ) -> WeldLimits:
     """The limits at levels B, C and D, in mm. Raises Invalid as `welds.weld_rule` and `welds.assess` do."""
     limits = [
-        weld_rule(
-            imperfection, each, thickness=thickness, throat=throat, width=width, weld_thickness=weld_thickness
-        )
+        weld_rule(imperfection, each, thickness=thickness, throat=throat, width=width, weld_thickness=weld_thickness)
         for each in LEVELS
     ]
     levels = tuple(Level(limit, limit.level == level) for limit in limits)

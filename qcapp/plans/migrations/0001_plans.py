@@ -57,7 +57,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('kind', models.CharField(max_length=20)),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('in_review', 'in review'), ('released', 'released'), ('superseded', 'superseded'), ('withdrawn', 'withdrawn')], max_length=12)),
+                ('state', models.CharField(choices=[('draft', 'draft'), ('in_review', 'in review'), ('released', 'released'), ('superseded', 'superseded'), ('withdrawn', 'withdrawn'), ('discarded', 'discarded')], max_length=12)),
                 ('at', models.DateTimeField()),
                 ('reason', models.CharField(blank=True, max_length=300)),
                 ('content_digest', models.CharField(max_length=64)),
@@ -70,10 +70,39 @@ class Migration(migrations.Migration):
             name='RevisionStatus',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('draft', 'draft'), ('in_review', 'in review'), ('released', 'released'), ('superseded', 'superseded'), ('withdrawn', 'withdrawn')], max_length=12)),
+                ('state', models.CharField(choices=[('draft', 'draft'), ('in_review', 'in review'), ('released', 'released'), ('superseded', 'superseded'), ('withdrawn', 'withdrawn'), ('discarded', 'discarded')], max_length=12)),
+                ('letter', models.CharField(max_length=4)),
                 ('family', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='production.partfamily')),
                 ('revision', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='status', to='plans.planrevision')),
             ],
+        ),
+        migrations.CreateModel(
+            name='Draft',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('rows', models.TextField()),
+                ('digest', models.CharField(max_length=64)),
+                ('version', models.IntegerField(default=1)),
+                ('writers', models.JSONField(default=list)),
+                ('changed_at', models.DateTimeField()),
+                ('changed_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('revision', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='draft', to='plans.planrevision')),
+            ],
+        ),
+        migrations.CreateModel(
+            name='DraftStep',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('version', models.IntegerField()),
+                ('before', models.BinaryField()),
+                ('said', models.CharField(max_length=200)),
+                ('at', models.DateTimeField()),
+                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('draft', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='steps', to='plans.draft')),
+            ],
+            options={
+                'ordering': ['version'],
+            },
         ),
         migrations.CreateModel(
             name='Stage',
@@ -125,10 +154,6 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(fields=('family', 'key'), name='plans_characteristic_key_once'),
         ),
         migrations.AddConstraint(
-            model_name='planrevision',
-            constraint=models.UniqueConstraint(fields=('family', 'letter'), name='plans_revision_letter_once'),
-        ),
-        migrations.AddConstraint(
             model_name='document',
             constraint=models.UniqueConstraint(fields=('revision', 'number'), name='plans_document_once'),
         ),
@@ -139,6 +164,14 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='revisionstatus',
             constraint=models.UniqueConstraint(condition=models.Q(('state', 'released')), fields=('family',), name='plans_one_released_per_family'),
+        ),
+        migrations.AddConstraint(
+            model_name='revisionstatus',
+            constraint=models.UniqueConstraint(condition=models.Q(('state', 'discarded'), _negated=True), fields=('family', 'letter'), name='plans_letter_once'),
+        ),
+        migrations.AddConstraint(
+            model_name='draftstep',
+            constraint=models.UniqueConstraint(fields=('draft', 'version'), name='plans_draft_step_once'),
         ),
         migrations.AddConstraint(
             model_name='stage',

@@ -263,7 +263,8 @@ def test_keeps_flatness_and_plane_when_the_part_is_turned(heights: list[float], 
         fit_plane(grid.tolist()).form_error, abs=1e-9
     )
     narrowest = flatness(grid.tolist(), method="minimum_zone")
-    assert flatness(turned.tolist(), method="minimum_zone") == pytest.approx(narrowest, abs=1e-7)
+    # Zones that are equal to first order in the tilt end in either of them; the reference says to compare to 1e-6 mm.
+    assert flatness(turned.tolist(), method="minimum_zone") == pytest.approx(narrowest, abs=1e-6)
     assert narrowest <= flatness(grid.tolist()) + 1e-12
 
 

@@ -27,18 +27,14 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--data", metavar="DIR", help="data folder (default: .data, or QCAPP_DATA_DIR)")
-        parser.add_argument(
-            "--port", type=int, default=8000, metavar="N", help="port to serve on (default 8000)"
-        )
+        parser.add_argument("--port", type=int, default=8000, metavar="N", help="port to serve on (default 8000)")
         parser.add_argument("--no-serve", action="store_true", help="make the demonstration and stop")
-        parser.add_argument(
-            "--reset", action="store_true", help="throw the demonstration away and make it anew"
-        )
+        parser.add_argument("--reset", action="store_true", help="throw the demonstration away and make it anew")
 
     def handle(self, *args: Any, **options: Any) -> None:
         if not settings.QCAPP_DEMO:
             raise CommandError(
-                f"{settings.QCAPP_DATA_DIR} holds records that are not the demonstration. Name another folder with --data."
+                f"{settings.QCAPP_DATA_DIR} holds records of its own; name another folder with --data."
             )
         mark = Path(settings.QCAPP_DATA_DIR) / DONE
         if options["reset"] and mark.exists():
@@ -53,9 +49,7 @@ class Command(BaseCommand):
 
     def _throw_away(self) -> None:
         if connection.vendor != "sqlite":
-            raise CommandError(
-                "--reset works on the demonstration's own SQLite file only; drop the database yourself."
-            )
+            raise CommandError("--reset works on the demonstration's own SQLite file only; drop the database yourself.")
         name = Path(str(connection.settings_dict["NAME"]))
         connection.close()
         for suffix in ("", "-wal", "-shm"):
@@ -67,6 +61,10 @@ class Command(BaseCommand):
     def _play(self) -> None:
         self.stdout.write("Making the demonstration (invented data) …")
         call_command("migrate", verbosity=0)
+        if connection.vendor == "sqlite":
+            # A demonstration that is cut short is made anew, so it need not wait for the disk at every act.
+            with connection.cursor() as cursor:
+                cursor.execute("PRAGMA synchronous = OFF")
         now = timezone.now()
         begin = now - timedelta(days=90)
         self._refuse_half_done()
@@ -90,9 +88,7 @@ class Command(BaseCommand):
         from qcapp.audit.queries import head
 
         if head().number:
-            raise CommandError(
-                "An earlier demonstration was stopped half-way. Make it anew: manage.py demo --reset"
-            )
+            raise CommandError("An earlier demonstration was stopped half-way. Make it anew: manage.py demo --reset")
 
     def _tell(self, port: int) -> None:
         address = f"http://localhost:{port}/"
@@ -103,7 +99,9 @@ class Command(BaseCommand):
             "  1002  Tadeo Okonjo, inspector           1011  Linnea Foss, engineer",
             "  1005  Wenda Carrow, welder              1013  Yara Quill, customer service",
             "  1012  Osric Delamere, welding coordinator   1015  Greta Sandoval, keeper of the system",
-            "", "  Serial numbers to try:  FR-200-0147 (on hold), FR-200-0140 (ready for release), FR-200-0131 (certified)",
+            "",
+            "  Serial numbers to try:  FR-200-0147 (on hold), FR-200-0140 (ready for release),",
+            "                          FR-200-0131 (certified after a rework)",
             "  Demonstration, invented. Nothing in it is valid.", "",
         ]  # fmt: skip
         self.stdout.write("\n".join(lines))
@@ -115,7 +113,8 @@ class Command(BaseCommand):
         from gunicorn.app.wsgiapp import WSGIApplication
 
         sys.argv = [
-            "gunicorn", "qcapp.config.wsgi:application", "--bind", f"127.0.0.1:{port}", "--workers", "1", "--threads", "2",
+            "gunicorn", "qcapp.config.wsgi:application", "--bind", f"127.0.0.1:{port}",
+            "--workers", "1", "--threads", "2",
             "--worker-tmp-dir", "/dev/shm", "--log-level", "warning",  # noqa: S108 - gunicorn's heartbeat file
         ]  # fmt: skip
         WSGIApplication("%(prog)s [OPTIONS] [APP_MODULE]", prog="gunicorn").run()

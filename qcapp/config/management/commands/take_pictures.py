@@ -1,4 +1,4 @@
-"""`manage.py take_pictures`: the pictures of the documents, taken from a running demonstration so that they stay true."""
+"""`manage.py take_pictures`: the documents' pictures, taken from a running demonstration so that they stay true."""
 
 from __future__ import annotations
 
@@ -70,7 +70,9 @@ class Command(BaseCommand):
         page.wait_for_load_state("networkidle")
         answer = page.goto(address + picture.address)
         if answer is None or answer.status != 200:
-            raise CommandError(f"{picture.address} answered {answer.status if answer else 'nothing'}; is the demo fresh?")
+            raise CommandError(
+                f"{picture.address} answered {answer.status if answer else 'nothing'}; is the demo fresh?"
+            )
         page.wait_for_load_state("networkidle")
         page.screenshot(path=folder / f"{picture.name}.png")
         page.context.close()

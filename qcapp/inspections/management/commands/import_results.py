@@ -22,9 +22,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path)
         parser.add_argument("--by", required=True, metavar="BADGE", help="badge of the person who imports")
-        parser.add_argument(
-            "--rejects", type=Path, help="where rejected rows go; FILE.rejects.csv by default"
-        )
+        parser.add_argument("--rejects", type=Path, help="where rejected rows go; FILE.rejects.csv by default")
 
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["file"]
@@ -38,9 +36,7 @@ class Command(BaseCommand):
         self._tell(report, options["rejects"] or path.with_name(path.name + ".rejects.csv"))
 
     def _tell(self, report: ImportReport, rejects: Path) -> None:
-        counts = (
-            f"{report.applied} recorded, {report.duplicates} known before, {len(report.rejects)} rejected."
-        )
+        counts = f"{report.applied} recorded, {report.duplicates} known before, {len(report.rejects)} rejected."
         self.stdout.write(counts)
         if report.reports:
             self.stdout.write(f"Nonconformance reports: {', '.join(report.reports)}")

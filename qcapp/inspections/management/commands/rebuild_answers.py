@@ -19,12 +19,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         found = differences() if options["check"] else rebuild()
         for one in found:
-            place = f"item {one.item_id}, checkpoint {one.checkpoint_id}, round {one.round}, inspection {one.inspection}"
+            place = (
+                f"item {one.item_id}, checkpoint {one.checkpoint_id}, round {one.round}, inspection {one.inspection}"
+            )
             self.stdout.write(f"{place}: stored {one.stored}, the results say {one.expected}")
         if options["check"] and found:
-            raise CommandError(
-                f"{len(found)} current answers are not what the results say. Run without --check."
-            )
-        self.stdout.write(
-            f"{len(found)} put right." if found else "Every current answer is what the results say."
-        )
+            raise CommandError(f"{len(found)} current answers are not what the results say. Run without --check.")
+        self.stdout.write(f"{len(found)} put right." if found else "Every current answer is what the results say.")

@@ -15,8 +15,8 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import shown
 from qcapp.production.queries import families, family_by_code
 
-from . import comparison
-from .cards import (
+from .. import before_review, comparison
+from ..cards import (
     CheckpointCard,
     Difference,
     DocumentCard,
@@ -27,8 +27,41 @@ from .cards import (
     RevisionCard,
     StageCard,
 )
-from .models import Characteristic, Checkpoint, Document, PlanRevision, RevisionEvent, Stage
-from .states import REVISION_STATES, RevisionState
+from ..draft_cards import content_of, document_cards, stage_cards
+from ..draft_rows import Paper
+from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, RevisionStatus, Stage
+from ..states import REVISION_STATES, RevisionState
+from .drafts import cards_for, numbers_given, paper_of, read_for
+
+__all__ = [
+    "CheckpointCard",
+    "Difference",
+    "EventCard",
+    "FamilyPlans",
+    "RevisionCard",
+    "StageCard",
+    "approval_of",
+    "checkpoints_of",
+    "content_digest",
+    "differences",
+    "events_of",
+    "families_with_plans",
+    "findings_before_release",
+    "needs_engineer",
+    "next_letter",
+    "numbers_given",
+    "possible_moves",
+    "previous_of",
+    "read_checkpoints",
+    "released_card",
+    "released_revision",
+    "review_of",
+    "revision_by_id",
+    "revision_card",
+    "revision_of",
+    "stages_of",
+    "verify_content",
+]  # fmt: skip
 
 # Without I, O and Q, which are misread on drawings (common practice, no source).
 LETTERS = "ABCDEFGHJKLMNPRSTUVWXYZ"
@@ -60,7 +93,8 @@ def revision_by_id(revision_id: int) -> RevisionCard:
 def revision_of(family_code: str, letter: str) -> RevisionCard:
     """A family's revision by its letter. Raises NotFound `family_unknown`, `revision_unknown`."""
     family = family_by_code(family_code)
-    rows = list(_revisions().filter(family=family.id, letter=letter.replace("\0", "")))
+    found = _revisions().filter(family=family.id, letter=letter.replace("\0", ""))
+    rows = list(found.exclude(status__state=RevisionState.DISCARDED))
     if not rows:
         message = f"{family.code} has no revision {shown(letter)}; choose one from the list of plans."
         raise NotFound("revision_unknown", message)
@@ -100,6 +134,12 @@ def families_with_plans() -> list[FamilyPlans]:
     ]
 
 
+def revisions_of(family_id: int) -> list[RevisionCard]:
+    """Every revision of a family that is not discarded, the latest first."""
+    rows = _revisions().filter(family=family_id).exclude(status__state=RevisionState.DISCARDED)
+    return [_revision(row) for row in rows.order_by("-created_at", "-id")]
+
+
 def _sorted_by_state(
     cards: list[RevisionCard],
 ) -> tuple[RevisionCard | None, tuple[RevisionCard, ...], tuple[RevisionCard, ...]]:
@@ -111,7 +151,8 @@ def _sorted_by_state(
 
 def next_letter(family_code: str) -> str:
     """The letter that the family's next revision should have. Raises NotFound `family_unknown`."""
-    taken = set(PlanRevision.objects.filter(family=family_by_code(family_code).id).values_list("letter", flat=True))
+    revisions = PlanRevision.objects.filter(family=family_by_code(family_code).id)
+    taken = set(revisions.exclude(status__state=RevisionState.DISCARDED).values_list("letter", flat=True))
     letters = (*LETTERS, *(a + b for a in LETTERS for b in LETTERS))
     last = max((letters.index(letter) for letter in taken if letter in letters), default=-1)
     return letters[min(last + 1, len(letters) - 1)]
@@ -151,7 +192,7 @@ def events_of(revision_id: int) -> list[EventCard]:
 def _revisions() -> QuerySet[Any]:
     documents = Document.objects.order_by("kind", "number")
     return (
-        PlanRevision.objects.select_related("family", "author", "status")
+        PlanRevision.objects.select_related("family", "author", "status", "draft")
         .prefetch_related("stages")
         .prefetch_related(_prefetch("documents", documents))
         .annotate(
@@ -175,7 +216,7 @@ def _event_id(kind: str) -> Subquery:
 
 
 def _revision(row: PlanRevision) -> RevisionCard:
-    stages = sorted(row.stages.all(), key=lambda stage: stage.number)
+    stages, documents, count = _parts_of(row)
     return RevisionCard(
         id=row.pk,
         uuid=row.uuid,
@@ -190,10 +231,21 @@ def _revision(row: PlanRevision) -> RevisionCard:
         author_name=row.author.name,
         created_at=row.created_at,
         released_at=row.released_at,  # type: ignore[attr-defined]  # annotated by _revisions
-        stages=tuple(_stage(stage) for stage in stages),
-        checkpoint_count=row.checkpoint_count,  # type: ignore[attr-defined]
-        documents=tuple(DocumentCard(d.kind, d.number, d.document_revision) for d in row.documents.all()),
+        stages=stages,
+        checkpoint_count=count,
+        documents=documents,
     )
+
+
+def _parts_of(row: PlanRevision) -> tuple[tuple[StageCard, ...], tuple[DocumentCard, ...], int]:
+    """Stages, documents and the number of checkpoints: from the working paper until there are tables."""
+    draft = getattr(row, "draft", None)
+    if draft:
+        paper = Paper.from_json(draft.rows)
+        return stage_cards(paper), document_cards(paper), len(paper.rows)
+    stages = sorted(row.stages.all(), key=lambda stage: stage.number)
+    documents = tuple(DocumentCard(d.kind, d.number, d.document_revision) for d in row.documents.all())
+    return tuple(map(_stage, stages)), documents, row.checkpoint_count  # type: ignore[attr-defined]
 
 
 # ----------------------------------------------------------------------------------------------- checkpoints
@@ -201,6 +253,9 @@ def _revision(row: PlanRevision) -> RevisionCard:
 
 def stages_of(revision_id: int) -> list[StageCard]:
     """The stages of a revision in order."""
+    draft = Draft.objects.filter(revision=revision_id).first()
+    if draft:
+        return list(stage_cards(Paper.from_json(draft.rows)))
     return [_stage(row) for row in Stage.objects.filter(revision=revision_id).order_by("number")]
 
 
@@ -224,7 +279,11 @@ def _frozen_checkpoints(uuid: UUID, revision_id: int) -> tuple[CheckpointCard, .
 
 
 def read_checkpoints(revision_id: int) -> list[CheckpointCard]:
-    """As `checkpoints_of`, always from the database."""
+    """As `checkpoints_of`, always from the database; of a draft, the rows that can be read."""
+    draft = Draft.objects.filter(revision=revision_id).select_related("revision").first()
+    if draft:
+        family_id = draft.revision.family_id
+        return cards_for(family_id, read_for(family_id, paper_of(draft)))
     rows = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
     return [_checkpoint(row) for row in rows.order_by("position")]
 
@@ -263,11 +322,6 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
     )
 
 
-def numbers_given(family_id: int) -> dict[int, str]:
-    """Every number that the family has given to a checkpoint, with its key."""
-    return dict(Characteristic.objects.filter(family=family_id).values_list("number", "key"))
-
-
 # --------------------------------------------------------------------------------------------------- content
 
 
@@ -277,7 +331,14 @@ def content_digest(revision_id: int) -> str:
 
 
 def _content(revision_id: int) -> dict[str, object]:
-    """Stored texts as they stand: a specification counts by its text, not by what is read from it."""
+    """Stored texts as they stand: a specification counts by its text, not by what is read from it.
+
+    A draft with something wrong in it counts by its rows.
+    """
+    draft = Draft.objects.filter(revision=revision_id).select_related("revision").first()
+    if draft:
+        read = read_for(draft.revision.family_id, paper_of(draft))
+        return content_of(read.plan) if read.complete else {"rows": draft.rows}
     stages = Stage.objects.filter(revision=revision_id).order_by("number")
     documents = Document.objects.filter(revision=revision_id).order_by("kind", "number")
     checkpoints = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
@@ -308,6 +369,8 @@ def verify_content(revision_id: int) -> str:
     Raises Refused `content_altered`.
     """
     found = content_digest(revision_id)
+    if RevisionStatus.objects.filter(revision=revision_id, state=RevisionState.DRAFT).exists():
+        return found  # a draft changes; that it changed through the services was checked while it was read
     events = RevisionEvent.objects.filter(revision=revision_id).order_by("-id")
     written = events.values_list("content_digest", flat=True).first()
     if found != written:
@@ -355,10 +418,10 @@ def review_of(revision_id: int) -> Review:
         differences=tuple(comparison.differences(old, new)),
         needs_engineer=tuple(comparison.critical_changes(old, new)),
         approval=approval_of(revision_id),
-        findings=tuple(comparison.advice(new)),
+        findings=tuple(before_review.look_at(new)),
     )
 
 
 def findings_before_release(revision_id: int) -> list[PreReleaseFinding]:
     """What to look at before a release; advice, it does not stand against one."""
-    return comparison.advice(checkpoints_of(revision_id))
+    return before_review.look_at(checkpoints_of(revision_id))

@@ -1,0 +1,154 @@
+"""The shapes of what the tablet gets of a unit, for the API's description."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from qcapp.inspections.states import CheckpointState, StageState
+
+
+class BenchUnit(serializers.Serializer[Any]):
+    serial = serializers.CharField()
+    family_code = serializers.CharField()
+    family_name = serializers.CharField()
+    order_number = serializers.CharField(allow_blank=True)
+    variant = serializers.CharField(allow_blank=True)
+    state = serializers.CharField()
+    state_label = serializers.CharField()
+
+
+class BenchRevision(serializers.Serializer[Any]):
+    uuid = serializers.UUIDField()
+    letter = serializers.CharField()
+    state = serializers.CharField()
+
+
+class BenchPerson(serializers.Serializer[Any]):
+    badge = serializers.CharField()
+    name = serializers.CharField()
+    initials = serializers.CharField()
+
+
+class BenchHold(serializers.Serializer[Any]):
+    source = serializers.CharField()  # type: ignore[assignment]  # a field's own name for where its value comes from
+    reason = serializers.CharField()
+    from_stage = serializers.IntegerField(allow_null=True)
+    at = serializers.DateTimeField()
+
+
+class BenchStage(serializers.Serializer[Any]):
+    number = serializers.IntegerField()
+    name = serializers.CharField()
+    hold_point = serializers.BooleanField()
+    witness_point = serializers.BooleanField()
+    state = serializers.ChoiceField(choices=[state.value for state in StageState])
+    held = serializers.BooleanField()
+    due = serializers.IntegerField()
+    answered = serializers.IntegerField()
+    signed_by = serializers.CharField(allow_null=True)
+    signed_at = serializers.DateTimeField(allow_null=True)
+    may_start = serializers.BooleanField(help_text="earlier stages are signed and no hold stands against it")
+    blocked_by = serializers.CharField(allow_blank=True)
+
+
+class BenchPair(serializers.Serializer[Any]):
+    number = serializers.IntegerField()
+    answer = serializers.CharField(allow_null=True)
+
+
+class BenchConflicting(serializers.Serializer[Any]):
+    answer = serializers.CharField()
+    outcome = serializers.CharField()
+    answered_by = serializers.CharField()
+    recorded_at = serializers.DateTimeField()
+
+
+class BenchCheckpoint(serializers.Serializer[Any]):
+    key = serializers.CharField()
+    number = serializers.IntegerField()
+    title = serializers.CharField()
+    kind = serializers.CharField()
+    stage = serializers.IntegerField()
+    due = serializers.BooleanField()
+    state = serializers.ChoiceField(choices=[state.value for state in CheckpointState])
+    task = serializers.ChoiceField(choices=["first", "second", "third", "settle", "wait", "done", "none"])
+    task_note = serializers.CharField(allow_blank=True)
+    round = serializers.IntegerField()
+    reopened_by = serializers.CharField(allow_blank=True)
+    base = serializers.UUIDField(allow_null=True, help_text="what a correction or repeat names as its base")
+    operation = serializers.UUIDField(allow_null=True, help_text="the same as base, kept for older clients")
+    inspection_seen = serializers.IntegerField(allow_null=True)
+    outcome = serializers.CharField(allow_null=True)
+    answer = serializers.CharField(allow_null=True, help_text="in words, with its unit of measure")
+    value = serializers.CharField(allow_null=True, help_text="one number as text, to draw in the band")
+    nearest_limit = serializers.CharField(allow_blank=True)
+    excess = serializers.CharField(allow_blank=True)
+    gauge = serializers.CharField(allow_blank=True)
+    answered_by = serializers.CharField(allow_blank=True)
+    recorded_at = serializers.DateTimeField(allow_null=True)
+    report = serializers.CharField(allow_null=True)
+    flags = serializers.ListField(child=serializers.CharField())
+    flag_sentences = serializers.ListField(child=serializers.CharField())
+    may_repeat = serializers.BooleanField()
+    may_correct = serializers.BooleanField()
+    first_given = serializers.BooleanField()
+    hidden = serializers.BooleanField()
+    disagree = serializers.BooleanField()
+    conflicting = BenchConflicting(many=True, help_text="the answers that stand against each other")
+    band = serializers.DictField(allow_null=True, help_text="lower, upper, nominal, guard as text; natural sides")
+    rule = serializers.CharField(allow_null=True)
+    limits = serializers.CharField()
+    notation = serializers.CharField(allow_blank=True)
+    unit_of_measure = serializers.CharField(allow_blank=True)
+    decimals = serializers.IntegerField(allow_null=True)
+    readings = serializers.IntegerField()
+    form = serializers.CharField(allow_null=True)
+    inputs = serializers.ListField(child=serializers.CharField())
+    count_at_most = serializers.IntegerField(allow_null=True)
+    count_at_least = serializers.IntegerField(allow_null=True)
+    criticality = serializers.CharField()
+    method = serializers.CharField(allow_blank=True)
+    setup = serializers.CharField(allow_blank=True)
+    setup_label = serializers.CharField(allow_blank=True)
+    gauge_kinds = serializers.ListField(child=serializers.CharField())
+    frequency = serializers.CharField()
+    second_inspection = serializers.BooleanField()
+    joint = serializers.CharField(allow_blank=True)
+    document = serializers.CharField(allow_blank=True)
+    instruction = serializers.CharField(allow_blank=True)
+    caution = serializers.CharField(allow_blank=True)
+    paired = BenchPair(allow_null=True)
+
+
+class BenchGauge(serializers.Serializer[Any]):
+    number = serializers.CharField()
+    kind = serializers.CharField()
+    kind_name = serializers.CharField()
+    unit_of_measure = serializers.CharField(allow_blank=True)
+    usable = serializers.BooleanField()
+    reason = serializers.CharField(allow_blank=True)
+    sentence = serializers.CharField(allow_blank=True)
+    due_on = serializers.DateField(allow_null=True)
+    expanded_uncertainty = serializers.CharField(allow_null=True)
+
+
+class BenchProgress(serializers.Serializer[Any]):
+    due = serializers.IntegerField()
+    answered = serializers.IntegerField()
+    stages = serializers.IntegerField()
+    stages_signed = serializers.IntegerField()
+    percent = serializers.IntegerField()
+
+
+class Bench(serializers.Serializer[Any]):
+    unit = BenchUnit()
+    revision = BenchRevision()
+    person = BenchPerson()
+    server_time = serializers.DateTimeField()
+    holds = BenchHold(many=True)
+    progress = BenchProgress()
+    stages = BenchStage(many=True)
+    checkpoints = BenchCheckpoint(many=True)
+    gauges = BenchGauge(many=True)

@@ -1,0 +1,46 @@
+"""The layout library alone, in a process of its own: what the certificate is measured against.
+
+`python -m qcapp.config.benchmarks.bare_layout` reads lines of JSON (`html`, `identifier`, `variant`, `folders`) and
+answers each with the length of the PDF on a line, and the PDF. The same options as `qcapp.lib.pdf_worker`, and
+nothing else of what that does.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any, BinaryIO
+
+BASE = "http://static.invalid/static/"
+
+
+def main(jobs: BinaryIO, answers: BinaryIO) -> None:
+    """Answer jobs until the input ends."""
+    for line in jobs:
+        pdf = lay_out(json.loads(line))
+        answers.write(str(len(pdf)).encode() + b"\n" + pdf)
+        answers.flush()
+
+
+def lay_out(job: dict[str, Any]) -> bytes:
+    """The PDF of the page in `job`; its addresses below /static/ are read from the folders."""
+    import weasyprint
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+    class Fetcher(URLFetcher):
+        def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
+            if not url.startswith(BASE):
+                return super().fetch(url, headers)
+            found = (Path(folder) / url.removeprefix(BASE) for folder in job["folders"])
+            return URLFetcherResponse(url, next(file for file in found if file.is_file()).read_bytes())
+
+    page = weasyprint.HTML(string=job["html"], base_url=BASE, url_fetcher=Fetcher(allowed_protocols=("data",)))
+    pdf: bytes = page.write_pdf(pdf_identifier=job["identifier"].encode(), pdf_variant=job["variant"], pdf_tags=True)
+    return pdf
+
+
+if __name__ == "__main__":
+    os.nice(5)  # as the product's own process
+    main(sys.stdin.buffer, sys.stdout.buffer)

@@ -1,0 +1,83 @@
+"""A database and a data folder of the benchmark's own: the configured ones are never written to."""
+
+from __future__ import annotations
+
+import logging
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
+from django.test.utils import override_settings
+
+
+@contextmanager
+def own_house() -> Iterator[str]:
+    """An empty migrated database of the configured kind, with the configured options, and an empty data folder.
+
+    Gives the kind's name and version. Both are gone afterwards. Raises CommandError where the configured role may
+    not create databases, or where tables have an owner of their own.
+    """
+    if "owner" in settings.DATABASES:
+        raise CommandError("Give the benchmark one role that may create databases: leave QCAPP_DATABASE_OWNER_URL out.")
+    with tempfile.TemporaryDirectory(prefix="qcapp-benchmark-") as name:
+        folder = Path(name)
+        options = {
+            "QCAPP_DATA_DIR": folder,
+            "QCAPP_DEMO": True,
+            "STATIC_ROOT": folder / "static",
+            "ALLOWED_HOSTS": ["testserver"],
+            "SECURE_SSL_REDIRECT": False,
+        }
+        with override_settings(**options), _quiet(), _own_database(folder):
+            call_command("collectstatic", interactive=False, verbosity=0)
+            yield _kind()
+
+
+@contextmanager
+def _own_database(folder: Path) -> Iterator[None]:
+    """By the means that Django's tests have: made beside the configured one, dropped at the end."""
+    configured = str(connection.settings_dict["NAME"])
+    own = f"{Path(configured).stem}_benchmark_{os.getpid()}"
+    is_file = connection.vendor == "sqlite"
+    connection.settings_dict["TEST"]["NAME"] = str(folder / f"{own}.sqlite3") if is_file else own[-63:]
+    connection.close()
+    try:
+        connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+    except SystemExit as stop:  # Django leaves the process where the server refuses
+        raise CommandError("The database for the benchmark could not be made; see above.") from stop
+    try:
+        yield
+    finally:
+        connection.creation.destroy_test_db(configured, verbosity=0)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Without the lines that the log would get for each request and each anchor."""
+    before = logging.root.manager.disable
+    logging.disable(logging.WARNING)
+    try:
+        yield
+    finally:
+        logging.disable(before)
+
+
+def _kind() -> str:
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("SHOW server_version")
+            version = str(cursor.fetchone()[0]).split()[0]
+            cursor.execute("SELECT current_setting('fsync'), current_setting('synchronous_commit')")
+            fsync, commit = cursor.fetchone()
+            return f"PostgreSQL {version}, fsync {fsync}, synchronous_commit {commit}"
+        cursor.execute("SELECT sqlite_version()")
+        version = str(cursor.fetchone()[0])
+        cursor.execute("PRAGMA synchronous")
+        level = {0: "OFF", 1: "NORMAL", 2: "FULL", 3: "EXTRA"}[cursor.fetchone()[0]]
+        return f"SQLite {version}, WAL, synchronous {level}"

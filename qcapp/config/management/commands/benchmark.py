@@ -1,0 +1,76 @@
+"""`manage.py benchmark --core`: how fast the parts are beside the least they would have to do, ratio first."""
+
+from __future__ import annotations
+
+import json
+import platform
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from qcapp.config.benchmarks import registry
+from qcapp.config.benchmarks.registry import Effort, Measurement
+
+HEAD = ("ratio", "goal", "", "measured", "value", "baseline")
+
+
+class Command(BaseCommand):
+    help = "Time parts of the application against a baseline; without a group, all of them."
+    requires_system_checks = []  # what a benchmark needs it says itself; the core needs nothing
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        for group in registry.load():
+            parser.add_argument(f"--{group}", action="append_const", dest="groups", const=group, help=f"run {group}")
+        parser.add_argument("--only", default="", metavar="NAME", help="run one benchmark of the group")
+        parser.add_argument("--repeats", type=int, default=7, metavar="N", help="runs of which the median counts (7)")
+        parser.add_argument("--scale", type=float, default=1.0, metavar="F", help="share of the usual amounts (1)")
+        parser.add_argument("--json", metavar="FILE", help="write the numbers there too; - writes them alone to stdout")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if options["repeats"] < 1 or options["scale"] <= 0:
+            raise CommandError("Give at least one repeat and a scale above zero.")
+        effort = Effort(options["scale"], options["repeats"])
+        chosen = list(registry.of_groups(options["groups"] or registry.load(), options["only"]))
+        if not chosen:
+            raise CommandError(f"There is no benchmark {options['only']} in what was asked for.")
+        measured = [(one.group, line) for one in chosen for line in one.run(effort)]
+        if options["json"] != "-":
+            self.stdout.write(table([line for _, line in measured]))
+        if options["json"]:
+            self._write_json(measured, effort, options["json"])
+
+    def _write_json(self, measured: list[tuple[str, Measurement]], effort: Effort, target: str) -> None:
+        lines = [{"group": group} | line.to_json() for group, line in measured]
+        document = {"python": platform.python_version(), "scale": effort.scale, "repeats": effort.repeats}
+        text = json.dumps(document | {"measurements": lines}, ensure_ascii=False, indent=1)
+        if target == "-":
+            self.stdout.write(text)
+        else:
+            Path(target).write_text(text + "\n", encoding="utf-8")
+
+
+def table(lines: list[Measurement]) -> str:
+    """The measurements in columns, the ratio first, each followed by what it is compared with."""
+    rows = [HEAD, *(_cells(line) for line in lines)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(HEAD))]
+    head, *printed = ["  ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
+    told = [head]
+    for text, line in zip(printed, lines, strict=True):
+        told.append(text)
+        if line.against:
+            told.append(f"{'':{widths[0]}}  against: {line.against}")
+    return "\n".join(told)
+
+
+def _cells(line: Measurement) -> tuple[str, ...]:
+    ratio = "–" if line.ratio is None else f"{line.ratio:.2f}×"
+    met = {None: "", True: "met", False: "not met"}[line.met]
+    value, baseline = (
+        "–" if number is None else f"{_short(number)} {line.unit}" for number in (line.value, line.baseline)
+    )
+    return ratio, line.goal, met, line.name, value, baseline
+
+
+def _short(number: float) -> str:
+    return f"{number:,.0f}".replace(",", " ") if abs(number) >= 1000 else f"{number:.3g}"

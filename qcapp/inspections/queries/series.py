@@ -1,0 +1,240 @@
+"""Rows of readings for charts: one characteristic over many units, or many characteristics over the last units.
+
+Only the first round of the first inspection counts, and of each slot the answer that stands now. An answer that
+still waits for its second inspection is left out for everybody, and so is what was computed from it: a chart must not
+tell it. It comes in once the second inspection is given, or once a report opens the checkpoint again. An answer in
+conflict is left out too, because nobody knows yet which of the two is right.
+
+Charts only: `plot` is a float and never meets a limit.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+
+from qcapp.core.checkpoints.kinds import kind
+
+from ..models import Adoption, CurrentAnswer, Reinspection, Result
+
+FIRST = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One standing first answer. `answer` is its JSON; `gauge_number` is empty where none was named."""
+
+    result_id: int
+    characteristic_id: int
+    checkpoint_id: int
+    item_id: int
+    serial: str
+    answer: str
+    plot: float | None
+    outcome: str
+    purpose: str
+    flags: list[str]
+    gauge_id: int | None
+    gauge_number: str
+    person_name: str
+    recorded_at: datetime
+
+
+@dataclass(frozen=True)
+class CheckpointAt:
+    """A checkpoint as the revision of its time had it; `spec` is the kind's own."""
+
+    id: int
+    characteristic_id: int
+    number: int
+    key: str
+    title: str
+    kind: str
+    spec: Any
+    joint: str
+    paired_with: str
+    revision_id: int
+    revision_uuid: UUID
+    revision_letter: str
+
+
+@dataclass(frozen=True)
+class CharacteristicRow:
+    """A characteristic of a family and the checkpoint that its newest result answered."""
+
+    id: int
+    key: str
+    newest_checkpoint_id: int
+
+
+COLUMNS = (
+    "id", "characteristic_id", "checkpoint_id", "item_id", "item__unit__serial", "answer", "plot", "outcome",
+    "purpose", "flags", "gauge_id", "gauge__number", "person__name", "recorded_at",
+)  # fmt: skip
+
+
+def last_points(characteristic_id: int, count: int, *, before: int | None = None) -> list[Point]:
+    """The last `count` points of a characteristic by arrival, in the order in which they were recorded.
+
+    `before` is a result's key: only earlier ones. One query, along the index of characteristic and id.
+    """
+    rows = _countable().filter(characteristic=characteristic_id)
+    if before is not None:
+        rows = rows.filter(id__lt=before)
+    return _in_order(_points(rows.order_by("-id")[:count]))
+
+
+def points_of_items(item_ids: Collection[int], characteristic_ids: Collection[int]) -> dict[int, list[Point]]:
+    """The points of these characteristics on these items, by characteristic, in the order recorded; one query."""
+    rows = _countable().filter(item__in=item_ids, characteristic__in=characteristic_ids)
+    found: dict[int, list[Point]] = defaultdict(list)
+    for point in _in_order(_points(rows)):
+        found[point.characteristic_id].append(point)
+    return dict(found)
+
+
+def _countable() -> QuerySet[Result]:
+    """Standing, undisputed first answers that no second inspection is owed to."""
+    given = CurrentAnswer.objects.filter(
+        item=OuterRef("item"), checkpoint=OuterRef("checkpoint"), round=FIRST, inspection=2
+    )
+    reopened = Reinspection.objects.filter(item=OuterRef("item"), checkpoint=OuterRef("checkpoint"))
+    return Result.objects.filter(
+        Q(checkpoint__second_inspection=False) | Exists(given) | Exists(reopened),
+        round=FIRST,
+        inspection=FIRST,
+        current_for__conflict=False,
+        item__unit__isnull=False,
+    )
+
+
+def _points(rows: QuerySet[Result]) -> list[Point]:
+    found: Iterable[Any] = rows.values_list(*COLUMNS)
+    return [Point(*row[:11], row[11] or "", *row[12:]) for row in found]
+
+
+def _in_order(points: list[Point]) -> list[Point]:
+    return sorted(points, key=lambda point: (point.recorded_at, point.result_id))
+
+
+def still_secret(item_ids: Collection[int], characteristic_ids: Collection[int]) -> frozenset[int]:
+    """Those of the items on which some first answer to these characteristics waits for its second inspection.
+
+    For derived values: what they were computed from decides whether they may be shown.
+    """
+    if not characteristic_ids:
+        return frozenset()
+    given = CurrentAnswer.objects.filter(
+        item=OuterRef("item"), checkpoint=OuterRef("checkpoint"), round=FIRST, inspection=2
+    )
+    reopened = Reinspection.objects.filter(item=OuterRef("item"), checkpoint=OuterRef("checkpoint"))
+    waiting = CurrentAnswer.objects.filter(
+        ~Exists(given), ~Exists(reopened), item__in=item_ids, round=FIRST, inspection=FIRST,
+        checkpoint__second_inspection=True, checkpoint__characteristic__in=characteristic_ids,
+    )  # fmt: skip
+    return frozenset(waiting.values_list("item_id", flat=True))
+
+
+def characteristic_of(family_id: int, key: str) -> CharacteristicRow | None:
+    """The family's characteristic with this key that has results, whatever revision; None without any."""
+    rows = Result.objects.filter(characteristic__family=family_id, characteristic__key=key).order_by("-id")
+    row = rows.values_list("characteristic_id", "characteristic__key", "checkpoint_id").first()
+    return CharacteristicRow(*row) if row else None
+
+
+def checkpoints_at(points: Iterable[Point]) -> dict[int, CheckpointAt]:
+    """What the points' checkpoints specify, each in its own revision, by checkpoint; one query."""
+    one_each = {point.checkpoint_id: point.result_id for point in points}
+    if not one_each:
+        return {}
+    columns = (
+        "checkpoint_id", "characteristic_id", "characteristic__number", "characteristic__key", "checkpoint__title",
+        "checkpoint__kind", "checkpoint__specified", "checkpoint__joint", "checkpoint__paired_with",
+        "checkpoint__revision_id", "checkpoint__revision__uuid", "checkpoint__revision__letter",
+    )  # fmt: skip
+    rows: Iterable[Any] = Result.objects.filter(id__in=one_each.values()).values_list(*columns)
+    return {row[0]: CheckpointAt(*row[:6], kind(row[5]).read_spec(json.loads(row[6])), *row[7:]) for row in rows}
+
+
+def calibrations_of_gauges(points: Iterable[Point]) -> list[tuple[str, date, str]]:
+    """Gauge, day and outcome of every calibration of the gauges that the points were taken with; one query."""
+    one_each = {point.gauge_id: point.result_id for point in points if point.gauge_id is not None}
+    if not one_each:
+        return []
+    rows = Result.objects.filter(id__in=one_each.values(), gauge__calibrations__isnull=False)
+    columns = ("gauge__number", "gauge__calibrations__done_on", "gauge__calibrations__outcome")
+    return list(rows.values_list(*columns).order_by("gauge__calibrations__done_on"))
+
+
+def texts_of(item_ids: Collection[int], characteristic_ids: Collection[int]) -> dict[int, str]:
+    """What was recorded on each item in these record checkpoints, the latest answer; one query."""
+    rows = Result.objects.filter(
+        item__in=item_ids, characteristic__in=characteristic_ids, current_for__isnull=False, inspection=FIRST
+    ).order_by("id")
+    return {item: str(json.loads(answer).get("text", "")) for item, answer in rows.values_list("item_id", "answer")}
+
+
+def welders_of_items(item_ids: Collection[int], joint: str) -> dict[int, str]:
+    """Who welded the joint on each item, by its latest record; one query."""
+    if not joint:
+        return {}
+    rows = Adoption.objects.filter(item__in=item_ids, item__welds__joint=joint).order_by("item__welds__id")
+    return dict(rows.values_list("item_id", "item__welds__welder__name"))
+
+
+def reopened_by(item_ids: Collection[int], characteristic_id: int) -> dict[int, list[str]]:
+    """What opened further rounds of the characteristic on each item, such as reports' numbers; one query."""
+    rows = Reinspection.objects.filter(item__in=item_ids, checkpoint__characteristic=characteristic_id)
+    found: dict[int, list[str]] = defaultdict(list)
+    for item, source in rows.order_by("round").values_list("item_id", "source"):
+        found[item].append(source)
+    return dict(found)
+
+
+def replaced_texts(points: Iterable[Point]) -> dict[int, list[str]]:
+    """For each point that a correction or a repeat made, what stood there before, the oldest first; one query."""
+    changed = {(p.item_id, p.checkpoint_id): p.result_id for p in points if p.purpose in {"correction", "repeat"}}
+    if not changed:
+        return {}
+    rows = Result.objects.filter(
+        item__in={item for item, _ in changed}, checkpoint__in={checkpoint for _, checkpoint in changed},
+        round=FIRST, inspection=FIRST,
+    )  # fmt: skip
+    found: dict[int, list[str]] = defaultdict(list)
+    for item, checkpoint, key, answer in rows.order_by("id").values_list("item_id", "checkpoint_id", "id", "answer"):
+        standing = changed.get((item, checkpoint))
+        if standing is not None and key != standing:
+            found[standing].append(_read(json.loads(answer)))
+    return dict(found)
+
+
+def _read(answer: Mapping[str, Any]) -> str:
+    values = answer.get("values") or [answer.get("value", answer.get("count", answer.get("text")))]
+    if values == [None] and "conforms" in answer:
+        return "conforms" if answer["conforms"] else "does not conform"
+    return ", ".join(str(value) for value in values)
+
+
+def newest_items(family_id: int, count: int) -> list[int]:
+    """The items of the family's newest units that have a plan, the newest first; one query."""
+    # Items are numbered as units are opened, so their key leads along the index without sorting.
+    rows = Adoption.objects.filter(item__family=family_id, item__unit__isnull=False).order_by("-item_id")
+    found = rows.values_list("item_id", flat=True)[: count * 2]  # a unit that changed its plan has two rows
+    return list(dict.fromkeys(found))[:count]
+
+
+def newest_result_of_items(item_ids: Collection[int]) -> int:
+    """The key of the newest result on these items, 0 without any: charts of them are kept until it changes."""
+    return Result.objects.filter(item__in=item_ids).aggregate(newest=Max("id"))["newest"] or 0
+
+
+def newest_result_of(characteristic_id: int) -> int:
+    """The key of the characteristic's newest result, 0 without any."""
+    return Result.objects.filter(characteristic=characteristic_id).aggregate(newest=Max("id"))["newest"] or 0

@@ -1,0 +1,127 @@
+"""What to look at before a plan goes to review. One function for each thing; none of them stands against a release.
+
+The advice where a gauge is too coarse is a better gauge or another method, never a wider limit.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from .cards import CheckpointCard, PreReleaseFinding
+from .draft_edits import NEW_TITLE
+from .gauge_fit import Fit, as_ratio, resolution_in
+
+_FORM = re.compile(r"\b(flatness|parallel\w*|straightness|run-?out|roundness|ovality|perpendicular\w*)\b", re.I)
+_WELD = re.compile(r"\bweld(s|ed)?\b", re.I)
+_PRESSURE_UNITS = frozenset({"Pa", "kPa", "MPa", "bar", "mbar"})
+_PRESSURE = re.compile(r"\b(pressure|leak|proof)\b", re.I)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The checkpoints in order, with what the gauges at hand make of them."""
+
+    cards: Sequence[CheckpointCard]
+    fits: Mapping[str, Fit] = field(default_factory=dict)
+
+    @property
+    def by_key(self) -> dict[str, CheckpointCard]:
+        return {card.key: card for card in self.cards}
+
+
+Check = Callable[[CheckpointCard, Plan], Iterator[PreReleaseFinding]]
+
+
+def look_at(cards: Sequence[CheckpointCard], fits: Mapping[str, Fit] | None = None) -> list[PreReleaseFinding]:
+    """Everything to look at, in the order of the plan."""
+    plan = Plan(cards, fits or {})
+    titles = Counter(card.title for card in cards)
+    return [
+        finding
+        for card in cards
+        for finding in (*_title(card, titles), *(found for check in CHECKS for found in check(card, plan)))
+    ]
+
+
+def _finding(card: CheckpointCard, code: str, column: str, words: str) -> PreReleaseFinding:
+    return PreReleaseFinding(code, card.number, f"{card.number} {card.title} {words}", card.key, column)
+
+
+def _title(card: CheckpointCard, titles: Mapping[str, int]) -> Iterator[PreReleaseFinding]:
+    if card.title.startswith(NEW_TITLE):
+        yield _finding(card, "title_not_written", "title", "still has to be named.")
+    elif titles[card.title] > 1:
+        yield _finding(card, "title_twice", "title", "has a title that another checkpoint has; tell them apart.")
+
+
+def critical_without_second(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """Nobody but the first inspector looks at a critical checkpoint."""
+    if card.critical and card.kind != "derived" and not card.second_inspection:
+        yield _finding(
+            card, "critical_without_second", "second_inspection", "is critical, but has no second inspection."
+        )
+
+
+def measured_without_gauge(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """No kind of gauge is asked for, so that none is recorded."""
+    if card.kind == "measured" and not card.gauge_kinds:
+        yield _finding(card, "measured_without_gauge", "gauge_kinds", "is measured, but names no kind of gauge.")
+
+
+def ratio_too_small(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """The best gauge of the kinds asked for is too uncertain for the band."""
+    fit = plan.fits.get(card.key)
+    if fit and not fit.enough:
+        words = f"has a test uncertainty ratio of {fit.text} with {fit.gauge.number}; 4 : 1 is asked."
+        if fit.better and fit.better_ratio:
+            kind = fit.better.kind_name.lower()
+            words += f" {fit.better.number} ({kind}) would give {as_ratio(fit.better_ratio)}, if it suits."
+        else:
+            words += " Find a better gauge or method."
+        yield _finding(card, "ratio_too_small", "gauge_kinds", words)
+
+
+def resolution_too_coarse(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """The band is narrower than ten steps of the best gauge (common practice, no source)."""
+    fit = plan.fits.get(card.key)
+    width = card.spec.band.width if fit and card.spec.band else None
+    step = resolution_in(fit.gauge, card.unit_of_measure) if fit else None
+    if fit and width is not None and step and width < 10 * step:
+        words = f"has a band narrower than ten steps of {fit.gauge.number} ({step} {card.unit_of_measure} each)."
+        yield _finding(card, "resolution_too_coarse", "gauge_kinds", words)
+
+
+def natural_boundary_as_limit(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """A deviation of form from zero: a perfect part would be near the limit."""
+    band = getattr(card.spec, "band", None)
+    if card.kind == "measured" and band and band.lower == 0 and not band.natural and _FORM.search(card.title):
+        words = "has zero as a lower limit, which no part can cross; write max and the upper limit."
+        yield _finding(card, "natural_boundary_as_limit", "limits", words)
+
+
+def weld_without_joint(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """Without the joint nobody knows whose own weld it is."""
+    if _WELD.search(card.title) and not card.joint and card.kind != "record" and card.criticality != "minor":
+        yield _finding(card, "weld_without_joint", "joint", "is about a weld, but names no joint.")
+
+
+def pressure_without_caution(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """Stored energy without a word of warning."""
+    if card.kind not in ("measured", "attribute") or card.caution:
+        return
+    if card.unit_of_measure in _PRESSURE_UNITS or _PRESSURE.search(card.title):
+        yield _finding(card, "pressure_without_caution", "caution", "is under pressure, but shows no caution.")
+
+
+CHECKS: tuple[Check, ...] = (
+    critical_without_second,
+    measured_without_gauge,
+    ratio_too_small,
+    resolution_too_coarse,
+    natural_boundary_as_limit,
+    weld_without_joint,
+    pressure_without_caution,
+)

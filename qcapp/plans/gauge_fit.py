@@ -1,0 +1,104 @@
+"""Which of the gauges at hand fits a checkpoint best, and by how much. Plain values in and out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from qcapp.core.errors import Invalid
+from qcapp.core.metrology.bands import Band
+from qcapp.core.metrology.quantities import convert
+from qcapp.core.metrology.ratio import ASKED, uncertainty_ratio
+from qcapp.gauges.queries import GaugeCard
+
+from .cards import CheckpointCard
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The best usable gauge of the kinds asked for, and a better one of another kind where that is too coarse."""
+
+    gauge: GaugeCard
+    ratio: Decimal
+    better: GaugeCard | None = None
+    better_ratio: Decimal | None = None
+
+    @property
+    def enough(self) -> bool:
+        return self.ratio >= ASKED
+
+    @property
+    def text(self) -> str:
+        """As it is read: "4.3 : 1"."""
+        return as_ratio(self.ratio)
+
+
+def as_ratio(ratio: Decimal) -> str:
+    """Two digits are all that an uncertainty is known to: "1.6 : 1", "40 : 1". Never rounded up to what is asked."""
+    step = Decimal(1) if ratio >= 10 else Decimal("0.1")
+    shown = ratio.quantize(step, ROUND_HALF_EVEN)
+    if ratio < ASKED <= shown:
+        shown -= step
+    return f"{shown} : 1"
+
+
+def fits(cards: Iterable[CheckpointCard], gauges: Sequence[GaugeCard]) -> dict[str, Fit]:
+    """The fit of every measured checkpoint, by key; those that nothing can be said about are left out."""
+    usable = [gauge for gauge in gauges if gauge.usable and gauge.expanded_uncertainty]
+    by_kind: dict[str, list[GaugeCard]] = {}
+    for gauge in usable:
+        by_kind.setdefault(gauge.kind_key, []).append(gauge)
+    found = {}
+    for card in cards:
+        fit = _fit(card, by_kind, usable)
+        if fit:
+            found[card.key] = fit
+    return found
+
+
+def _fit(card: CheckpointCard, by_kind: Mapping[str, list[GaugeCard]], usable: Sequence[GaugeCard]) -> Fit | None:
+    band = getattr(card.spec, "band", None)
+    if card.kind != "measured" or not isinstance(band, Band):
+        return None
+    own = _best(card, band, [gauge for kind in card.gauge_kinds for gauge in by_kind.get(kind, [])])
+    if own is None:
+        return None
+    other = None if own[1] >= ASKED else _best(card, band, usable)
+    if other and other[1] >= ASKED:
+        return Fit(*own, *other)
+    return Fit(*own)
+
+
+def _best(card: CheckpointCard, band: Band, gauges: Iterable[GaugeCard]) -> tuple[GaugeCard, Decimal] | None:
+    rated = [(gauge, ratio) for gauge in gauges if (ratio := _ratio(card, band, gauge)) is not None]
+    return max(rated, key=lambda pair: pair[1], default=None)
+
+
+def _ratio(card: CheckpointCard, band: Band, gauge: GaugeCard) -> Decimal | None:
+    """The ratio with this gauge; None when it measures something else or not so far."""
+    uncertainty = _in_unit(gauge.expanded_uncertainty, gauge.unit_of_measure, card.unit_of_measure)
+    if not uncertainty or not _reaches(card, band, gauge):
+        return None
+    return uncertainty_ratio(band, uncertainty)
+
+
+def _reaches(card: CheckpointCard, band: Band, gauge: GaugeCard) -> bool:
+    lower = _in_unit(gauge.range_lower, gauge.unit_of_measure, card.unit_of_measure)
+    upper = _in_unit(gauge.range_upper, gauge.unit_of_measure, card.unit_of_measure)
+    low = band.lower is None or lower is None or "lower" in band.natural or band.lower >= lower
+    return low and (band.upper is None or upper is None or band.upper <= upper)
+
+
+def _in_unit(value: Decimal | None, from_unit: str, to_unit: str) -> Decimal | None:
+    if value is None or from_unit == to_unit:
+        return value
+    try:
+        return convert(value, from_unit, to_unit)
+    except Invalid:
+        return None
+
+
+def resolution_in(gauge: GaugeCard, unit_of_measure: str) -> Decimal | None:
+    """The gauge's step in a unit of measure; None when it is not known."""
+    return _in_unit(gauge.resolution, gauge.unit_of_measure, unit_of_measure)

@@ -1,0 +1,52 @@
+"""How a page or a program asks for a chart, and who sees splits by people."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING, cast
+
+from qcapp.core.errors import Invalid
+from qcapp.people.queries import role_names
+from qcapp.people.roles import Role
+
+from .characteristic import Wanted
+from .control import SAMPLE_SIZE, Group, Within
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
+
+USUAL = 100  # readings
+
+
+def sees_people(person: Person, at: datetime) -> bool:
+    """Splits by welder and inspector are for the quality manager: they are about people."""
+    return Role.QUALITY_MANAGER in role_names(person, at)
+
+
+def wanted_of(asked: Mapping[str, str]) -> Wanted:
+    """How the page is asked for. Raises Invalid `choice_unknown`, `field_type`."""
+    return Wanted(
+        last=whole(asked, "last") or USUAL,
+        base=whole(asked, "base"),
+        limits=cast("Within", _one_of(asked, "limits", ("between", "within"))),
+        group=cast("Group", _one_of(asked, "group", ("units", "weeks"))),
+        size=whole(asked, "size") or SAMPLE_SIZE,
+    )
+
+
+def whole(asked: Mapping[str, str], name: str) -> int | None:
+    """The whole number asked for, None when it was left out. Raises Invalid `field_type`."""
+    typed = asked.get(name, "").strip()
+    if not typed:
+        return None
+    if not (typed.isascii() and typed.isdigit() and len(typed) <= 4):
+        raise Invalid("field_type", f"“{name}” must be a whole number.", field=name)
+    return int(typed)
+
+
+def _one_of(asked: Mapping[str, str], name: str, words: tuple[str, ...]) -> str:
+    typed = asked.get(name, "") or words[0]
+    if typed not in words:
+        raise Invalid("choice_unknown", f"“{name}” is {' or '.join(words)}.", field=name)
+    return typed

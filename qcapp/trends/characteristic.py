@@ -1,0 +1,147 @@
+"""Everything a characteristic's page says, computed from its series: chart, splits, capability, drift, histogram."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy
+
+from .capability import Fitness, fitness
+from .control import Chart, Group, Within, control_chart
+from .drift import Drift, drift_of
+from .readings import Series, step_of
+from .splits import SplitBy, distance_of, split_sentence, splits_of
+
+MEASURING = frozenset({"measured", "derived"})
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """How a page was asked for."""
+
+    last: int = 100
+    base: int | None = None
+    limits: Within = "between"
+    group: Group = "units"
+    size: int = 10
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """Counts between edges; the edges lie between two values that the gauge can show."""
+
+    edges: tuple[float, ...]
+    counts: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class SplitSaid:
+    """A split and its sentence."""
+
+    split: SplitBy
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Characteristic:
+    """The page's matter. Measures of a distribution are None for attributes; `drift` also under its fewest readings."""
+
+    series: Series
+    wanted: Wanted
+    chart: Chart
+    splits: tuple[SplitSaid, ...]
+    fitness: Fitness | None
+    drift: Drift | None
+    drift_sentence: str
+    histogram: Histogram | None
+
+    @property
+    def failed(self) -> int:
+        """Answers that did not pass when they were given."""
+        return sum(r.outcome in {"out_of_band", "does_not_conform"} for r in self.series.readings)
+
+    @property
+    def summary(self) -> str:
+        """The page in one sentence."""
+        count = len(self.series.readings)
+        if not count:
+            return "No result has been recorded in this window yet."
+        first, last = self.series.readings[0].serial, self.series.readings[-1].serial
+        span = first if count == 1 else f"{first} to {last}"
+        failed = f"{self.failed} did not pass" if self.failed else "all passed"
+        return f"{count} {'value' if count == 1 else 'values'}, {span}; {failed}."
+
+
+def characteristic_of(series: Series, wanted: Wanted, *, people: bool) -> Characteristic:
+    """The page of a series. Raises Invalid as `control_chart`. `people` adds the splits by welder and inspector."""
+    chart = control_chart(series, base=wanted.base, limits=wanted.limits, group=wanted.group, size=wanted.size)
+    splits = tuple(_said(split, series) for split in splits_of(series.readings, people=people))
+    if series.kind not in MEASURING:
+        return Characteristic(series, wanted, chart, splits, None, None, "", None)
+    band = series.band
+    rows = [r.values for r in series.readings] if series.asked_for > 1 else series.values
+    lower, upper = working(series)
+    drift = drift_of(series.values, lower, upper)
+    return Characteristic(
+        series, wanted, chart, splits, fitness(rows, band), drift, drift_sentence(drift, series), histogram_of(series)
+    )
+
+
+def working(series: Series) -> tuple[float | None, float | None]:
+    """The limits that a part can miss, as floats."""
+    band = series.band
+    if band is None:
+        return None, None
+    lower = None if band.lower is None or "lower" in band.natural else float(band.lower)
+    upper = None if band.upper is None or "upper" in band.natural else float(band.upper)
+    return lower, upper
+
+
+def _said(split: SplitBy, series: Series) -> SplitSaid:
+    unit = "" if series.kind == "attribute" else series.unit_of_measure
+    decimals = 2 if series.kind in {"attribute", "count"} else series.decimals + 1
+    return SplitSaid(split, split_sentence(split, f"{distance_of(split):.{decimals}f}", unit))
+
+
+def drift_sentence(drift: Drift | None, series: Series) -> str:
+    """Where it is heading, in words a shop uses."""
+    if drift is None:
+        return "Too few values, or all equal: nothing can be said about a drift."
+    if not drift.sure:
+        return "No drift that chance could not make."
+    unit = f" {series.unit_of_measure}" if series.unit_of_measure else ""
+    way = "Rising" if drift.slope > 0 else "Falling"
+    per = series.number_text(abs(drift.slope) * 100, 1)
+    said = f"{way} by about {per}{unit} in a hundred {series.noun}"
+    if drift.ahead is None:
+        return f"{said}; not towards a limit within sight."
+    if drift.ahead.units <= 0:
+        return f"{said}; the middle of the values has passed the {drift.ahead.side} limit."
+    latest = "no end in sight" if drift.ahead.latest is None else str(math.ceil(drift.ahead.latest))
+    return (
+        f"{said}. At this drift the middle of the values is at the {drift.ahead.side} limit in about "
+        f"{math.ceil(drift.ahead.units)} {series.noun}, between {math.floor(drift.ahead.soonest)} and {latest}; "
+        "single ones fall out of band before."
+    )
+
+
+def histogram_of(series: Series) -> Histogram | None:
+    """Counts of the readings; None for fewer than two different values."""
+    values = [value for reading in series.readings for value in reading.values]
+    if len(set(values)) < 2:
+        return None
+    step = step_of(series)
+    width = _width(values, step)
+    low = min(values) - step / 2
+    bins = max(1, math.ceil((max(values) + step / 2 - low) / width - 1e-9))
+    edges = [low + index * width for index in range(bins + 1)]
+    counts, _ = numpy.histogram(values, bins=edges)
+    return Histogram(tuple(edges), tuple(int(count) for count in counts))
+
+
+def _width(values: Sequence[float], step: float) -> float:
+    """A whole number of steps, so that no bar holds more possible values than its neighbour."""
+    wanted = (max(values) - min(values) + step) / min(24, max(5, round(math.sqrt(len(values)) * 1.4)))
+    return step * max(1, math.ceil(wanted / step - 1e-9))

@@ -1,0 +1,33 @@
+"""Readers of trends. They look across the rooms below and never write; what they give is computed at reading.
+
+The watch page's entries are kept in the process until a newer result on their units arrives.
+"""
+
+from __future__ import annotations
+
+from ..characteristic import Characteristic, Wanted, characteristic_of
+from .distorting import distortion_page
+from .readings import LONGEST, SHORTEST, USUAL, series_of, subject_of
+from .watching import watch_of
+from .yielding import USUAL_WEEKS, yield_page
+
+__all__ = [
+    "LONGEST",
+    "SHORTEST",
+    "USUAL",
+    "USUAL_WEEKS",
+    "distortion_page",
+    "page_of",
+    "series_of",
+    "subject_of",
+    "watch_of",
+    "yield_page",
+]
+
+
+def page_of(family_code: str, key: str, wanted: Wanted, *, people: bool) -> Characteristic:
+    """Everything about one characteristic. `people` adds the splits by welder and inspector.
+
+    Raises NotFound `family_unknown`, `characteristic_unknown`, Invalid `not_charted` and as `control_chart`.
+    """
+    return characteristic_of(series_of(family_code, key, last=wanted.last), wanted, people=people)

@@ -1,0 +1,202 @@
+"""Pages of trends: what to watch in a family, and everything about one characteristic."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
+from django.views.decorators.http import require_safe
+
+from qcapp.core.errors import NotFound
+from qcapp.people.access import needs
+from qcapp.people.roles import Act
+from qcapp.production.queries import FamilyCard, families
+
+from .asking import sees_people, wanted_of, whole
+from .capability import TARGET
+from .characteristic import Characteristic
+from .pictures.charted import control_picture, spread_picture
+from .pictures.inks import as_png, inked
+from .pictures.paired import paired_picture
+from .pictures.small import small_picture
+from .pictures.spread_out import common_ends, histogram_picture, split_picture
+from .pictures.weekly import weekly_picture
+from .plain import as_csv
+from .queries import LONGEST, USUAL, USUAL_WEEKS, distortion_page, page_of, watch_of, yield_page
+from .readings import RULE
+from .yielding import RULE as YIELD_RULE
+from .yielding import StageYield
+
+WINDOWS = (25, 50, USUAL, 200, LONGEST)
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def watch(request: HttpRequest) -> HttpResponse:
+    """Every characteristic of a family in one grid, worst first; the first family when none is named."""
+    known = families()
+    code = _family(request, known)
+    found = watch_of(code) if code else None
+    entries = [(entry, _safe(small_picture(entry))) for entry in found.entries] if found else []
+    context = {"families": known, "watch": found, "entries": entries}
+    return render(request, "trends/watch.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def distortion(request: HttpRequest) -> HttpResponse:
+    """The same dimensions before and after welding, the largest shift against its band first."""
+    known = families()
+    code = _family(request, known)
+    people = sees_people(request.user, timezone.now())
+    found = distortion_page(code, people=people) if code else None
+    pairs = [
+        (
+            one,
+            _safe(paired_picture(one)),
+            [
+                (split, said, _safe(split_picture(one.differences, split, name=f"{one.after.key}-{split.factor}")))
+                for split, said in one.splits
+            ],
+        )
+        for one in (found.pairs if found else ())
+    ]
+    context = {"families": known, "page": found, "pairs": pairs, "rule": RULE, "people": people}
+    return render(request, "trends/distortion.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def yields(request: HttpRequest) -> HttpResponse:
+    """What passes the first time, by stage and week."""
+    known = families()
+    code = _family(request, known)
+    weeks = whole(request.GET, "weeks") or USUAL_WEEKS
+    page = yield_page(code, at=timezone.now(), weeks=weeks) if code else None
+    found = page.found if page else None
+    stages = [(stage, _safe(weekly_picture(stage, found.weeks))) for stage in found.stages] if found else []
+    context = {
+        "families": known, "page": page, "found": found, "stages": stages, "rule": YIELD_RULE,
+        "choices": (4, 8, USUAL_WEEKS, 26, 52), "rows": [_row(stage) for stage, _ in stages],
+    }  # fmt: skip
+    if found and found.rolled:
+        rolled = found.rolled
+        context |= {"rolled": _percent(rolled.estimate), "rolled_from": _percent(rolled.lower)}
+        context |= {"rolled_to": _percent(rolled.upper)}
+    return render(request, "trends/yield.html", context)
+
+
+def _row(stage: StageYield) -> dict[str, object]:
+    share = stage.share
+    return {
+        "stage": stage,
+        "share": _percent(share.estimate),
+        "low": _percent(share.lower),
+        "high": _percent(share.upper),
+    }
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %"
+
+
+def _family(request: HttpRequest, known: list[FamilyCard]) -> str:
+    """The family asked for, or the first one; empty where there is none."""
+    return request.GET.get("family", "").strip() or (known[0].code if known else "")
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def characteristic(request: HttpRequest, family: str, key: str) -> HttpResponse:
+    """The page of one characteristic."""
+    people = sees_people(request.user, timezone.now())
+    found = page_of(family, key, wanted_of(request.GET), people=people)
+    ends = common_ends(found.series)
+    context = {
+        "found": found,
+        "series": found.series,
+        "chart": found.chart,
+        "chart_picture": _safe(control_picture(found.series, found.chart)),
+        "spread_picture": _safe(spread_picture(found.series, found.chart)),
+        "histogram_picture": _safe(histogram_picture(found.series, found.histogram)) if found.histogram else "",
+        "splits": [(said, _safe(split_picture(found.series, said.split, ends))) for said in found.splits],
+        "same": [said for said in found.splits if len(said.split.levels) < 2],
+        "rule": RULE,
+        "target": TARGET,
+        "windows": WINDOWS,
+        "wanted": found.wanted,
+        "people": people,
+        "asked": request.GET.urlencode(),
+        "expected": _share(found.fitness.expected_out_of_band) if found.fitness else "",
+        "bars": _bars(found),
+    }
+    return render(request, "trends/characteristic.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def values_csv(request: HttpRequest, family: str, key: str) -> HttpResponse:
+    """The values of the window as CSV."""
+    found = _found(request, family, key)
+    text = as_csv(found, people=sees_people(request.user, timezone.now()))
+    return _download(text.encode("utf-8-sig"), "text/csv; charset=utf-8", f"{found.series.family_code}-{key}.csv")
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def picture_file(request: HttpRequest, family: str, key: str, which: str, form: str) -> HttpResponse:
+    """One picture of the page as SVG or PNG that stands alone. Raises NotFound `picture_unknown`."""
+    found = _found(request, family, key)
+    svg = _picture(found, which)
+    name = f"{found.series.family_code}-{key}-{which}.{form}"
+    if form == "png":
+        return _download(as_png(svg), "image/png", name)
+    return _download(inked(svg).encode(), "image/svg+xml", name)
+
+
+def _share(share: float | None) -> str:
+    """A share as a shop says it: in a hundred, in a thousand, or fewer than one in a million."""
+    if share is None:
+        return "–"
+    if share >= 0.005:
+        return f"{100 * share:.1f} %"
+    return f"{1_000_000 * share:.0f} in a million" if share >= 5e-7 else "fewer than one in a million"
+
+
+def _bars(found: Characteristic) -> list[tuple[str, str, int]]:
+    histogram = found.histogram
+    if histogram is None:
+        return []
+    edges = [found.series.number_text(edge, 1) for edge in histogram.edges]
+    return list(zip(edges, edges[1:], histogram.counts, strict=False))
+
+
+def _picture(found: Characteristic, which: str) -> str:
+    series = found.series
+    svg = ""
+    if which == "chart":
+        svg = control_picture(series, found.chart)
+    elif which == "spread":
+        svg = spread_picture(series, found.chart)
+    elif which == "histogram" and found.histogram:
+        svg = histogram_picture(series, found.histogram)
+    for said in found.splits:
+        if said.split.factor == which:
+            svg = split_picture(series, said.split, common_ends(series))
+    if not svg:
+        raise NotFound("picture_unknown", "There is no such picture of these values; choose one on the page.")
+    return svg
+
+
+def _found(request: HttpRequest, family: str, key: str) -> Characteristic:
+    people = sees_people(request.user, timezone.now())
+    return page_of(family, key, wanted_of(request.GET), people=people)
+
+
+def _download(content: bytes, kind: str, name: str) -> HttpResponse:
+    return HttpResponse(content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+def _safe(svg: str) -> SafeString:
+    return mark_safe(svg)  # noqa: S308 - numbers and fixed words of ours, every text escaped by the pictures

@@ -1,0 +1,234 @@
+// From what is typed to an operation in the tablet's store: drafts, reading, the question about a wild value, the record.
+
+import { parseValue } from "../js/verdict.js";
+import { el, find, tell, typed } from "./dom.js";
+import { askGauge, askReason } from "./dialogs.js";
+import * as outbox from "./outbox.js";
+import * as store from "./store.js";
+import { current, draftKey, draw, gaugeFor, isFarOff, isOpen, me, plain, provisional, readStore, seen, serial, state } from "./unit.js";
+
+const USUAL_REPEAT = ["Dirt or a burr under the gauge", "Gauge slipped or sat badly", "Wrong spot was measured"];
+const USUAL_CORRECTION = ["Typed wrong", "Entered at the wrong checkpoint", "Decimal mark wrong"];
+const SETTLED = "Two answers were given without seeing each other; measured again.";
+const NOTHING = { text: "", readings: [], error: "", mode: null, doubt: null, replaces: null };
+const PAUSE = 300;
+
+// ---- drafts: what is typed and not entered survives a kill 0.3 s later
+
+let timer = null;
+let pending = null;
+
+function noteDraft() {
+  const { text, readings, mode, doubt } = state;
+  const empty = text === "" && readings.length === 0 && !doubt && !mode;
+  const value = empty ? null : { text, readings, mode, doubt, round: plain(state.key).round };
+  if (empty) state.drafts.delete(state.key);
+  else state.drafts.set(state.key, value);
+  pending = { key: draftKey(state.key), value };
+  clearTimeout(timer);
+  timer = setTimeout(saveDraft, PAUSE);
+}
+
+export function saveDraft() {
+  clearTimeout(timer);
+  if (!pending) return;
+  const { key, value } = pending;
+  pending = null;
+  store.setDraft(key, value).catch(() => fail("This tablet does not keep what you type. Press Enter, or write it on paper."));
+}
+
+/** Show a checkpoint, with what was typed there and not entered. */
+export function stand(c) {
+  saveDraft();
+  const draft = state.drafts.get(c.key);
+  const fits = draft && draft.round === c.round && (draft.mode || isOpen(seen(c)));
+  Object.assign(state, NOTHING, { stage: c.stage, key: c.key, readings: [] });
+  if (fits) Object.assign(state, { text: draft.text, readings: draft.readings, mode: draft.mode, doubt: draft.doubt });
+  const lost = state.notSaved.get(c.key);
+  if (lost) Object.assign(state, { text: state.text || lost.text, error: lost.message });
+}
+
+// ---- typing
+
+export function input(text) {
+  state.text = text;
+  if (state.error && !state.notSaved.has(state.key)) {
+    state.error = "";
+    find("#typing-error")?.remove();
+    find("#value")?.removeAttribute("aria-invalid");
+  }
+  noteDraft();
+}
+
+export function press(key) {
+  if (key === "enter") { enter(); return; }
+  const field = find("#value");
+  field.value = typed(field.value, key);
+  input(field.value);
+}
+
+function fail(sentence) {
+  state.error = sentence;
+  draw.work();
+  find("input#value")?.select();
+}
+
+let busy = false;
+export async function enter() {
+  if (busy) return;
+  busy = true;
+  try {
+    await entered(current(), state.text.trim());
+  } finally {
+    busy = false;
+  }
+}
+
+async function entered(c, raw) {
+  if (c.kind === "record") {
+    if (raw === "") fail("Type or scan what is asked.");
+    else await record({ text: raw }, raw);
+    return;
+  }
+  let value;
+  try {
+    value = parseValue(raw, { units: c.unit_of_measure ? [c.unit_of_measure] : [] });
+  } catch (error) {
+    fail(error.message);
+    return;
+  }
+  if (c.kind === "count" && !/^\d{1,6}$/.test(value)) { fail("A count is a whole number, 0 or more."); return; }
+  if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return;
+  if (c.kind === "count") await record({ count: Number(value) }, raw);
+  else await reading(c, value, raw);
+}
+
+async function reading(c, value, raw) {
+  const { doubt } = state;
+  if (isFarOff(value, c.band) && doubt?.value !== value) {
+    Object.assign(state, { doubt: { value, raw: doubt ? `${doubt.raw}; ${raw}` : raw }, text: "" });
+    noteDraft();
+    draw.work();
+    return;
+  }
+  const said = doubt ? `${doubt.raw}; ${raw}` : raw;
+  const readings = [...state.readings, { value, said }];
+  if (readings.length < c.readings) {
+    Object.assign(state, { readings, text: "", doubt: null, error: "" });
+    noteDraft();
+    draw.work();
+    return;
+  }
+  const values = readings.map((one) => one.value);
+  await record(c.readings > 1 ? { values } : { value }, readings.map((one) => one.said).join(" | ").slice(0, 200));
+}
+
+/** An attribute's answer. */
+export async function say(conforms) {
+  if (busy) return;
+  const c = current();
+  if (c.gauge_kinds.some((kind) => state.data.gauges.some((one) => one.kind === kind)) && !gaugeFor(c) && !(await pickGauge())) return;
+  await record({ conforms }, conforms ? "conforms" : "does not conform");
+}
+
+// ---- recording
+
+function operationFor(c, answer, raw) {
+  const settling = c.task === "settle";
+  const again = state.mode !== null || settling;
+  const now = seen(c);
+  return {
+    id: outbox.uuid7(), v: 1, kind: "result", serial, revision: state.data.revision.uuid, checkpoint: c.key, round: c.round,
+    inspection: again ? now.inspection_seen ?? 1 : { second: 2, third: 3 }[c.task] ?? 1,
+    purpose: state.mode?.purpose ?? (settling ? "correction" : "reading"),
+    answer, raw, gauge: gaugeFor(c)?.number ?? null, recorded_at: new Date().toISOString(), recorded_by: me().badge,
+    base: (again && (now.base ?? now.operation)) || null, reason: state.mode?.reason ?? (settling ? SETTLED : ""),
+  };
+}
+
+async function record(answer, raw) {
+  const c = plain(state.key);
+  const typedText = state.text;
+  const operation = operationFor(c, answer, raw);
+  const before = state.local.get(c.key);
+  const entry = { ...provisional(c, operation), saving: true };
+  const row = { operation, owner: me().badge, name: me().name, draft: draftKey(c.key), instead: state.replaces };
+  clearTimeout(timer);
+  pending = null;
+  state.local.set(c.key, entry);
+  state.drafts.delete(c.key);
+  state.notSaved.delete(c.key);
+  Object.assign(state, NOTHING, { readings: [] });
+  lastRecord = performance.now();
+  draw.all();
+  find("#next, #sign")?.focus({ preventScroll: true });
+  try {
+    await store.keep(row);
+  } catch (error) {
+    notSaved(c, typedText || (("conforms" in answer) ? "" : raw), before, error);
+    return;
+  }
+  entry.saving = false;
+  await readStore();
+  draw.where();
+  outbox.soon();
+}
+
+function notSaved(c, text, before, error) {
+  const message = `NOT SAVED. The tablet did not keep this entry (${error?.message || error?.name || "storage failed"}). Enter it again, or write it on paper and use another tablet.`;
+  if (before) state.local.set(c.key, before);
+  else state.local.delete(c.key);
+  state.notSaved.set(c.key, { text, message });
+  if (state.key === c.key) Object.assign(state, { text, error: message });
+  draw.all();
+  if (state.key !== c.key) tell("Not saved", el("p", {}, `${c.number} ${c.title}: ${text}`), el("p", {}, message));
+}
+
+// A second tap or Enter within this time belongs to the entry before, not to what it made appear.
+let lastRecord = -1000;
+export const justRecorded = () => performance.now() - lastRecord < 400;
+
+// ---- again, with a reason
+
+export async function start(purpose) {
+  const c = current();
+  const reason = purpose === "repeat"
+    ? await askReason("Measure again", "Once per checkpoint. Both readings are kept, and the nonconformance report stays open.", USUAL_REPEAT)
+    : await askReason("Correct this entry", "The first entry is kept beside the correction.", USUAL_CORRECTION);
+  if (!reason || state.key !== c.key) return;
+  if (purpose === "repeat" && !(await otherEyes(c))) return;
+  Object.assign(state, NOTHING, { mode: { purpose, reason }, readings: [] });
+  draw.work();
+}
+
+/** On a critical checkpoint the repeat takes another person or another gauge. */
+async function otherEyes(c) {
+  if (c.criticality !== "critical" || c.answered_by !== me().initials) return true;
+  const others = state.data.gauges.filter((one) => c.gauge_kinds.includes(one.kind) && one.number !== c.gauge);
+  if (others.some((one) => one.usable)) return pickGauge(others, "Critical: measure again with another gauge. Which one?");
+  await tell("Another person measures again", el("p", {}, "This checkpoint is critical and no second gauge of its kind is in calibration. Ask a colleague to sign in and measure it again."));
+  return false;
+}
+
+/** Pick the gauge in hand; gives it, or null. */
+export async function pickGauge(from = null, question = "Which gauge is in your hand?") {
+  const c = current();
+  const choice = from ?? state.data.gauges.filter((gauge) => c.gauge_kinds.includes(gauge.kind));
+  const number = await askGauge(choice, gaugeFor(c)?.number, question);
+  if (!number) return null;
+  const gauge = state.data.gauges.find((one) => one.number === number);
+  state.inHand[gauge.kind] = number;
+  store.setMeta("gauges", state.inHand).catch(() => {});
+  draw.work();
+  return gauge;
+}
+
+/** Enter anew what the server refused: the new entry takes its place when it is saved. */
+export function correctRefused(row) {
+  const c = plain(row.operation.checkpoint);
+  stand(c);
+  Object.assign(state, { replaces: row.operation.id, text: "text" in row.operation.answer || "value" in row.operation.answer ? row.operation.raw.split("; ").pop() : "" });
+  if (!isOpen(seen(c))) state.mode = { purpose: row.operation.purpose === "repeat" ? "repeat" : "correction", reason: row.operation.reason || "The first try was refused by the server." };
+  noteDraft();
+  draw.all();
+}

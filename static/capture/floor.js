@@ -1,0 +1,81 @@
+// The floor page: pick up a unit, see which ones are on this tablet, and what still waits to be sent.
+
+import { el, fill, find } from "./dom.js";
+import * as outbox from "./outbox.js";
+import * as shell from "./shell.js";
+import { parts, showRefused, signInAddress, when } from "./status.js";
+import * as store from "./store.js";
+
+const state = { person: null, waiting: [], refused: [], kept: new Map(), busy: "" };
+const online = "online" in find("main").dataset;
+const address = (serial) => `/units/${encodeURIComponent(serial)}/bench/`;
+
+async function read() {
+  state.person = (await store.getMeta("person")) ?? null;
+  outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
+  [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
+  const units = state.person ? await store.keptUnits(state.person.badge) : [];
+  state.kept = new Map(units.map((unit) => [unit.serial, unit]));
+}
+
+async function show() {
+  await read();
+  const who = find("#who");
+  if (state.person) who.textContent = state.person.name;
+  if (!online) listKept();
+  for (const link of document.querySelectorAll("[data-serial]")) note(link);
+  const missing = [...document.querySelectorAll("[data-serial]")].filter((link) => !state.kept.has(link.dataset.serial)).length;
+  find("#along").textContent = state.busy || shell.ready.problem || (missing ? `${missing} not on this tablet yet` : "All of these open without network");
+  find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
+  fill(find("#foot"), ...parts({
+    waiting: state.waiting, refused: state.refused, badge: state.person?.badge,
+    onRefused: () => showRefused(state.refused, state.person?.badge ?? "", (row) => location.assign(`${address(row.operation.serial)}?checkpoint=${encodeURIComponent(row.operation.checkpoint)}&refused=${row.operation.id}`)),
+  }), shell.updateButton(() => true));
+}
+
+function note(link) {
+  const unit = state.kept.get(link.dataset.serial);
+  const unsent = state.waiting.filter((row) => row.operation.serial === link.dataset.serial).length;
+  const words = [unit ? `on this tablet, as of ${when(unit.at)}` : "not on this tablet", unsent ? `${unsent} not sent` : ""].filter(Boolean).join(" · ");
+  const line = link.querySelector(".kept") ?? link.appendChild(el("span", { class: "kept quiet" }));
+  line.textContent = words;
+}
+
+function listKept() {
+  const units = [...state.kept.values()].sort((a, b) => b.serial.localeCompare(a.serial));
+  fill(find("#units"), units.map(({ serial, data }) => el("li", {}, el("a", { href: address(serial), "data-serial": serial },
+    el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, "on hold") : null),
+    el("span", { class: "quiet" }, data.unit.family_name.charAt(0).toUpperCase() + data.unit.family_name.slice(1)),
+    el("span", { class: "quiet" }, `${data.progress.answered} answered, ${data.progress.stages_signed} stages signed`)))));
+  if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, "No unit was taken along on this tablet. Open this page once with network.")));
+}
+
+async function takeAll(fresh) {
+  const serials = [...document.querySelectorAll("[data-serial]")].map((link) => link.dataset.serial);
+  try {
+    const { person } = await outbox.session();
+    await store.setMeta("person", person);
+    await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = `Taking along ${done} of ${all} …`; show(); }, fresh);
+  } catch (error) {
+    if (error instanceof outbox.SignedOut && online) { location.assign(signInAddress()); return; }
+  }
+  state.busy = "";
+  await show();
+}
+
+// Without network the list of kept units answers; with it the server does, which also knows what lies near a mistyped serial.
+find("#scan").addEventListener("submit", (event) => {
+  const typed = event.target.elements.serial.value.trim().toUpperCase();
+  const kept = [...state.kept.keys()].find((serial) => serial.toUpperCase() === typed);
+  if (online && outbox.contact.state !== "no_network") return;
+  event.preventDefault();
+  if (kept) location.assign(address(kept));
+  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, `${typed || "That"} is not on this tablet, and there is no network to look for it.`)));
+});
+find("#take").addEventListener("click", () => takeAll(0));
+
+outbox.onChange(show);
+shell.begin(show);
+show();
+if (online) takeAll(undefined);
+outbox.soon(500);

@@ -1,0 +1,78 @@
+// What is saved where, in words that are true, and the list of what the server refused.
+
+import { ask, el } from "./dom.js";
+import { askReason } from "./dialogs.js";
+import { contact, soon } from "./outbox.js";
+import * as store from "./store.js";
+
+const USUAL_DISCARD = ["Entered for the wrong unit", "Entered twice", "Answered by another person meanwhile"];
+
+export const clock = (date) => date.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+
+/** Today a time is enough; of another day the day is said as well. */
+export function when(instant) {
+  const date = new Date(instant);
+  const today = date.toDateString() === new Date().toDateString();
+  return today ? clock(date) : `${date.toLocaleDateString("en-GB", { day: "numeric", month: "short" })} ${clock(date)}`;
+}
+
+export const signInAddress = () => `/sign-in/?next=${encodeURIComponent(location.pathname + location.search)}`;
+
+function contactText() {
+  const last = contact.last ? `, last contact ${when(contact.last)}` : "";
+  return {
+    no_network: `No network${last}`, no_answer: `The server does not answer${last}`, fault: `${contact.message} Tried again by itself${last}`,
+    signed_out: "Signed out: sign in to send",
+  }[contact.state] ?? "";
+}
+
+function othersText(waiting, badge) {
+  const foreign = waiting.filter((row) => row.owner !== badge);
+  const names = [...new Set(foreign.map((row) => row.name ?? row.owner))];
+  return foreign.length ? `${foreign.length} of ${names.join(" and ")} wait for their sign-in` : "";
+}
+
+const spot = (css) => el("span", { class: `spot ${css}` });
+const part = (css, strong, rest = "") => el("span", { class: "part" }, spot(css), el("strong", {}, strong), rest);
+
+/** The parts of the status line. `badge` is the person on this page. */
+export function parts({ waiting, refused, badge, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
+  const mine = waiting.filter((row) => row.owner === badge);
+  const others = othersText(waiting, badge);
+  return [
+    lost ? el("span", { class: "part bad" }, spot("refused"), el("strong", {}, `NOT SAVED ${lost}`)) : null,
+    saving ? part("saving", `Not saved yet ${saving}`) : null,
+    mine.length ? part("tablet", `On tablet ${mine.length}`, ` since ${when(mine[0].since)}`) : null,
+    sent === null ? (mine.length ? null : part("sent", "All sent")) : part("sent", `Sent ${sent}`),
+    refused.length ? el("button", { type: "button", id: "refused", onclick: onRefused }, `Refused ${refused.length}`) : null,
+    typed.length ? el("button", { type: "button", id: "typed", onclick: onTyped }, `Typed, not entered ${typed.length}`) : null,
+    others ? el("span", { id: "others" }, others) : null,
+    contactText() ? el("span", { id: "contact" }, contactText()) : null,
+    contact.state === "signed_out" ? el("a", { class: "big", id: "sign-in", href: signInAddress() }, "Sign in") : null,
+    ["no_network", "no_answer", "fault"].includes(contact.state) && mine.length ? el("button", { type: "button", onclick: () => soon(0) }, "Send now") : null,
+  ];
+}
+
+/** Everything the server refused, each with its reason and the ways out. `correct(row)` opens the checkpoint again. */
+export async function showRefused(rows, by, correct) {
+  const redo = await ask("Refused by the server", (close) => el("div", { class: "picks" },
+    el("p", {}, "These entries are kept on this tablet until somebody has dealt with them."),
+    rows.map((row) => refusedEntry(row, by, close)),
+    el("div", { class: "then" }, el("button", { type: "button", class: "big go", "data-first": true, onclick: () => close(null) }, "Back"))));
+  if (redo) await correct(redo);
+}
+
+function refusedEntry(row, by, close) {
+  const { operation, message, name, owner } = row;
+  const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
+  return el("div", { class: "banner" },
+    el("p", {}, `${operation.serial}, ${operation.checkpoint}: ${operation.raw}`),
+    el("p", {}, `${message} Entered by ${name ?? owner}, ${when(operation.recorded_at)}.`),
+    el("div", { class: "answers" },
+      act("Correct", () => close(row)),
+      act("Send again", async () => { await store.sendAgain(operation.id); close(null); soon(0); }),
+      act("Discard …", async () => {
+        const reason = await askReason("Discard this entry", "It is kept on this tablet with your reason, and it is never sent.", USUAL_DISCARD);
+        if (reason) { await store.discard(operation.id, by, reason); close(null); soon(0); }
+      })));
+}

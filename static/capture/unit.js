@@ -1,0 +1,156 @@
+// One unit as this tablet knows it: what the server said, and over it what was entered here and is not in that yet.
+
+import { compare, judge } from "../js/verdict.js";
+import { shown, tone } from "./band.js";
+import * as outbox from "./outbox.js";
+import * as store from "./store.js";
+
+export const serial = decodeURIComponent(location.pathname.split("/")[2]);
+const ADDRESS = `/api/v1/units/${encodeURIComponent(serial)}/bench`;
+const PATIENCE = 1500; // a kept copy is shown when the server takes longer
+
+export const state = {
+  data: null, at: 0, stage: null, key: null, text: "", readings: [], error: "", mode: null, doubt: null,
+  local: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null,
+};
+
+/** What bench.js draws; entering.js calls it. Modules must not import each other in a circle: their names carry digests. */
+export const draw = { all() {}, work() {}, list() {}, foot() {}, where() {} };
+
+export const stageOf = (number) => state.data.stages.find((stage) => stage.number === number);
+export const inStage = () => state.data.checkpoints.filter((c) => c.stage === state.stage && c.due);
+export const plain = (key) => state.data.checkpoints.find((c) => c.key === key);
+export const current = () => seen(plain(state.key));
+export const isOpen = (c) => ["first", "second", "third", "settle"].includes(c.task);
+export const me = () => state.data.person;
+export const draftKey = (key) => `${me().badge}/${serial}/${key}`;
+
+/** A checkpoint with what this tablet entered laid over it. */
+export function seen(c) {
+  const mine = c && state.local.get(c.key);
+  return mine ? { ...c, ...mine, task: "done", state: "answered" } : c;
+}
+
+export function nextAfter(key) {
+  const rows = inStage().map(seen);
+  const at = rows.findIndex((c) => c.key === key);
+  return [...rows.slice(at + 1), ...rows.slice(0, at)].find(isOpen) ?? null;
+}
+
+// ---- fetching and keeping
+
+/** Fetch the unit; raises SignedOut, or what went wrong. */
+export async function fetchUnit() {
+  const at = await store.instant();
+  const data = await outbox.get(ADDRESS);
+  await store.setMeta("person", data.person);
+  await store.keepUnit(data.person.badge, serial, data, at);
+  return { data, at };
+}
+
+/** The unit from the server, or from the tablet when the server is slow or away. `later(unit)` gets what comes afterwards. */
+export async function firstSight(later) {
+  const person = await store.getMeta("person");
+  const kept = person && await store.keptUnit(person.badge, serial);
+  const fetching = fetchUnit();
+  if (!kept) return fetching;
+  const slow = new Promise((resolve) => { setTimeout(resolve, PATIENCE, null); });
+  const quick = await Promise.race([fetching.catch(() => null), slow]);
+  if (!quick) fetching.then(later).catch(() => {});
+  return quick ?? kept;
+}
+
+export function take({ data, at }) {
+  state.data = data;
+  state.at = at;
+}
+
+/** Read again what stands in the store, and lay it over the server's answers. */
+export async function readStore() {
+  [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
+  const mine = (row) => row.owner === me().badge && row.operation.serial === serial;
+  const rows = [...await store.sentSince(state.at), ...state.waiting].filter(mine);
+  const saving = [...state.local].filter(([, entry]) => entry.saving);
+  state.local = new Map();
+  for (const row of rows) {
+    const c = plain(row.operation.checkpoint);
+    if (c) state.local.set(c.key, { ...provisional(c, row.operation), ...confirmed(row.verdict) });
+  }
+  for (const [key, entry] of saving) state.local.set(key, entry);
+}
+
+function confirmed(verdict) {
+  if (!verdict) return {};
+  const said = { sent: true, provisional: false, flags: verdict.flags ?? [], report: verdict.report };
+  return verdict.verdict ? { ...said, outcome: verdict.verdict, excess: verdict.excess ?? "", nearest_limit: verdict.nearest_limit ?? "" } : said;
+}
+
+// ---- what stands at once, before the server has said its word
+
+/** The gauge in hand for a checkpoint, or the only one there is; one past its date only where no other fits and it was picked. */
+export function gaugeFor(c) {
+  const fitting = state.data.gauges.filter((one) => c.gauge_kinds.includes(one.kind));
+  const usable = fitting.filter((one) => one.usable);
+  const inHand = (usable.length ? usable : fitting).find((one) => one.number === state.inHand[one.kind]);
+  return inHand ?? (usable.length === 1 ? usable[0] : null);
+}
+
+/** What the answer looks like until the server has judged it. */
+export function provisional(c, operation) {
+  const { answer } = operation;
+  const before = state.local.get(c.key);
+  const said = {
+    operation: operation.id, base: operation.id, inspection_seen: operation.inspection, provisional: true, report: null, flags: [],
+    flag_sentences: [], may_correct: true, answered_by: me().initials, gauge: operation.gauge, value: null, excess: "", nearest_limit: "",
+    repeated: operation.purpose === "repeat" || Boolean(before?.repeated) || (c.outcome && tone(c.outcome) === "out" && !c.may_repeat),
+  };
+  const entry = { ...said, ...verdictOn(c, operation, answer) };
+  return { ...entry, may_repeat: tone(entry.outcome) === "out" && !entry.repeated };
+}
+
+function verdictOn(c, operation, answer) {
+  if ("conforms" in answer) return { outcome: answer.conforms ? "conforms" : "does_not_conform", answer: operation.raw };
+  if ("text" in answer) return { outcome: "recorded", answer: answer.text };
+  if ("count" in answer) return countVerdict(c, answer.count);
+  const gauge = state.data.gauges.find((one) => one.number === operation.gauge);
+  const verdicts = (answer.values ?? [answer.value]).map((value) => ({ value, ...judged(c, value, gauge) }));
+  const worst = verdicts.reduce((a, b) => (isWorse(b, a) ? b : a));
+  const said = verdicts.map((one) => shown(one.value)).join(", ");
+  return { outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${said} ${c.unit_of_measure}`.trim(), value: worst.value };
+}
+
+function isWorse(a, b) {
+  const order = ["recorded", "in_band", "near_limit", "out_of_band"];
+  const by = order.indexOf(a.verdict) - order.indexOf(b.verdict);
+  return by > 0 || (by === 0 && compare(a.excess || "0", b.excess || "0") > 0);
+}
+
+// Every reading counts, and the guard zone is the wider of the plan's and the gauge's: as assess_values in core/checkpoints.
+function judged(c, value, gauge) {
+  if (!c.band) return { verdict: "recorded", excess: "", nearest_limit: "" };
+  const known = c.rule !== "simple" && gauge?.unit_of_measure === c.unit_of_measure && gauge?.expanded_uncertainty;
+  const wider = known && compare(known, c.band.guard ?? "0") > 0;
+  return judge(value, c.band, wider ? { expandedUncertainty: known, rule: "guarded" } : {});
+}
+
+function countVerdict(c, count) {
+  const over = c.count_at_most !== null && count > c.count_at_most;
+  const under = c.count_at_least !== null && count < c.count_at_least;
+  const by = over ? count - c.count_at_most : under ? c.count_at_least - count : 0;
+  return { outcome: by ? "out_of_band" : "in_band", nearest_limit: under ? "lower" : "upper", excess: by ? String(by) : "", answer: String(count), value: String(count) };
+}
+
+/**
+ * Whether a value lies so far outside that a slip is likelier than a fault: ten times, the sign, inch for mm.
+ * More than three band widths outside; with one limit only, five times the limit or the other sign. It decides a question,
+ * never a verdict, so binary fractions do.
+ */
+export function isFarOff(value, band) {
+  if (!band) return false;
+  const [at, lower, upper] = [value, band.lower, band.upper].map((text) => (text === null || text === undefined ? null : Number(text)));
+  if (lower !== null && upper !== null) return at < lower - 3 * (upper - lower) || at > upper + 3 * (upper - lower);
+  const limit = lower ?? upper;
+  if (limit === null || limit === 0) return false;
+  if (Math.sign(at) === -Math.sign(limit)) return true;
+  return upper !== null ? Math.abs(at) > 5 * Math.abs(limit) : Math.abs(at) < Math.abs(limit) / 5;
+}

@@ -1,0 +1,145 @@
+"""How the floor pages look and whether gloves, bright light, a keyboard and a screen reader can use them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from .conftest import SIZES, Shop, Tablet
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+Tablets = Callable[..., Tablet]
+TARGET, APART = 56, 16  # pixels: gloves (design/look.md); the standard's own floor of 24 proves nothing here
+
+
+def states(one: Tablet) -> Iterator[str]:
+    """The bench in one state after the other."""
+    yield "entry"
+    one.enter("62.7").until_sent()
+    yield "out-of-band"
+    one.page.get_by_role("button", name="Correct this entry").click()
+    yield "reason"
+    one.page.keyboard.press("Escape")
+    one.at("stamp")
+    yield "attribute"
+    one.at("heat").enter("x")
+    one.page.wait_for_selector("#refused")
+    yield "refused"
+    one.at("leak")
+    yield "long-title-and-caution"
+    one.at("slack")
+    yield "derived"
+    one.page.click("#stage-now")
+    yield "stages"
+    one.page.keyboard.press("Escape")
+    one.page.wait_for_selector("dialog", state="detached")
+
+
+@pytest.fixture(scope="module")
+def axe() -> Any:
+    from axe_playwright_python.sync_playwright import Axe
+
+    return Axe()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_has_no_violation_that_axe_knows(tablet: Tablets, axe: Any, theme: str) -> None:
+    one = tablet(color_scheme=theme).at("width")
+    for state in states(one):
+        assert found(axe, one) == [], state
+    one.open("/floor/")
+    one.until("!/Taking along/.test(document.querySelector('#along').textContent)")
+    assert found(axe, one) == [], "floor"
+
+
+def found(axe: Any, one: Tablet) -> list[tuple[str, str]]:
+    violations = axe.run(one.page).response["violations"]
+    return [(rule["id"], node["html"][:120]) for rule in violations for node in rule["nodes"]]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_gives_gloves_large_targets_well_apart(tablet: Tablets, size: str) -> None:
+    one = tablet().at("width") if size != "phone" else tablet()
+    one.page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
+    entry = boxes(one, ".keys button, #gauge")
+    assert len(entry) == 15
+    assert_for_gloves(entry)
+    assert_for_gloves(boxes(one, ".bench-head a"))
+    one.enter("62.7").until_sent()
+    assert_for_gloves(boxes(one, ".verdict button"))
+    one.page.goto(f"{one.address}{one.shop.bench}?checkpoint=stamp")
+    one.page.wait_for_selector("#question")
+    answers = boxes(one, ".answers button")
+    assert len(answers) == 2
+    assert_for_gloves(answers)
+
+
+def boxes(one: Tablet, selector: str) -> list[dict[str, float]]:
+    return one.page.locator(selector).evaluate_all(
+        "nodes => nodes.filter(n => n.offsetParent).map(n => { const b = n.getBoundingClientRect(); return { x: b.x, y: b.y, w: b.width, h: b.height, name: n.innerText }; })"
+    )
+
+
+def assert_for_gloves(targets: list[dict[str, float]], apart: float = APART) -> None:
+    for one in targets:
+        assert min(one["w"], one["h"]) >= TARGET - 0.5, one
+    for i, a in enumerate(targets):
+        for b in targets[i + 1 :]:
+            gap_x = max(a["x"], b["x"]) - min(a["x"] + a["w"], b["x"] + b["w"])
+            gap_y = max(a["y"], b["y"]) - min(a["y"] + a["h"], b["y"] + b["h"])
+            assert max(gap_x, gap_y) >= apart - 0.5, (a, b)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_shows_values_and_verdicts_at_seven_to_one(tablet: Tablets, theme: str) -> None:
+    one = tablet(color_scheme=theme).at("width")
+    assert contrast(one, "input#value") >= 7
+    for value in ("62.00", "62.48", "62.7"):
+        one.page.goto(f"{one.address}{one.shop.next_unit().bench}?checkpoint=width")
+        one.page.wait_for_selector("#question")
+        one.enter(value).until_sent()
+        for selector in (".verdict strong", ".verdict p", ".question h1"):
+            assert contrast(one, selector) >= 7, (value, selector)
+
+
+def contrast(one: Tablet, selector: str) -> float:
+    """Contrast as WCAG 2.2 defines it (relative luminance), of the text against the nearest painted ground."""
+    front, back = one.page.evaluate(
+        """selector => { const node = document.querySelector(selector); let ground = node;
+        while (/rgba\\(.*, 0\\)|transparent/.test(getComputedStyle(ground).backgroundColor)) ground = ground.parentElement;
+        return [getComputedStyle(node).color, getComputedStyle(ground).backgroundColor]; }""",
+        selector,
+    )
+    light, dark = sorted((luminance(front), luminance(back)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def luminance(colour: str) -> float:
+    parts = [int(part) / 255 for part in re.findall(r"\d+", colour)[:3]]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_fits_each_screen_without_scrolling_sideways_and_leaves_pictures(tablet: Tablets, size: str) -> None:
+    for theme in ("light", "dark"):
+        one = tablet(color_scheme=theme)
+        one.page.goto(f"{one.address}{one.shop.next_unit().bench}?checkpoint=width")
+        one.page.wait_for_selector("#question")
+        one.page.wait_for_selector("#rows li", state="attached")
+        for state in states_for_pictures(one, size):
+            one.page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
+            assert one.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, state
+            one.picture(f"floor-{state}-{size}-{theme}")
+            one.page.set_viewport_size({"width": 1180, "height": 820})
+        one.context.close()
+
+
+def states_for_pictures(one: Tablet, size: str) -> Iterator[str]:
+    yield from states(one)
+    one.page.keyboard.press("Escape")
+    one.open("/floor/")
+    yield "home"

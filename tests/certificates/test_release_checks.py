@@ -1,0 +1,193 @@
+"""Each release check, once proven and once not, with the sentence and the place to go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from qcapp.certificates.queries import release_state
+from qcapp.certificates.release_checks import CHECKS, Finding, check, standing_of
+from qcapp.inspections.queries import counting_answer
+from qcapp.inspections.services import decide_result
+from qcapp.people.services import demonstration_proof
+from qcapp.plans.services import withdraw
+from qcapp.production.services import hold_unit
+
+from ..factories.inspections import Workshop
+from ..factories.nonconformance import Case
+
+pytestmark = pytest.mark.django_db
+CODES = [one.__name__ for one in CHECKS]
+
+
+def finding(workshop: Workshop, code: str) -> Finding:
+    return next(one for one in check(standing_of(workshop.serial)) if one.code == code)
+
+
+PROVEN = {
+    "unit_in_hand": "FR-200-0147 is in build.",
+    "plan_stands": "Inspected to FR-200 revision D, released.",
+    "all_answered": "All 11 checkpoints that were due are answered.",
+    "no_conflict": "No checkpoint was answered twice without seeing the other answer.",
+    "second_inspections": "3 given by another person, or decided by a third.",
+    "answers_are_proof": "Gauges were in calibration, stages open, clocks right.",
+    "near_limits_decided": "None is waiting.",
+    "answers_conform": "No answer stands out of band.",
+    "reports_ended": "None was raised.",
+    "holds_lifted": "The unit is not on hold.",
+    "stages_signed": "3 stages signed.",
+}
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_finds_it_proven(ready: Workshop, code: str) -> None:
+    found = finding(ready, code)
+    assert (found.ok, found.sentence) == (True, PROVEN[code])
+
+
+def withdraw_the_plan(workshop: Workshop) -> None:
+    proof = demonstration_proof(workshop.cast.second_quality_manager, workshop.at)
+    withdraw(proof=proof, revision_uuid=workshop.revision, reason="Drawing withdrawn.", at=workshop.at)
+
+
+def answer_one_twice(workshop: Workshop) -> None:
+    workshop.send(workshop.operation("head_angle", "61.94"), by=workshop.cast.inspector)
+    other = workshop.cast.second_inspector
+    workshop.send(workshop.operation("head_angle", "61.96", person=other), by=other)
+
+
+def hold_by_hand(workshop: Workshop) -> None:
+    told = {"source": "Heat 7K4412", "reason": "Mill certificate in doubt.", "from_stage": 3, "at": workshop.at}
+    hold_unit(by=workshop.cast.quality_manager, serial=workshop.serial, **told)
+
+
+Arrange = Callable[[Workshop], Any]
+# What happens on a unit with nothing answered, the sentence that tells it, and the first place to go.
+BENCH = "/units/FR-200-0147/bench/"
+UNIT = "/units/FR-200-0147/"
+DECIDE = "/units/FR-200-0147/release/#decisions"
+NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
+    "unit_in_hand": (
+        lambda w: Case.by_hand(w).decide("scrap").close_without_correction(),
+        "FR-200-0147 is scrapped; it is never released.",
+        UNIT,
+    ),
+    "plan_stands": (withdraw_the_plan, "FR-200 revision D is withdrawn; the unit needs another revision.", "/plans/"),
+    "all_answered": (
+        lambda w: w.answer_stage(1),
+        "6 of 11 are open: 201, 202, 203, 204, 205, 301.",
+        f"{BENCH}?checkpoint=weld_w7",
+    ),
+    "no_conflict": (
+        answer_one_twice,
+        "Answered twice without seeing each other: 101. Correct one.",
+        f"{BENCH}?checkpoint=head_angle",
+    ),
+    "second_inspections": (
+        lambda w: w.send(w.operation("weld_w7")),
+        "3 of 3 are missing: 201, 202, 205.",
+        f"{BENCH}?checkpoint=weld_w7",
+    ),
+    "answers_are_proof": (
+        lambda w: w.send(w.operation("left_length", gauge="CA-02")),
+        "102 wait for a decision. 102: The gauge was past its calibration date.",
+        DECIDE,
+    ),
+    "near_limits_decided": (
+        lambda w: w.send(w.operation("head_angle", "62.145")),
+        "101 wait for the quality manager or the engineer.",
+        DECIDE,
+    ),
+    "answers_conform": (
+        lambda w: w.send(w.operation("head_angle", "62.40"), w.operation("tack_look", {"conforms": False})),
+        "Do not conform: 101, 105.",
+        f"{BENCH}?checkpoint=head_angle",
+    ),
+    "reports_ended": (
+        lambda w: [Case.by_hand(w), Case.out_of_band(w).contain()],
+        "NCR-2026-0001 is open; NCR-2026-0002 is contained.",
+        "/nonconformances/NCR-2026-0001/",
+    ),
+    "holds_lifted": (hold_by_hand, "Heat 7K4412: Mill certificate in doubt.", UNIT),
+    "stages_signed": (lambda w: w.finish(1), "Not signed: stage 2, 3.", BENCH),
+}
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_finds_it_not_proven(workshop: Workshop, code: str) -> None:
+    arrange, sentence, url = NOT_PROVEN[code]
+    arrange(workshop)
+    found = finding(workshop, code)
+    assert (found.ok, found.sentence) == (False, sentence)
+    assert found.links[0].url.startswith(url)
+
+
+def test_has_a_proven_and_an_unproven_case_for_every_check() -> None:
+    assert set(PROVEN) == set(NOT_PROVEN) == set(CODES)
+
+
+def test_asks_a_third_person_where_two_inspections_disagree(workshop: Workshop) -> None:
+    second = workshop.cast.second_inspector
+    workshop.send(workshop.operation("weld_w7"))
+    workshop.send(workshop.operation("weld_w7", {"conforms": False}, inspection=2, person=second), by=second)
+    assert finding(workshop, "second_inspections").sentence.endswith("A third person decides 201.")
+
+
+def test_says_which_stage_changed_since_it_was_signed(ready: Workshop) -> None:
+    base = str(counting_answer(ready.item_id, "tack_look").base)
+    again = {"purpose": "correction", "base": base, "reason": "looked at the wrong side"}
+    ready.send(ready.operation("tack_look", **again))
+    found = finding(ready, "stages_signed")
+    assert found.sentence == "Not signed: stage 1. Stage 1 changed since it was signed."
+
+
+@pytest.mark.parametrize("accepted", [True, False])
+def test_takes_a_flagged_answer_as_proof_once_it_is_accepted(workshop: Workshop, accepted: bool) -> None:
+    workshop.send(workshop.operation("left_length", gauge="CA-02"))
+    operation = counting_answer(workshop.item_id, "left_length").counts.operation  # type: ignore[union-attr]
+    decide_result(
+        proof=demonstration_proof(workshop.cast.engineer, workshop.at),
+        operation=operation,
+        about="gauge_overdue",
+        accepted=accepted,
+        reason="Calibrated the day after, no deviation found.",
+        at=workshop.at,
+    )
+    assert finding(workshop, "answers_are_proof").ok is accepted
+
+
+def test_accepts_a_near_limit_value_by_a_signed_decision(workshop: Workshop) -> None:
+    workshop.send(workshop.operation("head_angle", "62.145"))
+    operation = counting_answer(workshop.item_id, "head_angle").counts.operation  # type: ignore[union-attr]
+    decide_result(
+        proof=demonstration_proof(workshop.cast.engineer, workshop.at),
+        operation=operation,
+        about="near_limit",
+        accepted=True,
+        reason="Far from the bearing's travel.",
+        at=workshop.at,
+    )
+    assert finding(workshop, "near_limits_decided").ok
+
+
+def test_accepts_an_answer_under_a_concession_in_force(workshop: Workshop) -> None:
+    Case.out_of_band(workshop).decide("use_as_is").close_without_correction()
+    found = finding(workshop, "answers_conform")
+    assert (found.ok, found.sentence) == (True, "Under a concession: 101.")
+
+
+def test_keeps_a_first_answer_back_in_its_sentences(workshop: Workshop) -> None:
+    """The findings are looked at by whoever may look up a unit, the second inspector among them."""
+    workshop.send(workshop.operation("throat_w7", "2.2", gauge="CA-02"))
+    state = release_state(workshop.serial)
+    assert not any("2.2" in one.sentence for one in state.findings)
+    assert finding(workshop, "answers_conform").ok  # not told, and blocked by the missing second inspection
+    assert not finding(workshop, "second_inspections").ok
+
+
+def test_reads_everything_in_few_queries(ready: Workshop, django_assert_max_num_queries: Any) -> None:
+    standing_of(ready.serial)
+    with django_assert_max_num_queries(8):
+        release_state(ready.serial)

@@ -1,0 +1,89 @@
+"""Several people at the same time: numbers without a gap, one decision, on the database of the run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+from typing import Any, TypeVar
+
+import pytest
+from django.db import connections
+
+from qcapp.core.errors import QcError, Refused
+from qcapp.nonconformance.models import DispositionSignature, Report
+from qcapp.nonconformance.services import raising
+
+from ..cast import FIXED_NOW, Cast
+from ..factories.inspections import Workshop
+from ..factories.nonconformance import Case
+
+pytestmark = pytest.mark.django_db(transaction=True)
+T = TypeVar("T")
+PEOPLE = 6
+
+
+def at_once(count: int, act: Callable[[int], T]) -> list[T]:
+    """What `count` threads get that begin together, each with a connection of its own."""
+    start = Barrier(count)
+
+    def run(number: int) -> T:
+        try:
+            start.wait()
+            return act(number)
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(count) as pool:
+        return list(pool.map(run, range(count)))
+
+
+def test_gives_numbers_without_a_gap_to_people_who_raise_at_the_same_time(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each on a unit of their own, so that only the counter orders them; every third fails after it took its number."""
+    first = Workshop.opened(cast)
+    serials = [first.another_unit(f"FR-200-{200 + n:04}").serial for n in range(PEOPLE)]
+    by, place_hold = cast.assembler, raising.place_hold
+
+    def fail_sometimes(**told: Any) -> object:
+        if told["reason"] == "Dent 2":
+            raise Refused("no_hold", "The hold cannot be placed; try again.")
+        return place_hold(**told)
+
+    def raise_one(serial: str, turn: int) -> str:
+        told = {"title": f"Dent {turn}", "description": "", "severity": "major", "serial": serial}
+        try:
+            return raising.raise_by_hand(by=by, at=FIXED_NOW, **told)
+        except QcError as refusal:
+            return refusal.code
+
+    monkeypatch.setattr(raising, "place_hold", fail_sometimes)
+    raised = at_once(PEOPLE, lambda n: [raise_one(serials[n], turn) for turn in range(4)])
+    found = sorted(number for numbers in raised for number in numbers if number != "no_hold")
+    assert found == [f"NCR-2026-{n:04}" for n in range(1, 3 * PEOPLE + 1)]
+    assert Report.objects.count() == 3 * PEOPLE
+
+
+def test_raises_one_report_for_tablets_that_send_a_failing_answer_at_the_same_time(cast: Cast) -> None:
+    workshop = Workshop.opened(cast)
+    people = [cast.inspector, cast.second_inspector, cast.third_inspector]
+    operations = [workshop.operation("head_angle", f"62.4{n}", person=people[n]) for n in range(3)]
+    said = at_once(3, lambda n: workshop.send(operations[n], by=people[n])[0])
+    assert {answer.report for answer in said} == {"NCR-2026-0001"}
+    assert Report.objects.count() == 1
+
+
+def test_takes_one_signature_of_two_people_who_sign_in_one_role_at_the_same_time(cast: Cast) -> None:
+    people = [cast.quality_manager, cast.second_quality_manager]
+    case = Case.out_of_band(Workshop.opened(cast)).contain().propose()
+
+    def sign(number: int) -> str:
+        try:
+            case.sign_as(people[number], "quality_manager")
+        except QcError as refusal:
+            return refusal.code
+        return "signed"
+
+    assert sorted(at_once(2, sign)) == ["role_signed", "signed"]
+    assert DispositionSignature.objects.count() == 1

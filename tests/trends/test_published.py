@@ -1,0 +1,109 @@
+"""Published data sets, recorded as results of a made-up family, give the published limits and signals over REST.
+
+Each data set's source stands in its file under tests/vectors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from qcapp.people.models import Person
+
+from ..cast import Cast
+from .line import FIXTURE_ROW, Line, measured, row
+
+Published = Callable[[str], dict[str, Any]]
+
+
+@pytest.fixture
+def page(cast: Cast, client_of: Callable[[Person], Client]) -> Callable[..., dict[str, Any]]:
+    """`page("size", base=20)`: the characteristic's page as JSON, as the quality manager sees it."""
+
+    def get(key: str, **asked: Any) -> dict[str, Any]:
+        answer = client_of(cast.quality_manager).get(f"/api/v1/trends/DX-1/{key}", asked)
+        assert answer.status_code == 200, answer.content
+        return answer.json()  # type: ignore[no-any-return]
+
+    return get
+
+
+def test_gives_the_limits_of_the_flow_rate_example(cast: Cast, page: Any, published: Published) -> None:
+    data = published("imr_nist_flowrate")
+    Line.with_plan(cast, measured(limits="40 to 60", decimals="1")).play("size", data["data"])
+    chart = page("size")["chart"]
+    # printed with d2 rounded to 1.128: the exact factor moves the limits by less than 0.003
+    assert chart["center"][0] == pytest.approx(50.81, abs=0.005)
+    assert chart["upper"][0] == pytest.approx(55.8041, abs=0.003)
+    assert chart["lower"][0] == pytest.approx(45.8159, abs=0.003)
+    assert chart["signals"] == []
+
+
+def test_gives_the_limits_of_the_loan_example_and_holds_them(cast: Cast, page: Any, published: Published) -> None:
+    data = published("imr_montgomery_mortgage")
+    line = Line.with_plan(cast, measured(limits="200 to 400", decimals="0"))
+    line.play("size", data["data"])
+    line.play("size", [300, 340])  # after the base period: the second lies above 321.22
+    chart = page("size", base=20)["chart"]
+    assert chart["center"] == [data["numbers"]["mean"]] * 22
+    assert chart["upper"][-1] == pytest.approx(321.22, abs=0.02)
+    assert chart["lower"][-1] == pytest.approx(279.78, abs=0.02)
+    assert chart["spread"]["upper"][0] == pytest.approx(25.45, abs=0.02)
+    assert [signal["sentence"] for signal in chart["signals"]] == ["One above the upper control limit: DX-1-00022."]
+
+
+def test_gives_the_limits_and_signal_of_the_wafer_counts(cast: Cast, page: Any, published: Published) -> None:
+    data = published("c_chart_nist_wafers")
+    line = Line.with_plan(cast, row(101, "defects", "count", limits="max 60"))
+    line.play("defects", [{"count": count} for count in data["data"]])
+    chart = page("defects")["chart"]
+    assert (chart["center"][0], chart["upper"][0], chart["lower"][0]) == (
+        data["numbers"]["c_bar"], data["numbers"]["ucl"], data["numbers"]["lcl"],
+    )  # fmt: skip
+    assert [point + 1 for signal in chart["signals"] for point in signal["points"]] == data["points_above_ucl"]
+
+
+def test_gives_the_limits_of_the_piston_rings(cast: Cast, page: Any, published: Published) -> None:
+    data = published("xbar_r_s_piston_rings")
+    line = Line.with_plan(cast, measured(limits="73.9 to 74.1", readings="5"))
+    rings = data["data"][: data["phase1_subgroups"]]
+    line.play("size", [[f"{value:.3f}" for value in ring] for ring in rings])
+    chart = page("size", limits="within")["chart"]
+    numbers = data["numbers"]
+    assert chart["center"][0] == numbers["grand_mean"]
+    assert chart["spread"]["center"][0] == numbers["r_bar"]
+    assert chart["spread"]["upper"][0] == pytest.approx(0.0491, abs=5e-5)
+    assert chart["lower"][0] == numbers["xbar_lcl_from_r"]
+    assert chart["signals"] == []
+
+
+def test_gives_the_variance_table_of_the_machines(cast: Cast, page: Any, published: Published) -> None:
+    data = published("anova_nist_machines")
+    values = [f"{value:.3f}" for group in data["data_groups"] for value in group]
+    machines = [f"TF-{number}" for number, group in enumerate(data["data_groups"], 1) for _ in group]
+    line = Line.with_plan(cast, FIXTURE_ROW, measured(limits="0.1 to 0.15"))
+    line.play("size", values, fixture=machines)
+    split = next(one for one in page("size")["splits"] if one["by"] == "fixture")
+    table, numbers = split["variance_table"], data["numbers"]
+    assert table["between"] == {"sum_of_squares": numbers["ss_machine"], "dof": 4}
+    assert table["within"] == {"sum_of_squares": numbers["ss_residual"], "dof": 20}
+    assert table["f"] == pytest.approx(5.20606060606061)  # computed, see the file
+    # epsilon squared by hand: (0.00013722 - 4·0.0000065900)/0.00026901
+    assert split["explained"] == pytest.approx((0.000137224 - 4 * 6.59e-6) / 0.000269024, abs=2e-3)
+
+
+def test_gives_the_indices_of_the_handbook(cast: Cast, page: Any) -> None:
+    """NIST/SEMATECH e-Handbook 6.1.6: mean 16, s 2, limits 8 and 20 give Cp 1.0, Cpk 0.6667 (k 0.3333).
+
+    The values are made to have that mean and standard deviation, in pairs, so Pp and Ppk are theirs.
+    """
+    step = 2 * (29 / 30) ** 0.5
+    values = [f"{16 + sign * step:.6f}" for sign in (1, -1) * 15]
+    Line.with_plan(cast, measured(limits="8 to 20", decimals="6")).play("size", values)
+    found = {one["name"]: one for one in page("size")["capability"]["indices"]}
+    assert found["Pp"]["value"] == pytest.approx(1.0, abs=5e-5)
+    assert found["Ppk"]["value"] == pytest.approx(0.6667, abs=5e-5)
+    assert found["Ppk"]["from"] < found["Ppk"]["value"] < found["Ppk"]["to"]
