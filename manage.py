@@ -14,7 +14,9 @@ def main() -> None:
     if sys.argv[1:2] == ["demo"]:
         from qcapp.config.demo import prepare
 
-        prepare(sys.argv[2:], os.environ)
+        folder = prepare(sys.argv[2:], os.environ)
+        if not (folder / "demo").exists():
+            sys.exit(f"{folder} holds records of its own; name another folder with --data.")
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

@@ -45,7 +45,9 @@ def worker_script() -> str:
     """The service worker with the list of what it keeps. Its bytes change with every release."""
     shells = {name: reverse("capture:shell", args=[name]) for name in SHELLS}
     kept = [*(static(name) for name in FILES), *shells.values()]
-    return render_to_string("capture/sw.js", {"version": version(), "kept": json.dumps(kept), "shells": json.dumps(shells)})
+    return render_to_string(
+        "capture/sw.js", {"version": version(), "kept": json.dumps(kept), "shells": json.dumps(shells)}
+    )
 
 
 def version() -> str:

@@ -1,4 +1,4 @@
-"""What people fill in to decide, release and withdraw."""
+"""What people fill in to decide, release and withdraw. Forms read and check; services decide and write."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from django import forms
 
 
 def _pin() -> forms.CharField:
-    widget = forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off", "class": "pin"})
-    return forms.CharField(label="Your PIN", max_length=12, widget=widget)
+    """A PIN: never shown again, never kept."""
+    attrs = {"inputmode": "numeric", "autocomplete": "off", "class": "pin"}
+    return forms.CharField(label="Your PIN", max_length=6, widget=forms.PasswordInput(attrs=attrs))
 
 
 class ReleaseForm(forms.Form):
@@ -28,14 +29,17 @@ class IssueForm(forms.Form):
 
 
 class DecideForm(forms.Form):
+    """One decision of several on the page, so that its fields have no identifiers of their own."""
+
     operation = forms.UUIDField(widget=forms.HiddenInput)
     about = forms.CharField(max_length=40, widget=forms.HiddenInput)
     accepted = forms.TypedChoiceField(
-        label="Decision", choices=[("yes", "Accept it as proof"), ("no", "Do not accept; it is answered anew")],
+        label="Decision",
+        choices=[("yes", "Accept it as proof"), ("no", "Do not accept; it is answered anew")],
         coerce=lambda text: text == "yes",
-    )  # fmt: skip
+    )
     reason = forms.CharField(label="Reason", max_length=300)
     pin = _pin()
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, auto_id=False, **kwargs)
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **(options | {"auto_id": False}))

@@ -252,4 +252,6 @@ def _to_decisions(standing: Standing) -> Link:
 
 
 def _to_checkpoints(standing: Standing, checkpoints: list[CheckpointView]) -> tuple[Link, ...]:
-    return tuple(Link(f"{one.card.number} {one.card.title}", _bench(standing, one.card.key)) for one in checkpoints[:SHOWN])
+    return tuple(
+        Link(f"{one.card.number} {one.card.title}", _bench(standing, one.card.key)) for one in checkpoints[:SHOWN]
+    )

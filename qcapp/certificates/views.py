@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from http import HTTPStatus
 from typing import Any
 
 from django import forms as django_forms
@@ -12,84 +13,103 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from qcapp.core.errors import QcError
-from qcapp.inspections.queries import open_near_limit_critical, unproven
+from qcapp.core.errors import NotFound, QcError
+from qcapp.inspections.queries import Unproven
 from qcapp.inspections.services import decide_result
+from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs, public
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import unit_by_serial
 
 from . import forms
-from .queries import certificate, certificates_of, check_token, release_state
+from .queries import ReleaseState, certificate, certificates_of, check_token, release_state
 from .services.issuing import issue_certificate, withdraw_certificate
 from .services.releasing import release, withdraw_release
 from .services.rendering import frozen_json, pdf_bytes
 
 Perform = Callable[[dict[str, Any], datetime], object]
+Bound = dict[str, django_forms.Form]
 
 
 @require_safe
 @needs(Act.LOOK_UP_UNIT)
 def release_page(request: HttpRequest, serial: str) -> HttpResponse:
+    """What is proven and what is not, the certificate, and what the person may do about it."""
     return _page(request, serial)
 
 
 @require_POST
 @needs(Act.RELEASE_UNIT)
+@sensitive_post_parameters("pin")
 def release_unit(request: HttpRequest, serial: str) -> HttpResponse:
-    return _act(
-        request, serial, "release", forms.ReleaseForm(request.POST), f"{serial} is released.",
-        lambda data, at: release(proof=_proof(request, data["pin"], at), serial=serial, at=at),
-    )  # fmt: skip
+    """The signed release."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return release(proof=_proof(request, data["pin"], at), serial=serial, at=at)
+
+    form = forms.ReleaseForm(request.POST, auto_id="release_%s")
+    return _act(request, serial, "release", form, f"{serial} is released.", perform)
 
 
 @require_POST
 @needs(Act.RELEASE_UNIT)
+@sensitive_post_parameters("pin")
 def withdraw(request: HttpRequest, serial: str) -> HttpResponse:
-    return _act(
-        request, serial, "withdraw", forms.WithdrawForm(request.POST), f"The release of {serial} is withdrawn.",
-        lambda data, at: withdraw_release(
-            proof=_proof(request, data["pin"], at), serial=serial, reason=data["reason"], at=at
-        ),
-    )  # fmt: skip
+    """The release, taken back."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, data["pin"], at)
+        return withdraw_release(proof=proof, serial=serial, reason=data["reason"], at=at)
+
+    form = forms.WithdrawForm(request.POST, auto_id="withdraw_%s")
+    return _act(request, serial, "withdraw", form, f"The release of {serial} is withdrawn.", perform)
 
 
 @require_POST
 @needs(Act.ISSUE_CERTIFICATE)
 def issue(request: HttpRequest, serial: str) -> HttpResponse:
-    return _act(
-        request, serial, "issue", forms.IssueForm(request.POST), "The certificate is issued.",
-        lambda data, at: issue_certificate(by=request.user, serial=serial, at=at, change_note=data["change_note"]),
-    )  # fmt: skip
+    """The next issue of the certificate."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return issue_certificate(by=request.user, serial=serial, at=at, change_note=data["change_note"])
+
+    form = forms.IssueForm(request.POST, auto_id="issue_%s")
+    return _act(request, serial, "issue", form, "The certificate is issued.", perform)
 
 
 @require_POST
 @needs(Act.DECIDE_RESULT)
+@sensitive_post_parameters("pin")
 def decide(request: HttpRequest, serial: str) -> HttpResponse:
-    return _act(
-        request, serial, "decide", forms.DecideForm(request.POST), "The decision is recorded.",
-        lambda data, at: decide_result(
-            proof=_proof(request, data["pin"], at), operation=data["operation"], about=data["about"],
-            accepted=data["accepted"], reason=data["reason"], at=at,
-        ),
-    )  # fmt: skip
+    """A signed decision about one answer that does not count by itself."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        chosen = {name: data[name] for name in ("operation", "about", "accepted", "reason")}
+        decide_result(proof=_proof(request, data["pin"], at), at=at, **chosen)
+        return None
+
+    return _act(request, serial, "decide", forms.DecideForm(request.POST), "The decision is recorded.", perform)
 
 
 @require_POST
 @needs(Act.ISSUE_CERTIFICATE)
+@sensitive_post_parameters("pin")
 def withdraw_issue(request: HttpRequest, number: str, issue: int) -> HttpResponse:
-    serial = certificate(number, issue).serial
-    return _act(
-        request, serial, "withdraw_issue", forms.WithdrawForm(request.POST), f"{number} issue {issue} is withdrawn.",
-        lambda data, at: withdraw_certificate(
-            proof=_proof(request, data["pin"], at), number=number, issue=issue, reason=data["reason"], at=at
-        ),
-    )  # fmt: skip
+    """An issue that no longer stands."""
+    card = certificate(number, issue)
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, data["pin"], at)
+        return withdraw_certificate(proof=proof, number=card.number, issue=issue, reason=data["reason"], at=at)
+
+    form = forms.WithdrawForm(request.POST, auto_id="withdraw_issue_%s")
+    done = f"{card.number} issue {issue} is withdrawn."
+    return _act(request, card.serial, "withdraw_issue", form, done, perform)
 
 
 @require_safe
@@ -97,14 +117,15 @@ def withdraw_issue(request: HttpRequest, number: str, issue: int) -> HttpRespons
 def pdf(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """The certificate's own file: the same bytes at every asking."""
     card = certificate(number, issue)
-    response = HttpResponse(pdf_bytes(card, at=timezone.now()), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{card.number}-issue-{card.issue}.pdf"'
-    return response
+    name = f"{card.number}-issue-{card.issue}.pdf"
+    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    return HttpResponse(pdf_bytes(card, at=timezone.now()), content_type="application/pdf", headers=headers)
 
 
 @require_safe
 @needs(Act.GET_CERTIFICATE)
 def frozen(request: HttpRequest, number: str, issue: int) -> HttpResponse:
+    """What the certificate says, for machines."""
     return HttpResponse(frozen_json(certificate(number, issue)), content_type="application/json; charset=utf-8")
 
 
@@ -115,21 +136,21 @@ def check(request: HttpRequest, token: str) -> HttpResponse:
     """Is this paper real, and is it the current one? Tells only what the holder has in hand."""
     try:
         card = check_token(token)
-    except QcError as error:
-        return render(request, "certificates/check.html", {"problem": error.message}, status=404)
+    except NotFound as error:
+        context = {"problem": error.message}
+        return render(request, "certificates/check.html", context, status=HTTPStatus.NOT_FOUND)
     return render(request, "certificates/check.html", {"card": card})
 
 
 def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:
-    address = request.META.get("REMOTE_ADDR", "")
-    return prove_identity(person=request.user, secret=pin, method="pin", at=at, address=address)
+    return prove_identity(person=request.user, secret=pin, method="pin", at=at, address=client_address(request))
 
 
 def _act(
     request: HttpRequest, serial: str, name: str, form: django_forms.Form, done: str, perform: Perform
 ) -> HttpResponse:
     """Do it and come back; a refusal shows the page again with what was typed, except the PIN."""
-    status = 400
+    status = HTTPStatus.BAD_REQUEST
     if form.is_valid():
         try:
             perform(form.cleaned_data, timezone.now())
@@ -142,36 +163,41 @@ def _act(
     return _page(request, serial, bound={name: form}, status=status)
 
 
-def _page(
-    request: HttpRequest, serial: str, bound: dict[str, django_forms.Form] | None = None, status: int = 200
-) -> HttpResponse:
-    unit = unit_by_serial(serial)
+def _page(request: HttpRequest, serial: str, bound: Bound | None = None, status: int = HTTPStatus.OK) -> HttpResponse:
     held = acts_of(request.user, timezone.now())
-    state = release_state(unit.serial)
-    waiting = [*open_near_limit_critical(unit.item_id), *unproven(unit.item_id)]
-    may_release = Act.RELEASE_UNIT in held
-    shown = {
-        "release": forms.ReleaseForm() if may_release and state.ready and not state.released else None,
-        "withdraw": forms.WithdrawForm() if may_release and state.released else None,
-        "issue": forms.IssueForm() if Act.ISSUE_CERTIFICATE in held and state.released else None,
-        "withdraw_issue": forms.WithdrawForm() if Act.ISSUE_CERTIFICATE in held else None,
-    }
-    may_decide = Act.DECIDE_RESULT in held
+    state = release_state(serial)
+    refused = (bound or {}).get("decide") if Act.DECIDE_RESULT in held else None
+    waiting = [*state.standing.near_limit, *state.standing.unproven]
     context = {
-        "unit": unit,
+        "unit": state.unit,
         "state": state,
         "against": sum(not finding.ok for finding in state.findings),
-        "waiting": [(one, _decide_form(one, bound) if may_decide else None) for one in waiting],
-        "certificates": certificates_of(unit.item_id),
+        "waiting": [(one, _decide_form(one, refused) if Act.DECIDE_RESULT in held else None) for one in waiting],
+        "stray": refused if refused and not any(_is_about(refused, one) for one in waiting) else None,
+        "certificates": certificates_of(state.unit.item_id),
         "may_get": Act.GET_CERTIFICATE in held,
-        "forms": {**shown, **(bound or {})},
+        "forms": _fresh_forms(state, held) | (bound or {}),
     }
     return render(request, "certificates/release.html", context, status=status)
 
 
-def _decide_form(one: Any, bound: dict[str, django_forms.Form] | None) -> django_forms.Form:
+def _fresh_forms(state: ReleaseState, held: frozenset[Act]) -> Bound:
+    """The forms of what is possible now and lies in the person's roles."""
+    wanted: dict[str, tuple[type[django_forms.Form], bool]] = {
+        "release": (forms.ReleaseForm, Act.RELEASE_UNIT in held and state.ready and not state.released),
+        "withdraw": (forms.WithdrawForm, Act.RELEASE_UNIT in held and state.released),
+        "issue": (forms.IssueForm, Act.ISSUE_CERTIFICATE in held and state.released),
+        "withdraw_issue": (forms.WithdrawForm, Act.ISSUE_CERTIFICATE in held),
+    }
+    return {name: form(auto_id=f"{name}_%s") for name, (form, possible) in wanted.items() if possible}
+
+
+def _decide_form(one: Unproven, refused: django_forms.Form | None) -> django_forms.Form:
     """The form of one decision; the one that was just refused keeps what was typed."""
-    refused = (bound or {}).get("decide")
-    if refused is not None and refused.data.get("operation") == str(one.operation) and refused.data.get("about") == one.about:
+    if refused is not None and _is_about(refused, one):
         return refused
     return forms.DecideForm(initial={"operation": one.operation, "about": one.about})
+
+
+def _is_about(form: django_forms.Form, one: Unproven) -> bool:
+    return (form.data.get("operation"), form.data.get("about")) == (str(one.operation), one.about)

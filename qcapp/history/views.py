@@ -17,19 +17,21 @@ from .queries import unit_history
 
 LONGEST = 60
 SHOWN = 40
+WAITING = 8  # units and reports on the start page
 
 
 @require_safe
 @signed_in
 def home(request: HttpRequest) -> HttpResponse:
     """What waits, by what the person may do."""
-    held = acts_of(request.user, timezone.now())
+    at = timezone.now()
+    held = acts_of(request.user, at)
+    looks = Act.LOOK_AT_REPORTS in held
     context = {
         "may_search": Act.LOOK_UP_UNIT in held,
         "may_record": Act.RECORD_RESULT in held,
-        "may_import": Act.IMPORT_PLAN in held,
-        "units": units_in_build(limit=8) if Act.LOOK_UP_UNIT in held else [],
-        "reports": reports(state="active", limit=8) if Act.LOOK_AT_REPORTS in held else [],
+        "units": units_in_build(limit=WAITING) if Act.LOOK_UP_UNIT in held else [],
+        "reports": reports(state="active", limit=WAITING, viewer=request.user, at=at) if looks else [],
     }
     return render(request, "history/home.html", context)
 
@@ -50,6 +52,7 @@ def units(request: HttpRequest) -> HttpResponse:
 @require_safe
 @needs(Act.LOOK_UP_UNIT)
 def unit(request: HttpRequest, serial: str) -> HttpResponse:
+    """Everything that happened to one unit."""
     at = timezone.now()
     held = acts_of(request.user, at)
     context = {

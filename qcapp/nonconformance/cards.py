@@ -14,6 +14,16 @@ from qcapp.core.metrology.decision import Verdict, judge
 
 from .states import ENDED
 
+STEPS = {
+    "contain": "contained",
+    "decide": "decided",
+    "start_correction": "correction started",
+    "finish_correction": "correction finished",
+    "fail_verification": "correction failed",
+    "close": "closed",
+    "close_without_correction": "closed",
+    "withdraw": "withdrawn",
+}
 SECRET = "What was found is shown when the second inspection is given."  # noqa: S105 - a sentence
 
 
@@ -74,7 +84,8 @@ class MoveCard:
 
     @property
     def label(self) -> str:
-        return self.name.replace("_", " ")
+        """What was done, as a line of the report's history says it."""
+        return STEPS.get(self.name, self.name.replace("_", " "))
 
 
 @dataclass(frozen=True)

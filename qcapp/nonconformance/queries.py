@@ -41,6 +41,12 @@ def report_row(number: str) -> Report:
     return row
 
 
+def unit_of_report(number: str) -> int | None:
+    """The key of the unit that a report is about, None for a lot or an unknown report: what is locked first."""
+    rows = Report.objects.none() if "\0" in number else Report.objects.filter(number__iexact=number.strip())
+    return rows.values_list("item__unit", flat=True).first()
+
+
 def report(number: str, *, viewer: Person | None = None, at: datetime | None = None) -> ReportView:
     """One report with its moves, its latest proposal and what may be done next. Raises NotFound `report_unknown`."""
     row = report_row(number)

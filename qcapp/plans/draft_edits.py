@@ -6,6 +6,7 @@ Whether the result is allowed is not said here.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -15,6 +16,7 @@ from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import as_text
 
 from .draft_rows import STAGE_COLUMNS, DraftRow, Paper, tidy
+from .plan_file import COLUMNS
 from .plan_rows import COLUMNS_OF_KIND, KIND_COLUMNS
 
 NEW_TITLE = "New checkpoint"
@@ -45,7 +47,17 @@ def set_cell(paper: Paper, row_id: int, column: str, text: str, spec: Any = None
         return _over(paper, {one.id: {column: text} for one in paper.of_stage(row.stage)})
     if column == "key":
         return _rename_key(paper, row, text)
-    return _over(paper, {row_id: consequences(row, column, text, spec)})
+    changes = consequences(row, column, text, spec)
+    if column == "kind" and text.lower() in _WITH_LIMITS and not row.cells["unit_of_measure"]:
+        changes["unit_of_measure"] = usual_unit(paper)
+    return _over(paper, {row_id: changes})
+
+
+def usual_unit(paper: Paper) -> str:
+    """The unit of measure that most of the plan's rows have."""
+    units = Counter(row.cells["unit_of_measure"] for row in paper.rows if row.cells["kind"] in _WITH_LIMITS)
+    units.pop("", None)
+    return units.most_common(1)[0][0] if units else "mm"
 
 
 def consequences(row: DraftRow, column: str, text: str, spec: Any = None) -> dict[str, str]:
@@ -110,8 +122,10 @@ def insert(paper: Paper, beside: int | None, *, below: bool, stage: str, taken: 
     anchor = row_of(paper, beside) if beside is not None else None
     stage = anchor.stage if anchor else stage
     number = free_number(paper, stage, taken)
-    cells = dict.fromkeys(paper.rows[0].cells if paper.rows else {}, "") | {
-        "stage_number": stage, "number": str(number), "key": f"checkpoint_{number}", "title": NEW_TITLE,
+    there = paper.of_stage(stage)
+    named = {name: there[0].cells[name] for name in STAGE_COLUMNS} if there else {"stage_number": stage}
+    cells = dict.fromkeys(COLUMNS, "") | named | {
+        "number": str(number), "key": f"checkpoint_{number}", "title": NEW_TITLE,
         "kind": "attribute", "criticality": "minor", "frequency": "every",
     }  # fmt: skip
     new = DraftRow(paper.next_id, cells)

@@ -39,21 +39,21 @@ CRITICALITY = Column("criticality", "Criticality", "criticalities")
 FREQUENCY = Column("frequency", "When", "frequencies", "nowrap")
 SECOND = Column("second_inspection", "2nd", "yes-no")
 DETAILS = (
-    Column("key", "Key"),
-    Column("formula", "Formula"),
-    Column("form", "Form", "forms"),
-    Column("decimals", "Decimals"),
-    Column("readings", "Readings"),
-    Column("guard", "Guard zone"),
-    Column("method", "Method"),
-    Column("setup", "Set-up", "setups"),
-    Column("joint", "Joint"),
-    Column("drawing", "Drawing"),
-    Column("drawing_revision", "Its revision"),
-    Column("paired_with", "Paired with", "keys"),
-    Column("instruction", "Instruction", css="long"),
-    Column("caution", "Caution", css="long"),
-    Column("stage_number", "Stage", "stages"),
+    Column("key", "Key", css="detail"),
+    Column("formula", "Formula", css="detail"),
+    Column("form", "Form", "forms", "detail"),
+    Column("decimals", "Decimals", css="detail"),
+    Column("readings", "Readings", css="detail"),
+    Column("guard", "Guard zone", css="detail"),
+    Column("method", "Method", css="detail"),
+    Column("setup", "Set-up", "setups", "detail"),
+    Column("joint", "Joint", css="detail"),
+    Column("drawing", "Drawing", css="detail"),
+    Column("drawing_revision", "Its revision", css="detail"),
+    Column("paired_with", "Paired with", "keys", "detail"),
+    Column("instruction", "Instruction", css="detail"),
+    Column("caution", "Caution", css="detail"),
+    Column("stage_number", "Stage", "stages", "detail"),
 )
 MAIN = (NUMBER, TITLE, KIND, NOMINAL, LIMITS, LOWER, UPPER, UNIT, GAUGE, CRITICALITY, FREQUENCY, SECOND)
 ALL = (*MAIN, *DETAILS)
@@ -87,6 +87,11 @@ class RowView:
     ratio_small: bool = False
     unfinished: bool = False
     look_at: bool = False
+
+    @property
+    def ratio_short(self) -> str:
+        """The ratio without its blanks, for the table's last column."""
+        return self.ratio.replace(" ", "")
 
 
 @dataclass(frozen=True)

@@ -232,14 +232,14 @@ def _ids(data: Any) -> list[int]:
 
 @needs(Act.WRITE_PLAN)
 @require_safe
-def panel(request: HttpRequest, uuid: UUID, row: int) -> HttpResponse:
+def panel(request: HttpRequest, uuid: UUID, row: str) -> HttpResponse:
     """The panel of one row; sample values for a derived one come as `?v_<key>=`."""
     card = queries.revision_card(uuid)
     draft = draft_card(card.id, card.family_id)
     if draft is None:
         raise Invalid("not_a_draft", "This revision has no draft; reload the page.")
     samples = {name[2:]: str(text) for name, text in request.GET.items() if name.startswith("v_")}
-    shown = panel_of(table_of(card, draft.read), row, samples)
+    shown = panel_of(table_of(card, draft.read), _whole(row), samples)
     return render(request, "plans/draft/panel.html", {"panel": shown})
 
 

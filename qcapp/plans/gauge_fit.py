@@ -64,7 +64,7 @@ def _fit(card: CheckpointCard, by_kind: Mapping[str, list[GaugeCard]], usable: S
     own = _best(card, band, [gauge for kind in card.gauge_kinds for gauge in by_kind.get(kind, [])])
     if own is None:
         return None
-    other = None if own[1] >= ASKED else _best(card, band, usable)
+    other = None if own[1] >= ASKED else _best(card, band, [gauge for gauge in usable if _can_be_read(gauge)])
     if other and other[1] >= ASKED:
         return Fit(*own, *other)
     return Fit(*own)
@@ -88,6 +88,11 @@ def _reaches(card: CheckpointCard, band: Band, gauge: GaugeCard) -> bool:
     upper = _in_unit(gauge.range_upper, gauge.unit_of_measure, card.unit_of_measure)
     low = band.lower is None or lower is None or "lower" in band.natural or band.lower >= lower
     return low and (band.upper is None or upper is None or band.upper <= upper)
+
+
+def _can_be_read(gauge: GaugeCard) -> bool:
+    """Not so a surface plate or a template: they give no number, whatever their uncertainty."""
+    return None not in (gauge.range_lower, gauge.range_upper, gauge.resolution)
 
 
 def _in_unit(value: Decimal | None, from_unit: str, to_unit: str) -> Decimal | None:

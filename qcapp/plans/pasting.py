@@ -14,7 +14,7 @@ from dataclasses import replace
 
 from qcapp.core.errors import Invalid, Problems
 
-from .draft_edits import consequences, free_number
+from .draft_edits import consequences, free_number, usual_unit
 from .draft_rows import STAGE_COLUMNS, DraftRow, Paper, tidy
 from .plan_file import COLUMNS, MAX_BYTES, MAX_ROWS, cell_problem
 
@@ -135,6 +135,8 @@ def _with_new(paper: Paper, place: int, stage: str, given: dict[str, str], taken
         "criticality": "minor",
         "frequency": "every",
     }
+    if start["kind"] == "measured" and given.get("kind", "measured") == "measured":
+        start["unit_of_measure"] = usual_unit(paper)
     cells = empty | base | start | {name: cell for name, cell in given.items() if cell}
     rows = list(paper.rows)
     rows.insert(place, DraftRow(paper.next_id, cells))

@@ -56,9 +56,7 @@ def read_table(source: str | bytes) -> PlanTable:
     table = PlanTable()
     if isinstance(source, bytes) and source.startswith(_WORKBOOK):
         read_records(read_workbook(source, table), table)
-        return table
-    text = _decoded(source, table)
-    if text is not None:
+    elif (text := _decoded(source, table)) is not None:
         read_records(_records(text, table), table)
     if not table.rows and not table.findings:
         table.add(1, "", "file_empty", "The file holds no checkpoint; export a plan to see how one looks.")

@@ -123,8 +123,8 @@ def compare(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "other": other,
         "others": [one for one in queries.revisions_of(card.family_id) if one.id != card.id],
         "differences": found,
-        "counts": Counter(one.change for one in found),
-        "effects": Counter(change.effect for one in found for change in one.fields if change.effect),
+        "counts": dict(Counter(one.change for one in found)),
+        "effects": dict(Counter(change.effect for one in found for change in one.fields if change.effect)),
     }
     return render(request, "plans/compare.html", shown)
 

@@ -155,7 +155,7 @@ def write_workbook(columns: Sequence[str], rows: Sequence[Mapping[str, object]],
         for index, text in enumerate(line, start=1):
             if text:
                 cell = sheet.cell(row=number, column=index)
-                cell.set_explicit_value(text, data_type="s")
+                cell.value, cell.data_type = text, "s"  # also where it begins like a formula
                 cell.number_format = "@"
                 cell.font = Font(bold=number == 2, italic=number == 1)
     for index, column in enumerate(columns, start=1):

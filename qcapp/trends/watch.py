@@ -214,9 +214,9 @@ def _signal_sentence(series: Series, recent: Sequence[Spoken], fixtures: Sequenc
     if recent:
         return f"{series.title}: {_lower(_strongest(recent).sentence)}"
     strongest = _strongest([signal for one in signalled for signal in one.signals])
-    return (
-        f"{series.title}: {_lower(strongest.sentence)[:-1]}, on fixtures {' and '.join(o.fixture for o in signalled)}."
-    )
+    names = " and ".join(one.fixture for one in signalled)
+    many = "s" if len(signalled) > 1 else ""
+    return f"{series.title}: {_lower(strongest.sentence)[:-1]}, on fixture{many} {names}."
 
 
 def _strongest(signals: Sequence[Spoken]) -> Spoken:

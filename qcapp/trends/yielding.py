@@ -1,7 +1,8 @@
 """Yield: what passes the first time, by stage and week, rolled over the stages, and defects against opportunities.
 
 A unit counts for a stage in the week in which the stage was first signed, or in which something first failed in it. It
-was right first time when every answer of the first round passed. An opportunity is a checkpoint answered, a defect an answer that did not pass.
+was right first time when every answer of the first round passed. An opportunity is a checkpoint answered, a defect an
+answer that did not pass.
 """
 
 from __future__ import annotations

@@ -13,6 +13,8 @@ import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, ne
 
 // ---- beginning
 
+const asked = new URLSearchParams(location.search);
+
 async function load() {
   try {
     take(await firstSight(later));
@@ -27,19 +29,23 @@ async function load() {
   outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   state.drafts = await store.drafts(`${me().badge}/${serial}/`);
   await readStore();
-  if (state.key === null) goTo(whereToStart());
-  else draw.all();
+  if (state.key !== null) { draw.all(); return; }
+  goTo(whereToStart());
+  const refused = state.refused.find((row) => row.operation.id === asked.get("refused"));
+  if (refused && plain(refused.operation.checkpoint)) correctRefused(refused);
 }
 
 async function later(unit) {
   take(unit);
   await readStore();
-  gently();
+  // Another revision may have been adopted, without the checkpoint that is shown.
+  if (state.key !== null && !plain(state.key)) goTo(whereToStart());
+  else gently();
 }
 
 function whereToStart() {
   const { checkpoints } = state.data;
-  const wanted = new URLSearchParams(location.search).get("checkpoint");
+  const wanted = asked.get("checkpoint");
   const open = checkpoints.map(seen).filter((c) => c.due && isOpen(c));
   return plain(wanted) ?? open.find((c) => state.drafts.has(c.key)) ?? open.find((c) => stageOf(c.stage).may_start)
     ?? checkpoints.find((c) => c.due && ["complete", "changed_since_signed"].includes(stageOf(c.stage).state)) ?? open[0] ?? checkpoints[0];
@@ -213,9 +219,11 @@ draw.foot = () => {
     waiting: state.waiting, refused: state.refused, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
     lost: state.notSaved.size, typed, onTyped: () => goTo(plain(typed[0])),
     onRefused: () => showRefused(state.refused, me().badge, (row) => (row.operation.serial === serial && plain(row.operation.checkpoint)
-      ? correctRefused(row) : location.assign(`/units/${encodeURIComponent(row.operation.serial)}/bench/?checkpoint=${row.operation.checkpoint}`))),
+      ? correctRefused(row) : location.assign(elsewhere(row.operation)))),
   }), shell.updateButton(mayLeave), staleness(), el("span", { class: "end" }, `Unit: ${answered} answered, ${due.length - answered} open, ${state.data.checkpoints.length - due.length} not due`));
 };
+
+const elsewhere = ({ serial: other, checkpoint, id }) => `/units/${encodeURIComponent(other)}/bench/?checkpoint=${encodeURIComponent(checkpoint)}&refused=${id}`;
 
 function staleness() {
   const old = Date.now() - state.at > 5 * 60 * 1000 && outbox.contact.state !== "sent";

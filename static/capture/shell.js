@@ -5,6 +5,7 @@ import * as outbox from "./outbox.js";
 import * as store from "./store.js";
 
 const FRESH = 10 * 60 * 1000;
+const OLD = 14 * 24 * 3600 * 1000;
 
 /** What stands in the way of working without network, as a sentence; empty when nothing does. */
 export const ready = { problem: "not known yet", waiting: null };
@@ -54,6 +55,7 @@ export function updateButton(mayGo) {
 /** Fetch these units into the store, those first that are not there. `onStep(done, all)` after each. Gives the serials it got. */
 export async function takeAlong(badge, serials, onStep = () => {}, fresh = FRESH) {
   const kept = new Map((await store.keptUnits(badge)).map((unit) => [unit.serial, unit.at]));
+  for (const [serial, at] of kept) if (!serials.includes(serial) && Date.now() - at > OLD) await store.forgetUnit(badge, serial);
   const wanted = serials.filter((serial) => Date.now() - (kept.get(serial) ?? 0) > fresh).sort((a, b) => (kept.get(a) ?? 0) - (kept.get(b) ?? 0));
   const got = [];
   for (const serial of wanted) {

@@ -21,7 +21,7 @@ export const signInAddress = () => `/sign-in/?next=${encodeURIComponent(location
 function contactText() {
   const last = contact.last ? `, last contact ${when(contact.last)}` : "";
   return {
-    no_network: `No network${last}`, no_answer: `The server does not answer${last}`, fault: `${contact.message} Tried again by itself${last}`,
+    no_network: `No network${last}`, no_answer: `The server does not answer${last}`, fault: `${contact.message} Sending is tried again by itself${last}`,
     signed_out: "Signed out: sign in to send",
   }[contact.state] ?? "";
 }

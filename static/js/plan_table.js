@@ -62,7 +62,8 @@ function draw(data) {
     for (const [id, html] of Object.entries(data.rows)) replaceRow(id, html);
   }
   document.getElementById("look-at").innerHTML = data.look_at;
-  if (data.panel && !panel.contains(state.input)) showPanel(data.panel);
+  const here = body.querySelector("tr.here");
+  if (data.panel && !panel.contains(state.input) && (!here || here.dataset.row === String(data.focus))) showPanel(data.panel);
   if (data.said) said.textContent = data.said;
   undoButton.disabled = !data.undo;
   undoButton.title = data.undo ? `Ctrl + Z: ${data.undo}` : "Ctrl + Z";
@@ -285,15 +286,13 @@ function keep(cell, text, was) {
 
 function refuse(key, row, column, { text, was, shown }, data) {
   const now = data.code === "changed_meanwhile" && data.details ? data.details.now : undefined;
-  state.refused.set(key, { text, shown: now === undefined ? shown : now, message: data.message });
+  const line = document.getElementById(`row-${row}`);
+  const where = `${line ? line.cells[0].textContent : ""} ${column.replaceAll("_", " ")}`.trim();
+  state.refused.set(key, { text, shown: now === undefined ? shown : now, message: `${where}: ${data.message}` });
   const cell = cellAt(row, column);
   if (cell) {
     cell.classList.remove("saving");
     cell.dataset.text = now !== undefined ? now : was;
-    if (!state.input) {
-      focusCell(cell);
-      edit(cell, text);
-    }
   }
   showRefused();
 }
@@ -313,6 +312,17 @@ function showRefused() {
   const here = (cell && state.refused.get(keyOf(cell))) || [...state.refused.values()][0];
   refusedLine.hidden = !here;
   refusedLine.textContent = here ? here.message : "";
+}
+
+// Gives up what was refused: the cell says again what is kept.
+function giveUp(cell) {
+  const kept = state.refused.get(keyOf(cell));
+  if (!kept) return unchoose();
+  state.refused.delete(keyOf(cell));
+  cell.innerHTML = kept.shown;
+  cell.classList.remove("refused");
+  cell.removeAttribute("title");
+  return showRefused();
 }
 
 // ------------------------------------------------------------------------------------------------- rows
@@ -471,13 +481,14 @@ function withKey(event, cell) {
   const row = rowOf(cell);
   const ends = { Home: 0, End: row.cells.length - 1 };
   if (event.altKey && (event.key === "ArrowUp" || event.key === "ArrowDown")) act(event.key === "ArrowUp" ? "up" : "down");
+  else if (event.getModifierState("AltGraph") && event.key.length === 1) edit(cell, event.key);
   else if ((event.ctrlKey || event.metaKey) && withControl(event, cell)) return event.preventDefault();
   else if (event.ctrlKey || event.metaKey || event.altKey) return undefined;
   else if (ARROWS[event.key]) moveTo(event, cell);
   else if (event.key === "Enter" || event.key === "F2") edit(cell);
   else if (event.key === "Delete" || event.key === "Backspace") clear(cell);
   else if (event.key === "F6") focusCell(sheet.contains(cell) ? panel.querySelector(".details td") : body.querySelector("tr.here td") || body.querySelector("td"));
-  else if (event.key === "Escape") unchoose();
+  else if (event.key === "Escape") giveUp(cell);
   else if (event.key in ends) focusCell([...row.cells].filter((one) => one.dataset.column !== undefined).at(event.key === "Home" ? 0 : -1));
   else if (event.key.length === 1 && event.key !== " ") edit(cell, event.key);
   else return undefined;

@@ -157,9 +157,12 @@ def test_never_tells_the_first_answer_to_who_could_give_the_second(
     telling = {"weld_w7": {"conforms": False, "note": "undercut 0.8"}, "throat_w7": {"value": "2.713"}}[key]
     secret = {"weld_w7": "undercut", "throat_w7": "2.713"}[key]
     workshop.send(workshop.operation(key, telling))
+    assert secret in api_of(cast.inspector).get("reports")["reports"][0]["title"]  # a report stands about it
     for person in (cast.second_inspector, cast.third_inspector, cast.welder, cast.quality_manager):
         api = api_of(person)
-        for path in (f"units/{SERIAL}/bench", f"units/{SERIAL}", "units"):
+        found = api.get("reports")["reports"]
+        paths = [f"reports/{report['number']}" for report in found]
+        for path in (f"units/{SERIAL}/bench", f"units/{SERIAL}", "units", "reports", *paths):
             api.get(path)
             assert secret not in api.response.content.decode(), f"{path} tells {person.name}"
     found = at(bench(api_of(cast.second_inspector)), key)

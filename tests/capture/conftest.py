@@ -1,4 +1,4 @@
-"""A small shop for the tablet's tests: people, gauges, one plan with a checkpoint of each kind, one unit; and tablets."""
+"""A small shop for the tablet's tests: people, gauges, a plan with a checkpoint of each kind, units; and tablets."""
 
 from __future__ import annotations
 
@@ -74,7 +74,12 @@ class Shop:
         """A unit that nothing is known of: tests share people and plan, not the unit."""
         self.number += 1
         inspections.open_unit(
-            by=self.people["1001"], family_code="BN-1", serial=self.serial, order_number="", variant="", at=timezone.now()
+            by=self.people["1001"],
+            family_code="BN-1",
+            serial=self.serial,
+            order_number="",
+            variant="",
+            at=timezone.now(),
         )
         return self
 
@@ -122,9 +127,13 @@ def _people_and_plan() -> dict[str, Any]:
     cast = demo.make_people(begin)
     demo.make_gauges(cast, begin, now)
     author, releaser, engineer = (cast.people[badge] for badge in ("1010", "1009", "1011"))
-    add_family(by=author, code="BN-1", name="bench sample", serial_pattern="BN-1-{number:4}", certificate_prefix="BN", at=begin)
+    add_family(
+        by=author, code="BN-1", name="bench sample", serial_pattern="BN-1-{number:4}", certificate_prefix="BN", at=begin
+    )
     text = (HERE / "bench-plan.csv").read_bytes()
-    card = plans.import_plan(by=author, family_code="BN-1", letter="A", text_or_bytes=text, filename="bench-plan.csv", at=begin)
+    card = plans.import_plan(
+        by=author, family_code="BN-1", letter="A", text_or_bytes=text, filename="bench-plan.csv", at=begin
+    )
     plans.send_for_review(by=author, revision_uuid=card.uuid, at=begin)
     plans.approve(proof=demonstration_proof(engineer, begin), revision_uuid=card.uuid, at=begin)
     plans.release(proof=demonstration_proof(releaser, begin), revision_uuid=card.uuid, at=begin)
@@ -200,7 +209,8 @@ class Tablet:
         self.until(f"document.querySelector('#foot').innerText.includes({words!r}) === {str(there).lower()}")
 
     def until_sent(self) -> None:
-        self.until("/Sent|All sent/.test(document.querySelector('#foot').innerText) && !/On tablet|Not saved|NOT SAVED/.test(document.querySelector('#foot').innerText)")
+        foot = "document.querySelector('#foot').innerText"
+        self.until(f"/Sent|All sent/.test({foot}) && !/On tablet|Not saved|NOT SAVED/.test({foot})")
 
     def until_on_tablet(self, number: int) -> None:
         self.until_foot(f"On tablet {number}")

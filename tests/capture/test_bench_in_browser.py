@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.contrib.sessions.models import Session
 
+from . import page_scripts
 from .conftest import Shop, Tablet
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -120,7 +122,12 @@ class TestAgain:
         one.until_sent()
         one.until("document.querySelector('.verdict.in') !== null")
         first, second = shop.answers("parallel")
-        assert (first.outcome, second.outcome, second.purpose, second.reason) == ("out_of_band", "in_band", "repeat", "Gauge slipped or sat badly")
+        assert (first.outcome, second.outcome, second.purpose, second.reason) == (
+            "out_of_band",
+            "in_band",
+            "repeat",
+            "Gauge slipped or sat badly",
+        )
         assert one.page.get_by_role("button", name="Measure again").count() == 0
 
     def test_corrects_with_a_reason_and_keeps_both(self, tablet: Tablets, shop: Shop) -> None:
@@ -132,7 +139,10 @@ class TestAgain:
         one.page.wait_for_selector("dialog", state="detached")
         one.enter("2")
         one.until_sent()
-        assert [(row.answer, row.reason) for row in shop.answers("pores")] == [('{"count":1}', ""), ('{"count":2}', "Counted the wrong weld")]
+        assert [(row.answer, row.reason) for row in shop.answers("pores")] == [
+            ('{"count":1}', ""),
+            ('{"count":2}', "Counted the wrong weld"),
+        ]
 
     def test_asks_a_second_reading_where_a_value_is_wildly_off(self, tablet: Tablets, shop: Shop) -> None:
         one = tablet().at("width").enter("6.19")
@@ -152,7 +162,9 @@ class TestAgain:
 
 
 class TestSecondInspection:
-    def test_hides_the_first_answer_until_the_second_is_given_and_calls_a_third(self, tablet: Tablets, shop: Shop) -> None:
+    def test_hides_the_first_answer_until_the_second_is_given_and_calls_a_third(
+        self, tablet: Tablets, shop: Shop
+    ) -> None:
         first, second, third = tablet("1001"), tablet("1002"), tablet("1003")
         first.at("angle").enter("24.1").until_sent()
         second.open().at("angle")
@@ -164,7 +176,11 @@ class TestSecondInspection:
         assert "you decide as the third" in third.page.inner_text(".question").lower()
         third.enter("24.2")
         third.until_sent()
-        assert [(row.inspection, row.outcome) for row in shop.answers("angle")] == [(1, "in_band"), (2, "out_of_band"), (3, "in_band")]
+        assert [(row.inspection, row.outcome) for row in shop.answers("angle")] == [
+            (1, "in_band"),
+            (2, "out_of_band"),
+            (3, "in_band"),
+        ]
         first.page.reload()
         first.page.wait_for_selector(".verdict")
         assert "24.1" in first.verdict()
@@ -204,7 +220,9 @@ class TestOnce:
     def test_sends_from_one_of_two_tabs(self, tablet: Tablets, shop: Shop) -> None:
         one = tablet()
         sent: list[str] = []
-        one.context.on("request", lambda request: sent.append(request.url) if request.url.endswith("/operations") else None)
+        one.context.on(
+            "request", lambda request: sent.append(request.url) if request.url.endswith("/operations") else None
+        )
         other = one.context.new_page()
         other.goto(one.address + shop.bench)
         other.wait_for_selector("#question")
@@ -246,20 +264,25 @@ class TestKept:
         one.until_sent()
         assert shop.count() == 1
 
-    def test_goes_on_entering_when_the_session_is_deleted_and_sends_after_the_sign_in(self, tablet: Tablets, shop: Shop) -> None:
+    def test_goes_on_entering_when_the_session_is_deleted_and_sends_after_the_sign_in(
+        self, tablet: Tablets, shop: Shop
+    ) -> None:
         one = tablet().at("pores").type("2")
         Session.objects.all().delete()
         one.enter("2")
         one.at("heat").enter("7L0031")
         one.until_foot("sign in to send")
         one.until_on_tablet(2)
-        one.page.click("#sign-in")
+        one.until("navigator.serviceWorker.controller !== null")
+        one.page.reload()
         one.page.wait_for_url("**/sign-in/**")
         one.sign_in().open()
         one.until_sent()
         assert (len(shop.answers("pores")), len(shop.answers("heat"))) == (1, 1)
 
-    def test_holds_and_names_the_entries_of_another_person_until_they_are_back(self, tablet: Tablets, shop: Shop) -> None:
+    def test_holds_and_names_the_entries_of_another_person_until_they_are_back(
+        self, tablet: Tablets, shop: Shop
+    ) -> None:
         one = tablet().at("pores")
         Session.objects.all().delete()
         one.enter("2").until_on_tablet(1)
@@ -291,7 +314,7 @@ class TestServerTrouble:
         one.context.route("**/api/v1/operations", lambda route: route.fulfill(status=500, body="fault"))
         one.at("pores").enter("2")
         one.until_on_tablet(1)
-        one.until_foot("Tried again by itself")
+        one.until_foot("Sending is tried again by itself")
         one.context.unroute("**/api/v1/operations")
         one.page.click("text=Send now")
         one.until_sent()
@@ -320,18 +343,23 @@ class TestServerTrouble:
         one.page.get_by_role("button", name="Entered for the wrong unit").click()
         one.page.wait_for_selector("#refused", state="detached")
         (kept,) = stored(one, "closed")
-        assert (kept["why"], kept["reason"], kept["by"], kept["operation"]["raw"]) == ("discarded", "Entered for the wrong unit", "1001", "x")
+        assert (kept["why"], kept["reason"], kept["by"], kept["operation"]["raw"]) == (
+            "discarded",
+            "Entered for the wrong unit",
+            "1001",
+            "x",
+        )
         assert shop.count() == 0
 
 
-def stored(one: Tablet, name: str) -> list[dict]:  # type: ignore[type-arg]
+def stored(one: Tablet, name: str) -> list[dict[str, Any]]:
     """What the tablet's own store holds."""
-    return one.page.evaluate(
-        """name => new Promise((resolve) => {
-            indexedDB.open("qcapp").onsuccess = (event) => {
-                const db = event.target.result;
-                db.transaction(name).objectStore(name).getAll().onsuccess = (e) => { db.close(); resolve(e.target.result); };
-            };
-        })""",
-        name,
-    )
+    return list(one.page.evaluate(page_scripts.STORED, name))
+
+
+def test_gets_the_unit_compressed(tablet: Tablets, shop: Shop) -> None:
+    one = tablet()
+    answer = one.context.request.get(f"{one.address}/api/v1/units/{shop.serial}/bench")
+    assert answer.headers["content-encoding"] == "gzip"
+    assert answer.headers["cache-control"] == "private, no-store"
+    assert answer.json()["unit"]["serial"] == shop.serial

@@ -1,4 +1,4 @@
-"""What goes wrong on a shop floor, one test a row of docs/tablets.md: the end state is what the screen acknowledged, once each.
+"""What goes wrong on a shop floor: the end state is what the screen acknowledged, once each.
 
 Real Chromium, a real server, faults by a seed (`QCAPP_TEST_SEED`, 20 when not given).
 """
@@ -13,7 +13,7 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 from playwright.sync_api import Error
@@ -21,6 +21,7 @@ from playwright.sync_api import Error
 from qcapp.api.v1 import session
 from qcapp.capture import shell
 
+from . import page_scripts
 from .conftest import CHROMIUM, Shop, Tablet
 from .wire import Wire
 
@@ -76,7 +77,9 @@ def at_work(one: Tablet) -> Tablet:
 
 
 class TestNetwork:
-    def test_keeps_everything_while_it_is_off_over_a_reload_and_sends_it_once(self, tablet: Tablets, shop: Shop) -> None:
+    def test_keeps_everything_while_it_is_off_over_a_reload_and_sends_it_once(
+        self, tablet: Tablets, shop: Shop
+    ) -> None:
         one = at_work(tablet())
         one.context.set_offline(True)
         enter_all(one)
@@ -101,7 +104,9 @@ class TestNetwork:
         knock(one)
         one.until("/NCR-\\d{4}-\\d{4} is open/.test(document.querySelector('.verdict').innerText)")
 
-    def test_opens_from_the_tablet_when_the_server_hangs_and_sends_when_it_is_back(self, tablet: Tablets, shop: Shop, wire: Wire) -> None:
+    def test_opens_from_the_tablet_when_the_server_hangs_and_sends_when_it_is_back(
+        self, tablet: Tablets, shop: Shop, wire: Wire
+    ) -> None:
         one = at_work(tablet(address=wire.address))
         wire.hang()
         started = time.monotonic()
@@ -123,7 +128,9 @@ class TestNetwork:
         assert wire.submissions >= 2
         assert_once_each(shop, {"pores": "2"})
 
-    def test_ends_with_each_entry_once_whatever_goes_wrong_on_the_way(self, tablet: Tablets, shop: Shop, wire: Wire) -> None:
+    def test_ends_with_each_entry_once_whatever_goes_wrong_on_the_way(
+        self, tablet: Tablets, shop: Shop, wire: Wire
+    ) -> None:
         one = tablet(address=wire.address)
         wire.faults = 0.6
         enter_all(one)
@@ -188,13 +195,11 @@ def kill(one: Tablet, folder: Path) -> None:
 
 
 class TestStore:
-    def test_says_not_saved_and_leaves_the_value_when_the_tablet_cannot_keep_it(self, tablet: Tablets, shop: Shop) -> None:
+    def test_says_not_saved_and_leaves_the_value_when_the_tablet_cannot_keep_it(
+        self, tablet: Tablets, shop: Shop
+    ) -> None:
         one = tablet().at("pores")
-        one.page.evaluate(
-            """() => { const add = IDBObjectStore.prototype.add;
-            IDBObjectStore.prototype.add = function (...given) { const asked = add.apply(this, given); this.transaction.abort(); return asked; };
-            window.heal = () => { IDBObjectStore.prototype.add = add; }; }"""
-        )
+        one.page.evaluate(page_scripts.BREAK_THE_STORE)
         one.enter("2")
         one.until_foot("NOT SAVED 1")
         assert "NOT SAVED" in one.page.inner_text("#typing-error")
@@ -210,13 +215,7 @@ class TestStore:
     def test_shows_a_key_that_was_used_for_another_answer(self, tablet: Tablets, shop: Shop) -> None:
         one = tablet().at("pores").enter("2")
         one.until_sent()
-        one.page.evaluate(
-            """() => new Promise((done) => { indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
-                const t = db.transaction(["sent", "outbox"], "readwrite");
-                t.objectStore("sent").getAll().onsuccess = (event) => { const [{ seq, at, verdict, ...row }] = event.target.result;
-                    row.operation = { ...row.operation, answer: { count: 9 }, raw: "9" }; t.objectStore("outbox").add(row); };
-                t.oncomplete = () => { db.close(); done(); }; }; })"""
-        )
+        one.page.evaluate(page_scripts.REUSE_A_KEY)
         knock(one)
         one.page.wait_for_selector("#refused")
         assert_once_each(shop, {"pores": "2"})
@@ -250,11 +249,14 @@ class TestStore:
         one.page.reload()
         one.page.wait_for_selector("#question")
         one.at("pores")
-        one.until("/By IM/.test(document.querySelector('.verdict').innerText) && /clock/.test(document.querySelector('.verdict').innerText)")
+        text = "document.querySelector('.verdict').innerText"
+        one.until(f"/By IM/.test({text}) && /clock/.test({text})")
 
 
 class TestNewVersion:
-    def test_waits_for_a_tap_and_for_an_empty_field(self, tablet: Tablets, shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_waits_for_a_tap_and_for_an_empty_field(
+        self, tablet: Tablets, shop: Shop, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
         one = at_work(tablet()).at("pores").type("2")
         first = caches(one)
         monkeypatch.setattr(shell, "version", lambda: "next")
@@ -282,10 +284,7 @@ class TestNewVersion:
 
     def test_keeps_no_name_and_no_token_in_the_pages(self, tablet: Tablets, shop: Shop) -> None:
         one = at_work(tablet())
-        text = one.page.evaluate(
-            """async () => { const texts = []; for (const name of await caches.keys()) { const cache = await caches.open(name);
-            for (const asked of await cache.keys()) texts.push(await (await cache.match(asked)).text()); } return texts.join("\\n"); }"""
-        )
+        text = one.page.evaluate(page_scripts.KEPT_TEXTS)
         for secret in ("Marlowe", "csrfmiddlewaretoken", shop.serial, "1001"):
             assert secret not in text, secret
         assert "<title>" in text

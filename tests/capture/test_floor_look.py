@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from .conftest import SIZES, Shop, Tablet
+from . import page_scripts
+from .conftest import SIZES, Tablet
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Tablets = Callable[..., Tablet]
@@ -46,13 +47,28 @@ def axe() -> Any:
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_has_no_violation_that_axe_knows(tablet: Tablets, axe: Any, theme: str) -> None:
+def test_has_no_violation_and_fits_every_screen_in_each_state(tablet: Tablets, axe: Any, theme: str) -> None:
     one = tablet(color_scheme=theme).at("width")
     for state in states(one):
         assert found(axe, one) == [], state
+        fits_and_leaves_pictures(one, f"{state}-{theme}")
     one.open("/floor/")
     one.until("!/Taking along/.test(document.querySelector('#along').textContent)")
     assert found(axe, one) == [], "floor"
+    fits_and_leaves_pictures(one, f"home-{theme}")
+
+
+def fits_and_leaves_pictures(one: Tablet, name: str) -> None:
+    """Nothing scrolls sideways on any screen; a picture of each is left for people to look at."""
+    for size in SIZES:
+        resize(one, size)
+        assert one.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, (name, size)
+        one.picture(f"floor-{name}-{size}")
+    resize(one, "landscape")
+
+
+def resize(one: Tablet, size: str) -> None:
+    one.page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))  # type: ignore[arg-type]
 
 
 def found(axe: Any, one: Tablet) -> list[tuple[str, str]]:
@@ -63,7 +79,7 @@ def found(axe: Any, one: Tablet) -> list[tuple[str, str]]:
 @pytest.mark.parametrize("size", SIZES)
 def test_gives_gloves_large_targets_well_apart(tablet: Tablets, size: str) -> None:
     one = tablet().at("width") if size != "phone" else tablet()
-    one.page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
+    resize(one, size)
     entry = boxes(one, ".keys button, #gauge")
     assert len(entry) == 15
     assert_for_gloves(entry)
@@ -78,9 +94,7 @@ def test_gives_gloves_large_targets_well_apart(tablet: Tablets, size: str) -> No
 
 
 def boxes(one: Tablet, selector: str) -> list[dict[str, float]]:
-    return one.page.locator(selector).evaluate_all(
-        "nodes => nodes.filter(n => n.offsetParent).map(n => { const b = n.getBoundingClientRect(); return { x: b.x, y: b.y, w: b.width, h: b.height, name: n.innerText }; })"
-    )
+    return list(one.page.locator(selector).evaluate_all(page_scripts.BOXES))
 
 
 def assert_for_gloves(targets: list[dict[str, float]], apart: float = APART) -> None:
@@ -107,12 +121,7 @@ def test_shows_values_and_verdicts_at_seven_to_one(tablet: Tablets, theme: str) 
 
 def contrast(one: Tablet, selector: str) -> float:
     """Contrast as WCAG 2.2 defines it (relative luminance), of the text against the nearest painted ground."""
-    front, back = one.page.evaluate(
-        """selector => { const node = document.querySelector(selector); let ground = node;
-        while (/rgba\\(.*, 0\\)|transparent/.test(getComputedStyle(ground).backgroundColor)) ground = ground.parentElement;
-        return [getComputedStyle(node).color, getComputedStyle(ground).backgroundColor]; }""",
-        selector,
-    )
+    front, back = one.page.evaluate(page_scripts.COLOURS, selector)
     light, dark = sorted((luminance(front), luminance(back)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
 
@@ -123,23 +132,9 @@ def luminance(colour: str) -> float:
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_fits_each_screen_without_scrolling_sideways_and_leaves_pictures(tablet: Tablets, size: str) -> None:
-    for theme in ("light", "dark"):
-        one = tablet(color_scheme=theme)
-        one.page.goto(f"{one.address}{one.shop.next_unit().bench}?checkpoint=width")
-        one.page.wait_for_selector("#question")
-        one.page.wait_for_selector("#rows li", state="attached")
-        for state in states_for_pictures(one, size):
-            one.page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
-            assert one.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, state
-            one.picture(f"floor-{state}-{size}-{theme}")
-            one.page.set_viewport_size({"width": 1180, "height": 820})
-        one.context.close()
-
-
-def states_for_pictures(one: Tablet, size: str) -> Iterator[str]:
-    yield from states(one)
-    one.page.keyboard.press("Escape")
-    one.open("/floor/")
-    yield "home"
+def test_lists_the_checkpoints_of_the_stage_on_a_phone(tablet: Tablets) -> None:
+    one = tablet()
+    resize(one, "phone")
+    one.page.click("#stage-now")
+    one.page.get_by_role("button", name="105 Heat number, main tube").click()
+    one.until("document.querySelector('#question').innerText === 'Heat number, main tube'")

@@ -17,8 +17,8 @@ class Wire:
     """Forwards loopback requests to the server at `address`.
 
     `state` is "open", "hung" (takes requests, never answers), "cut", or "portal" (answers everything with a redirect
-    to a sign-in, as the Wi-Fi of a hotel does). `faults` is the share of submissions that go wrong, by the seed: half of
-    them before the server has stored anything, half after.
+    to a sign-in, as the Wi-Fi of a hotel does). `faults` is the share of submissions that go wrong, by the seed: half
+    of them before the server has stored anything, half after.
     """
 
     def __init__(self, address: str, seed: int = 0) -> None:
@@ -60,7 +60,8 @@ class Wire:
             def do_GET(self) -> None:
                 wire.carry(self)
 
-            do_POST = do_HEAD = do_GET
+            def do_POST(self) -> None:
+                wire.carry(self)
 
             def log_message(self, *args: Any) -> None:
                 """Keeps the test's output clean."""

@@ -35,7 +35,9 @@ def released(ready: Workshop) -> Workshop:
     return release_unit(ready)
 
 
-def take_issue_back(workshop: Workshop, card: CertificateCard, reason: str = "Wrong order number.", **changes: Any) -> None:
+def take_issue_back(
+    workshop: Workshop, card: CertificateCard, reason: str = "Wrong order number.", **changes: Any
+) -> None:
     proof = demonstration_proof(changes.get("by", workshop.cast.quality_manager), ISSUED_AT)
     withdraw_certificate(proof=proof, number=card.number, issue=card.issue, reason=reason, at=ISSUED_AT)
 
@@ -104,9 +106,7 @@ class TestIssue:
     def test_counts_numbers_in_the_year_of_the_site(self, released: Workshop, at: datetime, number: str) -> None:
         assert certified(released, at=at).number == number
 
-    def test_uses_up_no_number_when_the_issue_fails(
-        self, released: Workshop, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
+    def test_uses_up_no_number_when_the_issue_fails(self, released: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
         def fail(**told: Any) -> None:
             raise OSError("disk full")
 
@@ -141,7 +141,8 @@ class TestContent:
             "drawings and specifications that it cites."
         )
         assert says["statement"]["counts"] == (
-            "11 checkpoints were due and answered; 11 conform. 1 checkpoint was not due on this unit: checked on samples."
+            "11 checkpoints were due and answered; 11 conform. "
+            "1 checkpoint was not due on this unit: checked on samples."
         )
         first = says["results"]["stages"][0]["lines"][0]
         assert first == {
@@ -184,7 +185,9 @@ class TestContent:
             workshop.sign(stage)
         mistyped = Case.by_hand(workshop).withdraw()
         says = content_of(certified(release_unit(workshop)).id)
-        assert says["statement"]["declaration"].endswith("it cites, except where concession CN-2026-0001 permits otherwise.")
+        assert says["statement"]["declaration"].endswith(
+            "it cites, except where concession CN-2026-0001 permits otherwise."
+        )
         assert "10 conform, 1 covered by concession CN-2026-0001." in says["statement"]["counts"]
         (line, *_) = says["results"]["stages"][0]["lines"]
         assert (line["verdict"], line["outcome"]) == ("does not conform, concession CN-2026-0001", "out_of_band")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from django.core.management import call_command
 from django.db import OperationalError, connection
 from django.test import Client
 from pytest_django import Settings
@@ -76,6 +77,14 @@ def test_is_not_ready_without_a_guard(client: Client) -> None:
     guards.remove(connection, [guard])
     assert failing(client) == ["guards"]
     guards.install(connection, [guard])
+    assert client.get("/health/ready/").status_code == 200
+
+
+@pytest.mark.django_db
+def test_is_ready_again_after_migrate_put_the_guard_back(client: Client) -> None:
+    """With its checks on, as on the command line: they may not stop it for the very thing it mends."""
+    guards.remove(connection, [guard for guard in guards.guards_of() if guard.table == "audit_entry"])
+    call_command("migrate", verbosity=0, skip_checks=False)
     assert client.get("/health/ready/").status_code == 200
 
 

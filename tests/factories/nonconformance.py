@@ -8,7 +8,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from qcapp.inspections.queries import counting_answer
-from qcapp.nonconformance.queries import ReportView, report
+from qcapp.nonconformance.cards import ReportView
+from qcapp.nonconformance.models import Report, ReportStatus
+from qcapp.nonconformance.queries import proposal_of, report
 from qcapp.nonconformance.services import correcting, deciding, ending, raising
 from qcapp.people.services import demonstration_proof
 
@@ -56,7 +58,7 @@ class Case:
 
     @property
     def state(self) -> str:
-        return self.view.card.state
+        return str(ReportStatus.objects.values_list("state", flat=True).get(report__number=self.number))
 
     def proof(self, person: Person) -> Proof:
         return demonstration_proof(person, LATER)
@@ -68,7 +70,8 @@ class Case:
 
     def propose(self, disposition: str = "rework", by: Person | None = None, **changes: Any) -> Case:
         """A proposal; a concession gets the limit that 62.40 ° of `head_angle` needs."""
-        concession = disposition in {"use_as_is", "repair"} and self.view.card.checkpoint_number == 101
+        angle = Report.objects.filter(number=self.number, checkpoint__characteristic__number=101).exists()
+        concession = disposition in {"use_as_is", "repair"} and angle
         told = {"instruction": "Straighten in the restraint.", "procedure": "CS-3", "cause": "method"}
         told |= {"concession_upper": Decimal("62.50")} if concession else {}
         told |= {"number": self.number, "disposition": disposition} | changes
@@ -84,7 +87,7 @@ class Case:
     @property
     def missing(self) -> tuple[str, ...]:
         """The roles whose signatures the proposal still needs."""
-        proposal = self.view.proposal
+        proposal = proposal_of(Report.objects.get(number=self.number).pk)
         return proposal.missing if proposal else ()
 
     def sign_as(self, person: Person, role: str, **more: Any) -> None:

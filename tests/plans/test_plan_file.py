@@ -96,7 +96,7 @@ def test_refuses_a_cell_beyond_reason():
         (b"", "file_empty"),
         ("# nothing\n", "file_empty"),
         (",".join(COLUMNS), "file_empty"),
-        (b"PK\x03\x04 a workbook", "file_is_spreadsheet"),
+        (b"PK\x03\x04 a workbook", "workbook_unreadable"),
         (b"\xd0\xcf\x11\xe0 an old one", "file_is_spreadsheet"),
         (b"x" * (plan_file.MAX_BYTES + 1), "file_too_large"),
         (TEXT.encode().replace("°".encode(), b"\xb0"), "encoding_unknown"),

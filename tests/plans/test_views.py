@@ -21,6 +21,11 @@ def manager(cast, client_of):
 
 
 @pytest.fixture
+def inspector(cast, client_of):
+    return client_of(cast.inspector)
+
+
+@pytest.fixture
 def releaser(cast, client_of):
     return client_of(cast.second_quality_manager)
 
@@ -92,7 +97,8 @@ def test_shows_every_finding_with_line_and_column_and_imports_nothing(manager):
 @pytest.mark.parametrize(
     ("data", "sentence"),
     [
-        (b"PK\x03\x04 workbook", "This is a spreadsheet"),
+        (b"PK\x03\x04 workbook", "The workbook cannot be read"),
+        (b"\xd0\xcf\x11\xe0 workbook", "This is an old spreadsheet"),
         (b"x" * (plan_file.MAX_BYTES + 1), "larger than 5 MB"),
         (b"stage_number\0", "NUL character"),
         (b"", "empty"),
@@ -120,10 +126,10 @@ def test_proposes_the_next_letter_of_the_family_asked_for(cast, fixed_now, manag
 # --- one revision ------------------------------------------------------------------------------------------
 
 
-def test_shows_one_stage_as_a_table(cast, fixed_now, manager, django_assert_max_num_queries):
+def test_shows_one_stage_as_a_table(cast, fixed_now, inspector, django_assert_max_num_queries):
     card = draft(cast, fixed_now)
     with django_assert_max_num_queries(20):
-        page = text_of(manager.get(f"/plans/{card.uuid}/?stage=5"))
+        page = text_of(inspector.get(f"/plans/{card.uuid}/?stage=5"))
     assert page.count("<tbody>") >= 1
     for text in ("Pivot bore", "H7", "30.000", "30.021", "bore gauge, air gauge", "1 in 5", "conforms"):
         assert text in page
@@ -132,21 +138,21 @@ def test_shows_one_stage_as_a_table(cast, fixed_now, manager, django_assert_max_
     assert "is critical, but has no second inspection" in page
 
 
-def test_shows_the_first_stage_unless_asked_and_all_when_asked(cast, fixed_now, manager):
+def test_shows_the_first_stage_unless_asked_and_all_when_asked(cast, fixed_now, inspector):
     card = draft(cast, fixed_now)
-    assert "Cut-tube kit" in text_of(manager.get(f"/plans/{card.uuid}/"))
-    everything = text_of(manager.get(f"/plans/{card.uuid}/?stage=all"))
+    assert "Cut-tube kit" in text_of(inspector.get(f"/plans/{card.uuid}/"))
+    everything = text_of(inspector.get(f"/plans/{card.uuid}/?stage=all"))
     assert "Cut-tube kit" in everything
     assert "Serial stamp, read back" in everything
-    assert "There is no such stage" in text_of(manager.get(f"/plans/{card.uuid}/?stage=77"))
+    assert "There is no such stage" in text_of(inspector.get(f"/plans/{card.uuid}/?stage=77"))
 
 
-def test_shows_one_checkpoint_with_band_caution_and_source(cast, fixed_now, manager):
+def test_shows_one_checkpoint_with_band_caution_and_source(cast, fixed_now, inspector):
     card = draft(cast, fixed_now)
-    page = text_of(manager.get(f"/plans/{card.uuid}/?stage=5&checkpoint=508"))
+    page = text_of(inspector.get(f"/plans/{card.uuid}/?stage=5&checkpoint=508"))
     assert "ISO 286-1:2010" in page
     assert "<svg" in page
-    page = text_of(manager.get(f"/plans/{card.uuid}/?stage=6&checkpoint=604"))
+    page = text_of(inspector.get(f"/plans/{card.uuid}/?stage=6&checkpoint=604"))
     assert "Stored energy" in page
     assert "licensed or qualified persons decide" in page
 

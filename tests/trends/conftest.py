@@ -14,7 +14,7 @@ VECTORS = Path(__file__).resolve().parent.parent / "vectors"
 
 @pytest.fixture
 def published() -> Callable[[str], dict[str, Any]]:
-    """`published("imr_nist_flowrate")`: a data set with its source; `numbers` are what was published, with tolerance."""
+    """`published("imr_nist_flowrate")`: a data set with its source; `numbers` are the published ones with tolerance."""
 
     def load(name: str) -> dict[str, Any]:
         found: dict[str, Any] = json.loads((VECTORS / f"statistics_{name}.json").read_text(encoding="utf-8"))

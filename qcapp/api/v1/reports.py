@@ -108,7 +108,8 @@ class ReportsView(ActView):
         if state not in ("", "active", *ReportState):
             known = ", ".join(["active", *ReportState])
             raise Invalid("state_unknown", f"There is no state “{state[:40]}”; known are {known}.")
-        found = reports(state=state, serial=request.query_params.get("serial", "")[:60])
+        serial = request.query_params.get("serial", "")[:60]
+        found = reports(state=state, serial=serial, viewer=self.person, at=self.at)
         return Response({"reports": [report_line(card) for card in found]})
 
     @extend_schema(request=Raise, responses={201: Report, 400: Refusal, 403: Refusal, 404: Refusal})
@@ -116,7 +117,7 @@ class ReportsView(ActView):
         """Raise a report by hand; the unit goes on hold at once."""
         given = self.read(Raise)
         number = raising.raise_by_hand(by=self.person, checkpoint_key=given.pop("checkpoint"), at=self.at, **given)
-        return Response(report_json(report(number)), status=201)
+        return Response(report_json(report(number, viewer=self.person, at=self.at)), status=201)
 
 
 class ReportView(ActView):
@@ -125,7 +126,7 @@ class ReportView(ActView):
     @extend_schema(responses={200: Report, 404: Refusal})
     def get(self, request: Request, number: str) -> Response:
         """One report with its facts, its moves and what may be done next."""
-        return Response(report_json(report(number)))
+        return Response(report_json(report(number, viewer=self.person, at=self.at)))
 
 
 class ReportActView(ActView):
@@ -138,7 +139,7 @@ class ReportActView(ActView):
         """Do it, and give the report as it is afterwards."""
         given = self.read(self.shape)
         type(self).perform(self, number, given)
-        return Response(report_json(report(number)))
+        return Response(report_json(report(number, viewer=self.person, at=self.at)))
 
 
 def _report_act(

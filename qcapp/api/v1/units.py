@@ -14,11 +14,12 @@ from rest_framework.response import Response
 from qcapp.audit.queries import entries_about
 from qcapp.certificates.queries import CertificateCard, certificates_of, releases_of
 from qcapp.inspections.queries import inspection_of, progress_of
+from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.inspections.queries.shapes import AnswerView, InspectionView
 from qcapp.inspections.queries.timeline import cards_of, happenings, results_of
 from qcapp.inspections.services import open_unit
 from qcapp.lib.site_days import site_day
-from qcapp.nonconformance.queries import ReportCard, concessions_of, reports_of
+from qcapp.nonconformance.queries import ReportCard, reports_of
 from qcapp.people.queries import names_of
 from qcapp.people.roles import Act
 from qcapp.production.queries import (
@@ -145,32 +146,25 @@ class UnitView(ActView):
         view = inspection_of(serial, viewer=self.person, at=self.at)
         item_id = view.unit.item_id
         cards = cards_of(item_id)
-        secret = {checkpoint.card.id for checkpoint in view.checkpoints if checkpoint.hidden}
-        reports = reports_of(item_id)
-        sources = {report.number for report in reports if report.checkpoint_id in secret}
+        results = results_of(item_id, viewer=self.person, at=self.at, cards=cards)
+        reports = reports_of(item_id, secret=secrets_of(view))
+        sources = {report.number for report in reports if report.hidden}
         body = {
             "unit": unit_json(view.unit),
             "progress": progress_json(view.progress),
             "revision": {"uuid": str(view.revision.uuid), "letter": view.revision.letter},
             "stages": [stage_json(stage, view) for stage in view.stages],
-            "results": [
-                result_json(answer, cards[answer.checkpoint_id])
-                for answer in results_of(item_id, viewer=self.person, at=self.at)
-            ],
+            "results": [result_json(answer, cards[answer.checkpoint_id]) for answer in results],
             "holds": [hold_json(hold, hidden=hold.source in sources) for hold in holds_of(item_id)],
             "reports": [report_line(report, hidden=report.number in sources) for report in reports],
-            "concessions": [plain(asdict(concession)) for concession in concessions_of(item_id)],
+            "concessions": [plain(asdict(one.concession)) for one in reports if one.concession],
             "welds": [plain(asdict(weld)) for weld in welds_of(item_id)],
             "releases": [plain(asdict(release)) for release in releases_of(item_id)],
             "certificates": [certificate_json(card) for card in certificates_of(item_id)],
-            "happenings": _happenings(item_id, self),
+            "happenings": [plain(asdict(one)) for one in happenings(item_id, answers=results, cards=cards)],
             "acts": _acts(view),
         }
         return Response(body)
-
-
-def _happenings(item_id: int, view: ActView) -> list[dict[str, Any]]:
-    return [plain(asdict(one)) for one in happenings(item_id, viewer=view.person)]
 
 
 def _acts(view: InspectionView) -> list[dict[str, Any]]:

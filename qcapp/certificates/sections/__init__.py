@@ -6,13 +6,14 @@ becomes part of the frozen content; the PDF is rendered from that alone, by the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
 from . import identity, nonconformances, results, signatures, statement
 from .record import Record
 
-SECTIONS = {
+SECTIONS: dict[str, Callable[[Record], Any]] = {
     "identity": identity.build,
     "statement": statement.build,
     "results": results.build,

@@ -74,7 +74,9 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
 
 def _refuse_without_note(unit: UnitCard, last: CertificateCard, released: ReleaseCard) -> None:
     if last.withdrawn_at is None and released.at <= last.issued_at:
-        raise Conflict("issued_already", f"{last.number} issue {last.issue} is current for {unit.serial}; take that one.")
+        raise Conflict(
+            "issued_already", f"{last.number} issue {last.issue} is current for {unit.serial}; take that one."
+        )
     raise Invalid("change_note_missing", "Say what changed since the last issue; the new one prints it.")
 
 
@@ -140,6 +142,4 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
     CertificateWithdrawal.objects.create(certificate_id=card.id, reason=reason, signature=signature, at=at)
     payload = {"serial": card.serial, "reason": reason, "signature": str(signature.uuid)}
     audit.anchor_on_commit(at=at)
-    audit.record(
-        verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=subject, at=at, payload=payload
-    )
+    audit.record(verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=subject, at=at, payload=payload)

@@ -240,7 +240,7 @@ def _sign(shop: Shop, units: list[UnitCard], answered: list[list[drafts.Draft]])
         for stage in shop.plan.stages:
             operations = [draft.operation for draft in stored if draft.card.stage_id == stage.id]
             at = unit.opened_at + timedelta(days=stage.number, hours=3)
-            sign_off = {
+            sign_off: dict[str, Any] = {
                 "item_id": unit.item_id, "stage_id": stage.id, "covers": covers(operations),
                 "answers": len(operations), "at": at,
             }  # fmt: skip

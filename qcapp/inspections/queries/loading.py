@@ -130,7 +130,8 @@ def _conflicting(
 def answers(results: QuerySet[Result], cards: Mapping[int, CheckpointCard]) -> list[AnswerView]:
     """The results of a queryset as answers, in its order; those of checkpoints without a card are left out."""
     rows = list(results.values_list(*COLUMNS))
-    decisions = decisions_of(Q(result__in=[row[0] for row in rows]))
+    decidable = [row[0] for row in rows if row[FLAGS_AT] or row[OUTCOME_AT] == NEAR_LIMIT]
+    decisions = decisions_of(Q(result__in=decidable)) if decidable else {}
     return [view(row, cards[row[2]], decisions) for row in rows if row[2] in cards]
 
 

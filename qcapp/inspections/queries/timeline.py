@@ -27,9 +27,18 @@ NAMED_AT_MOST = 8  # checkpoints named in one line
 IN_ORDER = ("adopted", "reopened", "recorded", "decided", "signed")  # of things that bear the same time
 
 
-def results_of(item_id: int, *, viewer: Person | None = None, at: datetime | None = None) -> list[AnswerView]:
-    """Every stored answer of the item, the oldest first, without those that the viewer must not see yet."""
-    cards = cards_of(item_id)
+def results_of(
+    item_id: int,
+    *,
+    viewer: Person | None = None,
+    at: datetime | None = None,
+    cards: dict[int, CheckpointCard] | None = None,
+) -> list[AnswerView]:
+    """Every stored answer of the item, the oldest first, without those that the viewer must not see yet.
+
+    `cards` are those of `cards_of` where the caller has them at hand.
+    """
+    cards = cards_of(item_id) if cards is None else cards
     found = loading.answers(Result.objects.filter(item=item_id).order_by("id"), cards)
     secret = _secret(item_id, cards, viewer, at or timezone.now())
     return [answer for answer in found if (answer.checkpoint_id, answer.round) not in secret] if secret else found
@@ -69,14 +78,21 @@ def _secret(
 
 
 def happenings(
-    item_id: int, *, viewer: Person | None = None, answers: list[AnswerView] | None = None
+    item_id: int,
+    *,
+    viewer: Person | None = None,
+    answers: list[AnswerView] | None = None,
+    cards: dict[int, CheckpointCard] | None = None,
 ) -> list[Happening]:
     """What happened in the inspection of the item, newest first; results in one line for each submission.
 
-    `answers` are those of `results_of` where the caller has them at hand, none to leave the submissions out.
+    `answers` and `cards` are those of `results_of` and `cards_of` where the caller has them at hand; no answers leave
+    the submissions out.
     """
-    answers = results_of(item_id, viewer=viewer) if answers is None else answers
-    recorded = _submissions(answers, cards_of(item_id)) if answers else []
+    if answers is None:
+        cards = cards_of(item_id)
+        answers = results_of(item_id, viewer=viewer, cards=cards)
+    recorded = _submissions(answers, cards or cards_of(item_id)) if answers else []
     found = [*recorded, *_acts(item_id)]
     return sorted(found, key=lambda one: (one.at, IN_ORDER.index(one.what)), reverse=True)
 

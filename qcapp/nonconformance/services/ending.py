@@ -43,7 +43,10 @@ def close_without_correction(*, proof: Proof, number: str, corrective_action: st
     corrective_action = plain_text("The corrective action", " ".join(corrective_action.split()), longest=600)
     report = locked(number)
     REPORT_STATES.next(report.status.state, "close_without_correction")
-    chosen = Disposition(report.status.decided.disposition)
+    decided = report.status.decided
+    if decided is None:  # by the table a decided report has one
+        raise Refused("no_proposal", f"{report.number} has no disposition in force; decide it again.")
+    chosen = Disposition(decided.disposition)
     if chosen in NEEDS_CORRECTION:
         message = f"{report.number} was decided as {chosen.label}: it closes after the correction is verified."
         raise Refused("correction_needed", message)

@@ -12,7 +12,7 @@ from qcapp.lib.site_days import site_day
 from qcapp.production.services import lock_unit
 
 from ..models import Move, Report, ReportStatus
-from ..queries import report_row
+from ..queries import report_row, unit_of_report
 from ..states import REPORT_STATES
 
 if TYPE_CHECKING:
@@ -24,9 +24,9 @@ LONGEST_NOTE = 600
 
 def locked(number: str) -> Report:
     """The report as it stands with its unit's row locked first, then its status: the fixed order. Raises NotFound."""
-    unit = getattr(report_row(number).item, "unit", None)
-    if unit is not None:
-        lock_unit(unit.pk)
+    unit_id = unit_of_report(number)
+    if unit_id is not None:
+        lock_unit(unit_id)
     row = report_row(number)
     row.status = ReportStatus.objects.select_for_update(of=("self",)).select_related("decided").get(report=row)
     return row

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
 
 from qcapp.core.metrology.leak import LeakRate, Reading, convert_rate, leak_rate, pressure_per_kelvin
 from qcapp.core.metrology.quantities import as_text, convert
@@ -75,55 +74,73 @@ class Leak:
         return tuple((name, f"{significant(value, 4)} {self.pressure_unit}") for name, value in parts)
 
 
-def leak(
-    *,
-    start_pressure: Decimal,
-    start_temperature: Decimal,
-    end_pressure: Decimal,
-    end_temperature: Decimal,
-    pressure_unit: str,
-    gauge: bool,
-    barometer: Decimal | None,
-    barometer_end: Decimal | None,
-    litres: Decimal,
-    duration: Decimal,
-    time_unit: str,
-    resolution: Decimal | None,
-    settling: Decimal | None,
-) -> Leak:
-    """The leak rate; pressures in `pressure_unit`, temperatures in °C, times in `time_unit`.
+@dataclass(frozen=True)
+class LeakTest:
+    """What was read and typed: pressures in `pressure_unit`, temperatures in °C, times in `time_unit`.
 
-    Raises Invalid as `leak_rate` does.
+    `gauge` says that the gauge shows the pressure above air; `barometer_end` None that the air pressure stayed.
     """
 
-    def pascal(pressure: Decimal | None) -> Decimal | None:
-        return None if pressure is None else convert(pressure, pressure_unit, "Pa")
+    start_pressure: Decimal
+    start_temperature: Decimal
+    end_pressure: Decimal
+    end_temperature: Decimal
+    pressure_unit: str
+    gauge: bool
+    barometer: Decimal | None
+    barometer_end: Decimal | None
+    litres: Decimal
+    duration: Decimal
+    time_unit: str
+    resolution: Decimal | None
+    settling: Decimal | None
 
-    def shown(pressure: Decimal) -> Decimal:
-        return convert(pressure, "Pa", pressure_unit)
+    @property
+    def start(self) -> Reading:
+        return self._reading(self.start_pressure, self.start_temperature)
 
-    kind: Literal["gauge", "absolute"] = "gauge" if gauge else "absolute"
-    start = Reading(convert(start_pressure, pressure_unit, "Pa"), start_temperature, kind)
-    end = Reading(convert(end_pressure, pressure_unit, "Pa"), end_temperature, kind)
+    @property
+    def end(self) -> Reading:
+        return self._reading(self.end_pressure, self.end_temperature)
+
+    def _reading(self, pressure: Decimal, temperature: Decimal) -> Reading:
+        return Reading(convert(pressure, self.pressure_unit, "Pa"), temperature, "gauge" if self.gauge else "absolute")
+
+    def pascal(self, pressure: Decimal | None) -> Decimal | None:
+        """A pressure that may not have been given, in Pa."""
+        return None if pressure is None else convert(pressure, self.pressure_unit, "Pa")
+
+    def shown(self, pressure: Decimal) -> Decimal:
+        """A pressure in Pa in the unit that was typed."""
+        return convert(pressure, "Pa", self.pressure_unit)
+
+    def seconds(self, time: Decimal | None) -> Decimal:
+        """A time in seconds, zero where none was given."""
+        return convert(time or Decimal(0), self.time_unit, "s")
+
+
+def leak(test: LeakTest) -> Leak:
+    """The leak rate that the test shows. Raises Invalid as `leak_rate` does."""
+    barometer = test.pascal(test.barometer)
     found = leak_rate(
-        start,
-        end,
-        volume=convert(litres, "l", "m³"),
-        duration=convert(duration, time_unit, "s"),
-        barometer=pascal(barometer),
-        barometer_end=pascal(barometer_end),
-        resolution=pascal(resolution),
-        settling_time=convert(settling or Decimal(0), time_unit, "s"),
+        test.start,
+        test.end,
+        volume=convert(test.litres, "l", "m³"),
+        duration=test.seconds(test.duration),
+        barometer=barometer,
+        barometer_end=test.pascal(test.barometer_end),
+        resolution=test.pascal(test.resolution),
+        settling_time=test.seconds(test.settling),
     )
     return Leak(
         found=found,
         rates=tuple(
             (name, significant(convert_rate(found.rate, "Pa*m3/s", unit))) for unit, name in RATE_UNITS.items()
         ),
-        drop=shown(found.pressure_loss + found.temperature_effect),
-        temperature_effect=shown(found.temperature_effect),
-        pressure_loss=shown(found.pressure_loss),
-        per_kelvin=shown(pressure_per_kelvin(start, barometer=pascal(barometer))),
-        pressure_unit=pressure_unit,
+        drop=test.shown(found.pressure_loss + found.temperature_effect),
+        temperature_effect=test.shown(found.temperature_effect),
+        pressure_loss=test.shown(found.pressure_loss),
+        per_kelvin=test.shown(pressure_per_kelvin(test.start, barometer=barometer)),
+        pressure_unit=test.pressure_unit,
         smallest="" if found.smallest is None else significant(found.smallest),
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.safestring import SafeString
 
-from . import forms, leaks, lots, pictures, weld_limits
+from . import forms, leaks, lots, pictures, size_forms, weld_limits
 
 OWN_FIELDS = frozenset({"size", "carbon", "leak"})
 """Parts whose fields are arranged by a template of their own."""
@@ -59,7 +59,7 @@ PARTS = {
             "size",
             "Limits of a size",
             "From a class or a tolerance as drawn to the two limits, and to the verdict on a value.",
-            forms.size_form,
+            size_forms.size_form,
             {
                 "standard": "iso286", "size": "30", "unit_of_measure": "mm", "notation": "H7", "kind": "linear",
                 "letter": "",

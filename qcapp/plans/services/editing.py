@@ -11,23 +11,26 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db import transaction
 
 from qcapp.core.errors import Conflict, Invalid, Problems, Refused
+from qcapp.gauges.queries import kind_names
 from qcapp.lib.plain_text import shown
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
 from .. import draft_edits
 from ..cards import RevisionCard
-from ..draft_rows import Paper, ReadPaper, settled, tidy
+from ..draft_rows import Paper, ReadPaper, read_paper, settled, tidy
 from ..models import Draft, DraftStep
 from ..plan_file import COLUMNS, MAX_ROWS, PlanFinding, cell_problem
+from ..plan_rules import Numbering
 from ..queries import numbers_given
-from ..queries.drafts import digest_of, paper_of, read_for
+from ..queries.drafts import digest_of, paper_of
 from ..states import RevisionState
 from .together import locked
 
@@ -83,6 +86,7 @@ class _Open:
     row: Draft
     read: ReadPaper
     given: Mapping[int, str]
+    reading: Callable[[Paper], ReadPaper]
     by: Person
     at: datetime
 
@@ -92,8 +96,8 @@ class _Open:
 
     def store(self, paper: Paper, said: str, *, focus: int | None = None, lenient: bool = False) -> Edited:
         """Keep the paper as the next step. `lenient` keeps also what makes new findings."""
-        after = read_for(self.card.family_id, tidy(paper))
-        after = read_for(self.card.family_id, settled(after))
+        after = self.reading(tidy(paper))
+        after = self.reading(settled(after))
         if len(after.paper.rows) > MAX_ROWS:
             raise Invalid("too_many_rows", f"A plan has at most {MAX_ROWS} checkpoints; split it.")
         if not lenient:
@@ -130,7 +134,9 @@ def _opened(by: Person, revision_uuid: UUID, at: datetime, version: int | None =
         row = Draft.objects.select_for_update().get(revision=card.id)
         if version is not None and version != row.version:
             raise _changed_meanwhile(row, by)
-        yield _Open(card, row, read_for(card.family_id, paper_of(row)), numbers_given(card.family_id), by, at)
+        given = numbers_given(card.family_id)
+        reading = partial(read_paper, gauge_kinds=kind_names(), numbering=Numbering(given))
+        yield _Open(card, row, reading(paper_of(row)), given, reading, by, at)
 
 
 def _changed_meanwhile(row: Draft, by: Person) -> Conflict:
@@ -177,7 +183,7 @@ def set_cell(*, by: Person, revision_uuid: UUID, row_id: int, column: str, text:
         if row.cells[column] != was:
             raise _cell_changed(draft, row.cells[column])
         paper = _with_cell(draft, row_id, column, text)
-        after = read_for(draft.card.family_id, paper)
+        after = draft.reading(paper)
         _refuse_own(draft.read, after, row_id, column)
         return draft.store(
             paper, f"{row.number} {_words(column)}: {was or 'empty'} → {text.strip() or 'empty'}", focus=row_id
@@ -188,7 +194,7 @@ def try_cell(*, by: Person, revision_uuid: UUID, row_id: int, column: str, text:
     """The draft as it would read with this cell, nothing kept. Raises as `set_cell` does."""
     with _opened(by, revision_uuid, at) as draft:
         _check_column(column)
-        after = read_for(draft.card.family_id, tidy(_with_cell(draft, row_id, column, text)))
+        after = draft.reading(tidy(_with_cell(draft, row_id, column, text)))
         _refuse_own(draft.read, after, row_id, column)
         return after
 
@@ -226,7 +232,7 @@ def set_field(*, by: Person, revision_uuid: UUID, ids: Sequence[int], column: st
         for row_id in ids:
             number = draft_edits.row_of(draft.paper, row_id).number
             try:
-                draft.read = read_for(draft.card.family_id, _with_cell(draft, row_id, column, text))
+                draft.read = draft.reading(_with_cell(draft, row_id, column, text))
                 _refuse_own(before, draft.read, row_id, column)
             except Invalid as refusal:
                 message = f"{number}: {refusal.message} Nothing was changed."
@@ -357,7 +363,7 @@ def replace_rows(
     """
     with _opened(by, revision_uuid, at, version if keep else None) as draft:
         paper = make(draft.paper, draft.card.family_id, draft.given)
-        after = read_for(draft.card.family_id, settled(read_for(draft.card.family_id, tidy(paper))))
+        after = draft.reading(settled(draft.reading(tidy(paper))))
         known = {(finding.line, finding.code) for finding in draft.read.plan.findings}
         new = [finding for finding in after.plan.findings if (finding.line, finding.code) not in known]
         if new:
@@ -392,7 +398,7 @@ def undo(*, by: Person, revision_uuid: UUID, version: int, at: datetime) -> Edit
         draft.write(zlib.decompress(bytes(step.before)).decode())
         said, step_id = step.said, step.pk
         DraftStep.objects.filter(pk=step_id).delete()
-        after = read_for(draft.card.family_id, paper_of(draft.row))
+        after = draft.reading(paper_of(draft.row))
         edited = Edited(draft.read, after, draft.row.version, f"undone: {said}")
         return Edited(draft.read, after, draft.row.version, edited.said, _first_difference(edited))
 

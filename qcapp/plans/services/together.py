@@ -17,7 +17,7 @@ from qcapp.people.services import write_signature
 
 from ..cards import RevisionCard
 from ..models import PlanRevision, RevisionEvent, RevisionStatus
-from ..queries import revision_by_id, revision_card
+from ..queries import revision_card
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person, Signature
@@ -26,10 +26,10 @@ if TYPE_CHECKING:
 
 def locked(revision_uuid: UUID) -> RevisionCard:
     """The revision as it stands, its row and its family's states locked until the transaction ends."""
-    card = revision_card(revision_uuid)
-    list(PlanRevision.objects.select_for_update().filter(pk=card.id).values_list("pk"))
-    list(RevisionStatus.objects.select_for_update().filter(family=card.family_id).order_by("pk").values_list("pk"))
-    return revision_by_id(card.id)
+    found = PlanRevision.objects.select_for_update().filter(uuid=revision_uuid).values_list("pk", "family").first()
+    if found:
+        list(RevisionStatus.objects.select_for_update().filter(family=found[1]).order_by("pk").values_list("pk"))
+    return revision_card(revision_uuid)
 
 
 def add_event(

@@ -9,7 +9,7 @@ from urllib.parse import quote
 from qcapp.core.statistics.control_chart import ControlChart
 from qcapp.lib.band_picture import Scale
 
-from ..control import Chart, Sample
+from ..control import Chart, Sample, natural_floor
 from ..readings import Series
 from .frame import Frame, cross, diamond, order_axis, picture, side_labels, stepped, value_axis, written
 
@@ -62,8 +62,8 @@ def _range(series: Series, chart: Chart) -> tuple[float, float]:
         if low - FAR * span <= limit <= high + FAR * span:
             low, high = min(low, limit), max(high, limit)
     air = 0.06 * ((high - low) or 1.0)
-    floor = 0.0 if series.kind in {"attribute", "count"} else low - air
-    return (min(floor, low) if series.kind in {"attribute", "count"} else floor), high + air
+    floor = 0.0 if series.kind == "attribute" else natural_floor(series)
+    return (low - air if floor is None else min(low, floor)), high + air
 
 
 def _plan_band(series: Series, frame: Frame, y: Scale, chart: Chart) -> str:

@@ -6,12 +6,14 @@ import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from decimal import Decimal
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
 from qcapp.core.checkpoints.kinds import kind as kind_of
+from qcapp.core.checkpoints.limits import written
 from qcapp.core.errors import Invalid, NotFound, QcError
 from qcapp.core.formulas import references
 from qcapp.core.metrology.bands import Band
@@ -205,6 +207,8 @@ def _reading(point: Point, at: CheckpointAt, around: Surroundings, unit: str, ba
     answer = json.loads(point.answer)
     own = getattr(at.spec, "unit_of_measure", "")
     texts = [converted(text, own, unit) for text in numbers_of(answer, at.kind)]
+    if at.kind == "derived":  # stored with two decimals more; zeros there say nothing
+        texts = [written(Decimal(text), at.spec.decimals) for text in texts]
     values = tuple(float(text) for text in texts)
     text = ", ".join(texts)
     if at.kind == "attribute":

@@ -61,6 +61,12 @@ def watch_of(family_code: str, *, units: int = WINDOW) -> Watch:
     return Watch(subject.family, len(items), entries)
 
 
+def forget() -> None:
+    """Drops what is kept, so that the next page is computed anew: for measuring and for tests."""
+    with _lock:
+        _kept.clear()
+
+
 def _all_series(subject: Subject, cards: list[CheckpointCard], items: list[int]) -> list[Series]:
     points = stored.points_of_items(items, [card.characteristic_id for card in cards])
     checkpoints = stored.checkpoints_at([point for some in points.values() for point in some])

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from qcapp.core.errors import Invalid
-from qcapp.plans.calculators.leaks import Leak, leak, significant
+from qcapp.plans.calculators.leaks import Leak, LeakTest, leak, significant
 
 
 def of(**changed: Any) -> Leak:
@@ -27,7 +27,7 @@ def of(**changed: Any) -> Leak:
         "resolution": Decimal("0.01"),
         "settling": Decimal(2),
     }
-    return leak(**(values | changed))
+    return leak(LeakTest(**(values | changed)))
 
 
 def test_gives_volume_times_drop_over_time() -> None:

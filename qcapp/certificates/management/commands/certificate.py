@@ -18,7 +18,9 @@ from qcapp.production.queries import unit_by_serial
 
 
 class Command(BaseCommand):
-    help = "Writes the current issue of a unit's certificate. It issues one only with --by, and only when there is none."
+    help = (
+        "Writes the current issue of a unit's certificate. It issues one only with --by, and only when there is none."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("serial", help="serial number of the unit, such as FR-200-0147")

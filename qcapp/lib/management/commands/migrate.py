@@ -27,6 +27,10 @@ class Command(migrate.Command):
         if OWNER in connections.settings:
             parser.set_defaults(database=OWNER)
 
+    def check(self, *args: Any, **options: Any) -> None:
+        """Without the checks of the database: they would ask for the guards that this command puts back."""
+        super().check(*args, **options | {"databases": None})
+
     def handle(self, *args: Any, **options: Any) -> None:
         super().handle(*args, **options)
         if options["database"] == OWNER and connections[OWNER].vendor == "postgresql":

@@ -1,0 +1,128 @@
+"""Speed of the pages of trends against the bare work below them: `manage.py benchmark --charts`.
+
+Thousands of invented frames in a database of the benchmark's own. A characteristic's page over its last 500 values and
+the watch page over the last 100 units go through the whole stack by Django's test client; beside them the bare SELECT
+of the same rows, and the passes over a clean array that limits and capability cannot do without.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy
+from django.db import connection
+from django.test import Client
+from django.utils import timezone
+
+from qcapp.core.statistics.bare_passes import capability_passes, individuals_passes
+from qcapp.core.statistics.readings import FloatArray
+from qcapp.people.roles import Role
+from qcapp.trends.queries.watching import forget
+
+from .dataset import FAMILY, Shop
+from .own_house import own_house
+from .registry import Effort, Measurement, alternate, benchmark
+
+FRAMES = 1500
+SMALL = 3  # the page is measured first with a third of the frames
+VALUES, UNITS = 500, 100
+FEWEST = 5  # the shortest window that a page takes
+KEY = "head_angle"
+PAGE, COLD, WARM = "characteristic page, last 500 values", "watch page, computed anew", "watch page, kept"
+MOST = {PAGE: 200, COLD: 1500, WARM: 150}  # milliseconds
+MOST_GROWTH = 1.3
+ROWS = "the bare SELECT of its rows and bare numpy over them"
+LAST = """SELECT r.id, r.plot, r.outcome, r.recorded_at FROM inspections_result r
+          JOIN plans_characteristic c ON c.id = r.characteristic_id
+          WHERE c.key = %s AND r.round = 1 AND r.inspection = 1 ORDER BY r.id DESC LIMIT %s"""
+WINDOW = """SELECT r.characteristic_id, r.plot, r.outcome, r.recorded_at FROM inspections_result r
+            WHERE r.round = 1 AND r.inspection = 1
+            AND r.item_id IN (SELECT item_id FROM production_unit ORDER BY item_id DESC LIMIT %s)
+            ORDER BY r.characteristic_id, r.id"""
+
+
+@benchmark("charts", name="pages")
+def pages(effort: Effort) -> Iterator[Measurement]:
+    """The pages of trends with FRAMES frames, and the characteristic's page with a part of them as well."""
+    frames = effort.of(FRAMES)
+    few = max(1, frames // SMALL)
+    with own_house():
+        shop = Shop.made(timezone.now())
+        shop.load_frames(1, few, _tell)
+        client = Client()
+        client.force_login(shop.person(Role.QUALITY_MANAGER))
+        last = max(FEWEST, min(VALUES, few))
+        before = _page(client, effort, last)
+        shop.load_frames(few + 1, frames - few, _tell)
+        after = _page(client, effort, last)
+        yield after
+        yield _growth(before, after, few, frames)
+        yield _watch(client, COLD, effort, forget)
+        yield _watch(client, WARM, effort, lambda: None)
+
+
+def _tell(done: int) -> None:
+    sys.stderr.write(f"\r{done} frames ")
+    sys.stderr.flush()
+
+
+def _page(client: Client, effort: Effort, last: int) -> Measurement:
+    """The same number of values with few and with many frames, so that only the history behind them grows."""
+    address = f"/trends/{FAMILY}/{KEY}/?last={last}"
+    return _measured(PAGE, *alternate(lambda: _get(client, address), lambda: _bare_page(last), effort.repeats))
+
+
+def _growth(before: Measurement, after: Measurement, few: int, many: int) -> Measurement:
+    ratio = after.value / before.value
+    goal = f"at most {MOST_GROWTH}×"
+    against = f"the same with {few} frames"
+    name = f"characteristic page with {many} frames"
+    return Measurement(name, after.value, "ms", before.value, ratio, goal, ratio <= MOST_GROWTH, against)
+
+
+def _watch(client: Client, name: str, effort: Effort, first: Callable[[], None]) -> Measurement:
+    def ours() -> None:
+        first()
+        _get(client, f"/trends/?family={FAMILY}")
+
+    return _measured(name, *alternate(ours, lambda: _bare_watch(UNITS), effort.repeats))
+
+
+def _measured(name: str, ours: float, bare: float) -> Measurement:
+    value = ours * 1000
+    return Measurement(name, value, "ms", bare * 1000, ours / bare, f"below {MOST[name]} ms", value < MOST[name], ROWS)
+
+
+def _get(client: Client, address: str) -> bytes:
+    response = client.get(address)
+    if response.status_code != 200:
+        raise RuntimeError(f"{address} answered {response.status_code}")
+    return bytes(response.content)
+
+
+def _bare_page(count: int) -> None:
+    rows = _select(LAST, [KEY, count])
+    _passes(numpy.array([row[1] for row in reversed(rows)], dtype=numpy.float64))
+
+
+def _bare_watch(units: int) -> None:
+    values: dict[int, list[float]] = {}
+    for characteristic, plot, _, _ in _select(WINDOW, [units]):
+        if plot is not None:
+            values.setdefault(characteristic, []).append(plot)
+    for row in values.values():
+        _passes(numpy.array(row, dtype=numpy.float64))
+
+
+def _passes(x: FloatArray) -> None:
+    if x.size > 1 and x.min() < x.max():
+        individuals_passes(x)
+        capability_passes(x)
+
+
+def _select(sql: str, parameters: list[Any]) -> list[Any]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, parameters)
+        return cursor.fetchall()

@@ -1,0 +1,189 @@
+"""What happened to a unit, line by line: from the audit chain, and for answers and reports from what they say."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from qcapp.audit.verbs import Verb
+
+if TYPE_CHECKING:
+    from qcapp.audit.queries import EntryRow
+    from qcapp.certificates.queries import CertificateCard
+    from qcapp.inspections.queries import AnswerView
+    from qcapp.nonconformance.cards import MoveCard, ReportCard
+    from qcapp.plans.cards import CheckpointCard
+
+Payload = Mapping[str, Any]
+PURPOSES = {"repeat": "measured again", "correction": "correction"}
+PLAIN = frozenset({"in_band", "conforms", "recorded"})  # outcomes that need no line of their own
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of what happened. `outcome` picks the mark; `url` leads to the paper behind it."""
+
+    at: datetime
+    text: str
+    detail: str = ""
+    outcome: str = ""
+    nearest_limit: str = ""
+    kind: str = "attribute"
+    url: str = ""
+    link: str = ""
+
+
+# --------------------------------------------------------------------------------------------- the audit chain
+
+
+def _opened(told: Payload, names: Mapping[str, str]) -> str:
+    order = f", order {told['order_number']}" if told.get("order_number") else ""
+    variant = f", {told['variant']}" if told.get("variant") else ""
+    return f"Opened on plan revision {told.get('plan', '?')}{order}{variant}"
+
+
+def _recorded(told: Payload, names: Mapping[str, str]) -> str:
+    count = len(told.get("results", ()))
+    return f"{count} answer{'' if count == 1 else 's'} recorded"
+
+
+def _signed(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Stage {told.get('stage', '?')} signed, {told.get('answers', '?')} answers covered"
+
+
+def _decided(told: Payload, names: Mapping[str, str]) -> str:
+    verdict = "accepted" if told.get("accepted") else "not accepted"
+    about = str(told.get("about", "")).replace("_", " ")
+    return f"{told.get('checkpoint', '?')} {about}: {verdict}. {told.get('reason', '')}"
+
+
+def _held(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Put on hold, {told.get('source', '?')}: {told.get('reason', '')}"
+
+
+def _lifted(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Hold of {told.get('source', '?')} lifted: {told.get('reason', '')}"
+
+
+def _welded(told: Payload, names: Mapping[str, str]) -> str:
+    procedure = f", {told['procedure']}" if told.get("procedure") else ""
+    welder = names.get(str(told.get("welder", "")), "a welder")
+    return f"{', '.join(told.get('joints', ()))} welded by {welder}{procedure}"
+
+
+def _scrapped(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Scrapped by {told.get('report', 'a report')}"
+
+
+def _released(told: Payload, names: Mapping[str, str]) -> str:
+    return "Released"
+
+
+def _taken_back(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Release withdrawn: {told.get('reason', '')}"
+
+
+SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
+    Verb.UNIT_OPENED: _opened,
+    Verb.RESULTS_RECORDED: _recorded,
+    Verb.RESULTS_IMPORTED: _recorded,
+    Verb.STAGE_SIGNED: _signed,
+    Verb.RESULT_DECIDED: _decided,
+    Verb.UNIT_HELD: _held,
+    Verb.UNIT_HOLD_LIFTED: _lifted,
+    Verb.UNIT_WELDED: _welded,
+    Verb.UNIT_SCRAPPED: _scrapped,
+    Verb.RELEASE_GIVEN: _released,
+    Verb.RELEASE_WITHDRAWN: _taken_back,
+}
+MARKS: Mapping[str, str] = {
+    Verb.STAGE_SIGNED: "conforms",
+    Verb.RELEASE_GIVEN: "conforms",
+    Verb.RELEASE_WITHDRAWN: "does_not_conform",
+    Verb.UNIT_SCRAPPED: "does_not_conform",
+}
+
+
+def of_acts(entries: Iterable[EntryRow], names: Mapping[str, str], hidden: Iterable[int]) -> list[Line]:
+    """A line for each act on the unit, in the order given. Decisions about `hidden` checkpoints are left out.
+
+    A payload that was redacted leaves the act with what is still known.
+    """
+    kept = set(hidden)
+    return [
+        Line(entry.at, _sentence(entry, names), _by(entry, names), MARKS.get(entry.verb, ""))
+        for entry in entries
+        if entry.verb != Verb.RESULT_DECIDED or entry.payload.get("checkpoint") not in kept
+    ]
+
+
+def _sentence(entry: EntryRow, names: Mapping[str, str]) -> str:
+    known = SENTENCES.get(entry.verb)
+    words = entry.verb.replace(".", " ").replace("_", " ").capitalize()
+    return known(entry.payload, names).strip() if known else words
+
+
+def _by(entry: EntryRow, names: Mapping[str, str]) -> str:
+    """Who did it, and in which role where the act is signed in one."""
+    role = str(entry.payload.get("role", "")).replace("_", " ")
+    return ", ".join(part for part in (names.get(entry.actor, ""), role) if part)
+
+
+def people_in(entries: Iterable[EntryRow]) -> set[str]:
+    """The uuids of everybody whom the acts name."""
+    named: set[str] = set()
+    for entry in entries:
+        named |= {entry.actor, str(entry.payload.get("welder", ""))}
+    return named - {""}
+
+
+# ---------------------------------------------------------------------------------- answers, reports, certificates
+
+
+def of_answers(answers: Iterable[tuple[CheckpointCard, AnswerView]]) -> list[Line]:
+    """A line for each answer near or out of band, measured again or corrected; the others are counted by the act."""
+    return [
+        _answer(card, answer) for card, answer in answers if answer.outcome not in PLAIN or answer.purpose in PURPOSES
+    ]
+
+
+def _answer(card: CheckpointCard, answer: AnswerView) -> Line:
+    what = f" ({PURPOSES[answer.purpose]}: {answer.reason})" if answer.purpose in PURPOSES else ""
+    limits = f", limits {card.limits_text}" if card.kind in {"measured", "derived", "count"} else ""
+    parts = [str(card.number), answer.person_name, answer.gauge_number, f"round {answer.round}"]
+    return Line(
+        at=answer.recorded_at,
+        text=f"{card.title}: {answer.described}, {answer.outcome.replace('_', ' ')}{limits}{what}",
+        detail=" · ".join(part for part in parts if part),
+        outcome=answer.outcome,
+        nearest_limit=answer.nearest_limit,
+        kind=card.kind,
+    )
+
+
+def of_reports(reports: Iterable[ReportCard], moves: Mapping[int, Iterable[MoveCard]]) -> list[Line]:
+    """The raising of each report and every step since."""
+    lines = []
+    for report in reports:
+        paper = {"url": f"/nonconformances/{report.number}/", "link": report.number}
+        lines.append(Line(report.raised_at, f"{report.number} raised: {report.title}", report.raised_by_name, **paper))
+        for move in moves.get(report.id, ()):
+            detail = " · ".join(part for part in (move.by_name, move.note) if part)
+            lines.append(Line(move.at, f"{report.number}: {move.label}", detail, **paper))
+    return lines
+
+
+def of_certificates(certificates: Iterable[CertificateCard]) -> list[Line]:
+    """Each issue, and its withdrawal."""
+    lines = []
+    for one in certificates:
+        name = f"Certificate {one.number} issue {one.issue}"
+        paper = {"url": f"/certificates/{one.number}/{one.issue}.pdf", "link": "PDF"}
+        change = f" · {one.change_note}" if one.change_note else ""
+        lines.append(Line(one.issued_at, f"{name} issued", f"{one.issued_by_name}{change}", "conforms", **paper))
+        if one.withdrawn_at is not None:
+            text = f"{name} withdrawn: {one.withdrawn_reason}"
+            lines.append(Line(one.withdrawn_at, text, "", "does_not_conform"))
+    return lines

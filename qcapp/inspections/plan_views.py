@@ -1,0 +1,45 @@
+"""Pages about plans that need recorded results: a draft tried on recent units, and from a drawing to its units."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from qcapp.people.access import needs
+from qcapp.people.roles import Act
+from qcapp.plans.queries import checkpoints_of, revision_card
+from qcapp.plans.queries.citing import revisions_citing
+
+from .queries.trying import tried_on, units_inspected_to
+
+AMOUNTS = (10, 40, 100, 200)
+
+
+@needs(Act.LOOK_AT_PLAN)
+@require_safe
+def try_on_units(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """What the revision's limits would have said about the last units; `?units=40`."""
+    card = revision_card(uuid)
+    asked = request.GET.get("units", "")
+    units = int(asked) if asked in map(str, AMOUNTS) else 40
+    shown = {
+        "revision": card,
+        "amounts": AMOUNTS,
+        "units": units,
+        "tried": tried_on(card.family_id, checkpoints_of(card.id), units, viewer=request.user),
+    }
+    return render(request, "inspections/try_plan.html", shown)
+
+
+@needs(Act.LOOK_UP_UNIT)
+@require_safe
+def drawings(request: HttpRequest) -> HttpResponse:
+    """From a drawing's or a specification's number to plan revisions that cite it, to units inspected to them."""
+    asked = request.GET.get("q", "").replace("\0", "").strip()[:60]
+    found = revisions_citing(asked) if asked else []
+    units = units_inspected_to([one.revision.id for one in found])
+    shown = {"q": asked, "found": [(one, units.get(one.revision.id, [])) for one in found]}
+    return render(request, "inspections/drawings.html", shown)

@@ -1,0 +1,72 @@
+"""Pieces of JavaScript that the tests run inside the page."""
+
+from __future__ import annotations
+
+STORED = """
+name => new Promise((resolve) => {
+    indexedDB.open("qcapp").onsuccess = (event) => {
+        const db = event.target.result;
+        db.transaction(name).objectStore(name).getAll().onsuccess = (asked) => {
+            db.close();
+            resolve(asked.target.result);
+        };
+    };
+})
+"""
+
+# The first entry that was sent goes out once more, under the same key with another answer.
+REUSE_A_KEY = """
+() => new Promise((done) => {
+    indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
+        const t = db.transaction(["sent", "outbox"], "readwrite");
+        t.objectStore("sent").getAll().onsuccess = (event) => {
+            const [{ seq, at, verdict, ...row }] = event.target.result;
+            row.operation = { ...row.operation, answer: { count: 9 }, raw: "9" };
+            t.objectStore("outbox").add(row);
+        };
+        t.oncomplete = () => { db.close(); done(); };
+    };
+})
+"""
+
+# From now on every entry's transaction breaks off, as on a full or worn medium; `heal()` ends it.
+BREAK_THE_STORE = """
+() => {
+    const add = IDBObjectStore.prototype.add;
+    IDBObjectStore.prototype.add = function (...given) {
+        const asked = add.apply(this, given);
+        this.transaction.abort();
+        return asked;
+    };
+    window.heal = () => { IDBObjectStore.prototype.add = add; };
+}
+"""
+
+KEPT_TEXTS = """
+async () => {
+    const texts = [];
+    for (const name of await caches.keys()) {
+        const cache = await caches.open(name);
+        for (const asked of await cache.keys()) texts.push(await (await cache.match(asked)).text());
+    }
+    return texts.join("\\n");
+}
+"""
+
+BOXES = """
+nodes => nodes.filter((node) => node.offsetParent).map((node) => {
+    const box = node.getBoundingClientRect();
+    return { x: box.x, y: box.y, w: box.width, h: box.height, name: node.innerText };
+})
+"""
+
+# The colours of a text and of the nearest painted ground behind it.
+COLOURS = """
+selector => {
+    const node = document.querySelector(selector);
+    const painted = (one) => getComputedStyle(one).backgroundColor;
+    let ground = node;
+    while (/rgba\\(.*, 0\\)|transparent/.test(painted(ground))) ground = ground.parentElement;
+    return [getComputedStyle(node).color, painted(ground)];
+}
+"""

@@ -1,0 +1,79 @@
+"""What another plan would have said about recorded values, and from a drawing to its units; nothing changes by it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from qcapp.core.checkpoints.kinds import KINDS
+from qcapp.inspections.queries.trying import tried_on, units_inspected_to
+from qcapp.plans.queries import checkpoints_of, revision_card
+from tests.cast import Cast
+from tests.factories.inspections import SERIAL, Workshop
+from tests.unchanged import rows_of
+
+PLACES = ("inspections", "plans", "production")
+
+
+def with_limits(cards, **limits):
+    """The cards with other limits for some keys."""
+    return [
+        replace(
+            card, spec=KINDS[card.kind].read_spec(card.spec_json | {"notation": limits[card.key], "lower": None, "upper": None})
+        ) if card.key in limits else card
+        for card in cards
+    ]  # fmt: skip
+
+
+@pytest.fixture
+def measured(workshop: Workshop, cast: Cast) -> Workshop:
+    workshop.answer(cast.inspector, "head_angle", {"value": "61.90"}, gauge="AG-01")
+    workshop.answer(cast.inspector, "left_length", {"value": "250.1"}, gauge="CA-01")
+    return workshop
+
+
+def cards_of(workshop: Workshop):
+    card = revision_card(workshop.revision)
+    return card, checkpoints_of(card.id)
+
+
+def test_the_same_limits_give_the_same_verdicts(measured: Workshop) -> None:
+    card, cards = cards_of(measured)
+    tried = tried_on(card.family_id, cards, 40)
+    assert (tried.units, tried.judged, tried.others) == ((SERIAL,), 2, ())
+
+
+def test_names_the_values_that_tighter_limits_would_have_put_out_of_band(measured: Workshop) -> None:
+    card, cards = cards_of(measured)
+    before = rows_of(*PLACES)
+    tried = tried_on(card.family_id, with_limits(cards, head_angle="±0.05"), 40)
+    (other,) = tried.others
+    assert (other.serial, other.number, other.before, other.after) == (SERIAL, 101, "in_band", "out_of_band")
+    assert (other.nearest_after, other.worse, tried.fall_out) == ("lower", True, 1)
+    assert (tried.units_changed, tried.by_checkpoint) == (1, [(101, "Head angle", 1)])
+    assert rows_of(*PLACES) == before
+
+
+def test_leaves_out_another_kind_and_units_beyond_the_last(measured: Workshop) -> None:
+    card, cards = cards_of(measured)
+    counts = [replace(one, kind="count") if one.key == "head_angle" else one for one in cards]
+    assert tried_on(card.family_id, counts, 40).judged == 1
+    assert tried_on(card.family_id, cards, 0).units == ()
+
+
+def test_shows_its_page_and_changes_nothing(measured: Workshop, cast: Cast, client_of, django_assert_max_num_queries) -> None:
+    client = client_of(cast.quality_manager)
+    before = rows_of(*PLACES)
+    with django_assert_max_num_queries(20):
+        page = client.get(f"/plans/{measured.revision}/try/?units=10").content.decode()
+    assert "Every verdict would be the same" in page
+    assert client.get(f"/plans/{measured.revision}/try/?units=x").status_code == 200
+    assert client.post(f"/plans/{measured.revision}/try/").status_code == 405
+    assert rows_of(*PLACES) == before
+
+
+def test_finds_the_units_of_a_revision(measured: Workshop) -> None:
+    card, _ = cards_of(measured)
+    assert [one.serial for one in units_inspected_to([card.id])[card.id]] == [SERIAL]
+    assert units_inspected_to([0]) == {}
