@@ -28,6 +28,7 @@ from qcapp.people.roles import Act
 from . import before_review, forms, queries, services
 from .cards import Difference, RevisionCard
 from .comparison import differences
+from .draft_html import rows_html
 from .draft_panel import panel_of
 from .draft_rows import Paper, ReadPaper
 from .draft_table import SETS, DraftTable, stage_list
@@ -76,6 +77,7 @@ def draft_page(request: HttpRequest, card: RevisionCard, bound: dict[str, Any], 
         "draft": draft,
         "previous": previous,
         "changes": len(_real(differences(old, list(table.cards.values())), draft.paper)) if previous else 0,
+        "rows_html": rows_html(table.rows(stage, SETS[_set(request.GET)])),
         "panel": panel_of(table, shown.id),
         "selected_row": shown.id,
         "lists": LISTS | {"gauge-kinds": [kind.key for kind in gauge_kinds()]},
@@ -109,7 +111,6 @@ def _drawn(table: DraftTable, stage: str, columns: str) -> dict[str, Any]:
         "stage": stage,
         "columns": columns,
         "heads": SETS[columns],
-        "rows": table.rows(stage, SETS[columns]),
         "stages": stage_list(table.read),
         "count": len(table.read.paper.rows),
         "look_at": table.to_look_at(),
@@ -126,8 +127,7 @@ def _edit(request: HttpRequest, uuid: UUID, perform: Callable[..., editing.Edite
         edited = perform(by=request.user, revision_uuid=uuid, at=timezone.now())
     except QcError as error:
         return _refusal(error)
-    card = queries.revision_card(uuid)
-    return JsonResponse(_answer(request, card, edited))
+    return JsonResponse(_answer(request, edited))
 
 
 def _refusal(error: QcError) -> JsonResponse:
@@ -137,7 +137,8 @@ def _refusal(error: QcError) -> JsonResponse:
     return JsonResponse(body, status=refusal_status(error))
 
 
-def _answer(request: HttpRequest, card: RevisionCard, edited: editing.Edited) -> dict[str, Any]:
+def _answer(request: HttpRequest, edited: editing.Edited) -> dict[str, Any]:
+    card = edited.card
     table = table_of(card, edited.after)
     columns = _set(request.POST)
     paper = edited.after.paper
@@ -155,12 +156,15 @@ def _answer(request: HttpRequest, card: RevisionCard, edited: editing.Edited) ->
         "undo": last_said(card.id),
     }
     if edited.reordered or stage != request.POST.get("stage", "").replace("all", ""):
-        answer["body"] = render_to_string("plans/draft/rows.html", drawn)
+        answer["body"] = rows_html(table.rows(stage, SETS[columns]))
         answer["nav"] = render_to_string("plans/draft/stages.html", drawn | {"revision": card})
     else:
-        changed = set(edited.changed)
-        rows = [row for row in drawn["rows"] if row.id in changed]
-        answer["rows"] = {str(row.id): render_to_string("plans/draft/rows.html", {"rows": [row]}) for row in rows}
+        changed = (paper.row(row_id) for row_id in edited.changed)
+        answer["rows"] = {
+            str(row.id): rows_html([table.row(row, SETS[columns])])
+            for row in changed
+            if row and (not stage or row.stage == stage)
+        }
     if focus:
         answer["panel"] = render_to_string("plans/draft/panel.html", {"panel": panel_of(table, focus.id)})
     return answer
@@ -268,13 +272,14 @@ def paste(request: HttpRequest, uuid: UUID) -> HttpResponse:
         edited = perform(by=request.user, revision_uuid=uuid, at=timezone.now())
     except QcError as error:
         return _refusal(error)
-    found = _changes(queries.revision_card(uuid), edited)
+    found = _changes(edited)
     html = render_to_string("plans/draft/changes.html", {"differences": found})
     return JsonResponse({"version": edited.version, "changes": html, "count": len(found)})
 
 
-def _changes(card: RevisionCard, edited: editing.Edited) -> list[Difference]:
-    return differences(cards_for(card.family_id, edited.before), cards_for(card.family_id, edited.after))
+def _changes(edited: editing.Edited) -> list[Difference]:
+    family_id = edited.card.family_id
+    return differences(cards_for(family_id, edited.before), cards_for(family_id, edited.after))
 
 
 # -------------------------------------------------------------------------------------- pages beside the table
@@ -322,7 +327,7 @@ def import_into(request: HttpRequest, uuid: UUID) -> HttpResponse:
         else:
             status = HTTPStatus.OK
             shown |= {
-                "differences": _changes(card, edited),
+                "differences": _changes(edited),
                 "formulas": source.formulas,
                 "version": edited.version,
                 "rows": signing.dumps(source.rows, salt=_SALT, compress=True),

@@ -25,7 +25,9 @@ async function show() {
   if (!online) listKept();
   for (const link of document.querySelectorAll("[data-serial]")) note(link);
   const missing = [...document.querySelectorAll("[data-serial]")].filter((link) => !state.kept.has(link.dataset.serial)).length;
-  find("#along").textContent = state.busy || shell.ready.problem || (missing ? `${missing} not on this tablet yet` : "All of these open without network");
+  const along = missing ? `${missing} not on this tablet yet.` : "All of these open without network.";
+  const lasting = shell.ready.lasting ? "" : " The browser does not promise to keep its storage: start this page from the home screen.";
+  find("#along").textContent = state.busy || shell.ready.problem || along + lasting;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
     waiting: state.waiting, refused: state.refused, badge: state.person?.badge,

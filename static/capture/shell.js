@@ -8,7 +8,7 @@ const FRESH = 10 * 60 * 1000;
 const OLD = 14 * 24 * 3600 * 1000;
 
 /** What stands in the way of working without network, as a sentence; empty when nothing does. */
-export const ready = { problem: "not known yet", waiting: null };
+export const ready = { problem: "not known yet", lasting: true, waiting: null };
 
 /** Register the worker. `onNews()` is called when it is ready, and when a new version waits. */
 export async function begin(onNews) {
@@ -23,7 +23,7 @@ export async function begin(onNews) {
     watch(registration, onNews);
     const active = (await container.ready).active;
     active.postMessage("check");
-    await navigator.storage?.persist?.();
+    ready.lasting = (await navigator.storage?.persist?.()) ?? false;
     ready.problem = "";
   } catch {
     // Offline the script cannot be fetched again; the worker that is in charge goes on.

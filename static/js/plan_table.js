@@ -93,7 +93,7 @@ const cellOf = (element) => element && element.closest && element.closest(".shee
 const rowOf = (cell) => cell.parentElement;
 const current = () => cellOf(document.activeElement) || sheet.querySelector("td[tabindex='0']");
 const keyOf = (cell) => `${rowOf(cell).dataset.row} ${cell.dataset.column}`;
-const textOf = (cell) => (cell.dataset.text !== undefined ? cell.dataset.text : cell.textContent.replaceAll("−", "-"));
+const textOf = (cell) => (cell.dataset.text !== undefined ? cell.dataset.text : cell.classList.contains("number") ? cell.textContent.replaceAll("−", "-") : cell.textContent);
 
 function focusCell(cell) {
   if (!cell || cell.dataset.column === undefined) return;

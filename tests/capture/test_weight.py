@@ -1,4 +1,4 @@
-"""What the bench costs on the wire, compressed as the server sends it: goals of 40 kB of own JavaScript and 150 kB in all."""
+"""What the bench costs on the wire, compressed as the server sends it: 40 kB of own JavaScript, 150 kB in all."""
 
 from __future__ import annotations
 

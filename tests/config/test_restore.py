@@ -113,6 +113,20 @@ def assert_chain_grew(*folders: Path) -> None:
     assert all(second[series] == last + 1000 and third[series] == last + 1007 for series, last in first.items())
 
 
+def test_brings_an_older_backup_up_to_date(copy: Path, empty_site: EmptySite) -> None:
+    """The tables are made as they were at the backup, filled, and then migrated like those of any older version."""
+    says = json.loads((copy / NAME).read_text())
+    later = [["sessions", "0001_initial"], ["auth", "0012_alter_user_first_name_max_length"]]
+    says["migrations"] = [pair for pair in says["migrations"] if pair not in later]
+    (copy / NAME).write_text(json.dumps(says))
+    seal_again(copy)
+    new = empty_site()
+    new.manage(["restore", str(copy), "--into", str(new.folder)], ["check", "--database", "default"])
+    applied = on_sqlite(new, "SELECT app, name FROM django_migrations")
+    assert {tuple(pair) for pair in later} <= set(applied)
+    assert on_sqlite(new, "SELECT count(*) FROM inspections_result")[0][0] == len(lines(copy, "inspections_result"))
+
+
 # --- what was issued after the backup -----------------------------------------------------------------------
 
 

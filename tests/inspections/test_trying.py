@@ -28,8 +28,8 @@ def with_limits(cards, **limits):
 
 @pytest.fixture
 def measured(workshop: Workshop, cast: Cast) -> Workshop:
-    workshop.answer(cast.inspector, "head_angle", {"value": "61.90"}, gauge="AG-01")
-    workshop.answer(cast.inspector, "left_length", {"value": "250.1"}, gauge="CA-01")
+    workshop.send_one("head_angle", {"value": "61.90"})
+    workshop.send_one("left_length", {"value": "250.1"})
     return workshop
 
 
@@ -62,7 +62,9 @@ def test_leaves_out_another_kind_and_units_beyond_the_last(measured: Workshop) -
     assert tried_on(card.family_id, cards, 0).units == ()
 
 
-def test_shows_its_page_and_changes_nothing(measured: Workshop, cast: Cast, client_of, django_assert_max_num_queries) -> None:
+def test_shows_its_page_and_changes_nothing(
+    measured: Workshop, cast: Cast, client_of, django_assert_max_num_queries
+) -> None:
     client = client_of(cast.quality_manager)
     before = rows_of(*PLACES)
     with django_assert_max_num_queries(20):

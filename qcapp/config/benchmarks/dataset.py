@@ -1,8 +1,8 @@
 """Thousands of invented frames for the benchmark: people, gauges and plan by the services, the bulk past them.
 
 A frame's results are judged by the product's own kinds and stored by its own writer of results, a whole frame in one
-statement. What the services would write one by one around them (units, signatures, sign-offs) is loaded in bulk. The
-audit chain holds the people, gauges and plan only: no page that is measured reads it.
+statement. What the services would write one by one around them (units, signatures, sign-offs, the acts in the audit
+chain) is loaded in bulk.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from django.apps import apps
 from django.db import transaction
 
+from qcapp.audit.verbs import Verb
 from qcapp.config.demonstration import cast as demonstration
 from qcapp.config.demonstration.readings import Bench as Readings
 from qcapp.core.identification import lookup_key
@@ -33,6 +34,8 @@ from qcapp.plans import services as plans
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, released_revision
 from qcapp.production.queries import UnitCard, units_of_items
 from qcapp.production.services import add_family
+
+from . import bulk_audit
 
 if TYPE_CHECKING:
     from qcapp.gauges.queries import GaugeCard
@@ -113,7 +116,7 @@ class Shop:
             with transaction.atomic():
                 units = _open(self, numbers)
                 answered = [_answer(self, unit, variants[unit.number % VARIANTS]) for unit in units]
-                _sign(self, units, answered)
+                bulk_audit.append(_acts(self, units, answered, _sign(self, units, answered)))
             serials += [unit.serial for unit in units]
             tick(len(serials))
         return serials
@@ -232,8 +235,8 @@ def _draft(shop: Shop, bench: circumstances.Bench, prepared: Prepared) -> drafts
     )  # fmt: skip
 
 
-def _sign(shop: Shop, units: list[UnitCard], answered: list[list[drafts.Draft]]) -> None:
-    """A signature over every stage of each frame, covering the answers that stand."""
+def _sign(shop: Shop, units: list[UnitCard], answered: list[list[drafts.Draft]]) -> list[dict[str, Any]]:
+    """A signature over every stage of each frame, covering the answers that stand; gives the rows written."""
     signature_of, sign_off_of = apps.get_model("people.Signature"), apps.get_model("inspections.StageSignOff")
     wanted: list[tuple[Any, dict[str, Any]]] = []
     for unit, stored in zip(units, answered, strict=True):
@@ -253,3 +256,27 @@ def _sign(shop: Shop, units: list[UnitCard], answered: list[list[drafts.Draft]])
             wanted.append((signature, sign_off))
     signature_of.objects.bulk_create(signature for signature, _ in wanted)
     sign_off_of.objects.bulk_create(sign_off_of(signature=signature, **rest) for signature, rest in wanted)
+    return [rest for _, rest in wanted]
+
+
+def _acts(
+    shop: Shop, units: list[UnitCard], answered: list[list[drafts.Draft]], signed: list[dict[str, Any]]
+) -> Iterator[bulk_audit.Act]:
+    """What the services would have audited: the opening, each submission of a stage, each signature."""
+    inspector = shop.person(Role.INSPECTOR).uuid
+    numbers = {stage.id: stage.number for stage in shop.plan.stages}
+    for unit, stored in zip(units, answered, strict=True):
+        subject = f"unit {unit.serial}"
+        plan = {"family": unit.family_code, "plan": shop.plan.revision.letter, "order_number": unit.order_number}
+        yield bulk_audit.Act(Verb.UNIT_OPENED, inspector, subject, unit.opened_at, plan)
+        submissions: dict[tuple[int, int], list[drafts.Draft]] = defaultdict(list)
+        for draft in stored:
+            submissions[draft.card.stage_number, draft.inspection].append(draft)
+        for sent in submissions.values():
+            results = [[str(draft.operation), draft.body_digest] for draft in sent]
+            told = {"device": DEVICE, "sent_at": None, "results": results, "failing": 0}
+            yield bulk_audit.Act(Verb.RESULTS_RECORDED, sent[0].person.uuid, subject, sent[-1].recorded_at, told)
+    by_item = {unit.item_id: unit for unit in units}
+    for row in signed:
+        told = {"stage": numbers[row["stage_id"]], "covers": row["covers"], "answers": row["answers"]}
+        yield bulk_audit.Act(Verb.STAGE_SIGNED, inspector, f"unit {by_item[row['item_id']].serial}", row["at"], told)

@@ -48,6 +48,7 @@ _TOGETHER = {"lower": {"lower", "limits"}, "upper": {"upper", "limits"}, "limits
 class Edited:
     """A draft after an edit: as it was read before and after, the row to go on with, and what was done in words."""
 
+    card: RevisionCard
     before: ReadPaper
     after: ReadPaper
     version: int
@@ -104,14 +105,14 @@ class _Open:
             _refuse_claims(self.read, after)
         rows = after.paper.to_json()
         if rows == self.row.rows:
-            return Edited(self.read, after, self.row.version, "", focus)
+            return Edited(self.card, self.read, after, self.row.version, "", focus)
         DraftStep.objects.create(
             draft=self.row, version=self.row.version + 1, before=zlib.compress(self.row.rows.encode(), 1),
             said=shown(said, 200), by_id=self.by.pk, at=self.at,
         )  # fmt: skip
         DraftStep.objects.filter(draft=self.row, version__lte=self.row.version + 1 - STEPS_KEPT).delete()
         self.write(rows)
-        return Edited(self.read, after, self.row.version, said, focus)
+        return Edited(self.card, self.read, after, self.row.version, said, focus)
 
     def write(self, rows: str) -> None:
         """Put the rows into the draft with a new version."""
@@ -370,7 +371,7 @@ def replace_rows(
             raise Problems("rows_have_errors", _count(new), [_placed(after.paper, finding) for finding in new])
         if keep:
             return draft.store(after.paper, said, lenient=True)
-        return Edited(draft.read, after, draft.row.version, said)
+        return Edited(draft.card, draft.read, after, draft.row.version, said)
 
 
 def _count(findings: Sequence[PlanFinding]) -> str:
@@ -399,8 +400,8 @@ def undo(*, by: Person, revision_uuid: UUID, version: int, at: datetime) -> Edit
         said, step_id = step.said, step.pk
         DraftStep.objects.filter(pk=step_id).delete()
         after = draft.reading(paper_of(draft.row))
-        edited = Edited(draft.read, after, draft.row.version, f"undone: {said}")
-        return Edited(draft.read, after, draft.row.version, edited.said, _first_difference(edited))
+        edited = Edited(draft.card, draft.read, after, draft.row.version, f"undone: {said}")
+        return Edited(draft.card, draft.read, after, draft.row.version, edited.said, _first_difference(edited))
 
 
 def _first_difference(edited: Edited) -> int | None:
