@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from qcapp.core.errors import NotFound, Refused
 from qcapp.core.sealing import digest
@@ -62,16 +62,16 @@ class CertificateCard:
     replaced_by: int | None
     withdrawn_reason: str
     withdrawn_at: datetime | None
-    release_stands: bool
+    in_doubt: bool  # the release was taken back, or the unit is on hold
 
     @property
     def standing(self) -> str:
-        """What a holder has to know: withdrawn, replaced, under review (the release was taken back), or current."""
+        """What a holder has to know: withdrawn, replaced, under review (in doubt), or current."""
         if self.withdrawn_at is not None:
             return "withdrawn"
         if self.replaced_by is not None:
             return "replaced"
-        return "current" if self.release_stands else "under review"
+        return "under review" if self.in_doubt else "current"
 
 
 @dataclass(frozen=True)
@@ -167,11 +167,14 @@ def _cards(rows: QuerySet[Certificate]) -> list[CertificateCard]:
     latest_issue = Certificate.objects.filter(number=OuterRef("number")).order_by("-issue").values("issue")[:1]
     latest_release = Release.objects.filter(item=OuterRef("item")).order_by("-id").values("kind")[:1]
     joined = rows.select_related("item__unit", "item__family", "issued_by", "withdrawal")
-    annotated = joined.annotate(latest_issue=Subquery(latest_issue), latest_release=Subquery(latest_release))
-    return [_card(row, row.latest_issue, row.latest_release == Release.Kind.GIVEN) for row in annotated]
+    held = Certificate.objects.filter(pk=OuterRef("pk"), item__holds__isnull=False, item__holds__lift__isnull=True)
+    annotated = joined.annotate(
+        latest_issue=Subquery(latest_issue), latest_release=Subquery(latest_release), held=Exists(held)
+    )
+    return [_card(row, row.latest_issue, row.held or row.latest_release != Release.Kind.GIVEN) for row in annotated]
 
 
-def _card(row: Certificate, latest: int, release_stands: bool) -> CertificateCard:
+def _card(row: Certificate, latest: int, in_doubt: bool) -> CertificateCard:
     withdrawal = getattr(row, "withdrawal", None)  # an issue without one has no such attribute
     return CertificateCard(
         id=row.pk,
@@ -190,5 +193,5 @@ def _card(row: Certificate, latest: int, release_stands: bool) -> CertificateCar
         replaced_by=latest if latest > row.issue else None,
         withdrawn_reason=withdrawal.reason if withdrawal else "",
         withdrawn_at=withdrawal.at if withdrawal else None,
-        release_stands=release_stands,
+        in_doubt=in_doubt,
     )

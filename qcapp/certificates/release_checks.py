@@ -88,7 +88,7 @@ def concession_for(checkpoint: CheckpointView, concessions: list[ConcessionCard]
     answer = checkpoint.counts
     if answer is None or answer.passes:
         return None
-    mine = [one for one in concessions if one.checkpoint_id == checkpoint.card.id]
+    mine = [one for one in concessions if one.characteristic_id == checkpoint.card.characteristic_id]
     return next((one for one in mine if one.covers(answer.answer)), None)
 
 

@@ -49,6 +49,7 @@ class ConcessionCard:
     report_number: str
     checkpoint_id: int | None
     checkpoint_number: int | None
+    characteristic_id: int | None  # the checkpoint's identity in every revision of the plan
     lower: Decimal | None
     upper: Decimal | None
     statement: str

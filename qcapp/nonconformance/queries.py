@@ -276,6 +276,7 @@ def _concession(row: Concession, about: Report) -> ConcessionCard:
         report_number=about.number,
         checkpoint_id=row.checkpoint_id,
         checkpoint_number=None if about.checkpoint is None else about.checkpoint.characteristic.number,
+        characteristic_id=None if about.checkpoint is None else about.checkpoint.characteristic_id,
         lower=row.lower,
         upper=row.upper,
         statement=row.statement,

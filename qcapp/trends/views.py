@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -149,10 +150,12 @@ def picture_file(request: HttpRequest, family: str, key: str, which: str, form: 
     """One picture of the page as SVG or PNG that stands alone. Raises NotFound `picture_unknown`."""
     found = _found(request, family, key)
     svg = _picture(found, which)
+    notes = [f"{found.series.family_code}, limits {found.series.limits_text}. {found.summary}", RULE]
+    notes += ["Demonstration data, invented. Nothing here is valid."] if settings.QCAPP_DEMO else []
     name = f"{found.series.family_code}-{key}-{which}.{form}"
     if form == "png":
-        return _download(as_png(svg), "image/png", name)
-    return _download(inked(svg).encode(), "image/svg+xml", name)
+        return _download(as_png(svg, notes=notes), "image/png", name)
+    return _download(inked(svg, notes=notes).encode(), "image/svg+xml", name)
 
 
 def _share(share: float | None) -> str:

@@ -60,9 +60,13 @@ function goTo(c) {
 // ---- drawing
 
 draw.all = () => {
+  draw.work();
+  draw.around();
+};
+
+draw.around = () => {
   drawHead();
   draw.list();
-  draw.work();
   draw.foot();
 };
 
@@ -80,6 +84,7 @@ function drawHead() {
 }
 
 const rowsDrawn = new Map();
+let scrolledTo = null;
 
 function whereOf(key) {
   if (state.notSaved.has(key)) return ["lost", "not saved"];
@@ -116,12 +121,11 @@ draw.list = () => {
   const list = find("#rows");
   const focused = document.activeElement?.dataset?.key;
   const nodes = rows.map(rowFor);
-  if (nodes.length !== list.children.length || nodes.some((node, i) => list.children[i] !== node)) {
-    const keepAt = list.scrollTop;
-    list.replaceChildren(...nodes);
-    list.scrollTop = keepAt;
-  }
+  if (nodes.length !== list.children.length) list.replaceChildren(...nodes);
+  else nodes.forEach((node, i) => { if (list.children[i] !== node) list.children[i].replaceWith(node); });
   if (focused) list.querySelector(`[data-key="${focused}"]`)?.focus({ preventScroll: true });
+  if (scrolledTo === state.key) return;
+  scrolledTo = state.key;
   list.querySelector('[aria-current="true"]')?.scrollIntoView({ block: "nearest" });
 };
 
@@ -130,7 +134,7 @@ function banners(stage) {
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, `On hold: ${all.map((hold) => hold.source).join(", ")}`),
     ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${hold.reason} Inspecting may go on; stages after ${hold.from_stage ?? stage.number} cannot be signed until it is decided.`)))];
   if (stage.may_start || !stage.blocked_by || stage.blocked_by.startsWith("On hold")) return holds;
-  return [...holds, el("div", { class: "banner near" }, el("p", {}, stage.blocked_by),
+  return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, "What you record here now is kept and marked; it is no proof until the quality manager has decided."))];
 }
 
@@ -161,8 +165,9 @@ draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
   fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage));
-  const entry = find("input#value") ?? find("#question");
+  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#question");
   if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
+  if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
 };
 
 /** Somebody else has signed in on this tablet: nobody may go on under the name that this page was opened with. */
@@ -192,7 +197,7 @@ function settled(c, stage) {
   if (c.outcome) {
     const following = nextAfter(c.key);
     const acts = { repeat: () => start("repeat"), correct: () => start("correction"), next: following && { label: `Next ${following.number}`, go: () => goTo(following) } };
-    return [panels.verdictPanel(c, stage, acts), panels.answeredPicture(c)];
+    return [panels.verdictPanel(c, stage, acts, state.notTaken === c.key), panels.answeredPicture(c)];
   }
   if (c.kind === "derived") {
     const inputs = (c.inputs ?? []).map((key) => plain(key)).filter(Boolean);
@@ -292,9 +297,7 @@ outbox.onChange(async (verdicts) => {
 // Never redraw under somebody's fingers: an entry stays as it is while it is being typed.
 function gently() {
   if (state.key === null) return;
-  drawHead();
-  draw.list();
-  draw.foot();
+  draw.around();
   if (!stranger() && (state.text !== "" || state.mode !== null || state.readings.length || state.doubt || state.notSaved.has(state.key))) return;
   const focused = document.activeElement?.id;
   draw.work();
@@ -324,14 +327,20 @@ addEventListener("keydown", (event) => {
   }
 });
 
-// A gauge that sends its next reading while the verdict still stands: it goes to the next checkpoint, unless this one is out.
+// A gauge that sends its next reading while the verdict still stands: it goes to the next checkpoint, unless this one is out
+// or the next one takes no typing. Then it is not taken, and the page says so.
 function typedOnVerdict(event) {
   const c = current();
-  const following = nextAfter(c.key);
-  if (isOpen(c) || state.mode || !following || ["attribute", "derived"].includes(following.kind)) return;
+  if (isOpen(c) || state.mode || !c.outcome) return;
   event.preventDefault();
-  if (tone(c.outcome) !== "out") { goTo(following); find("input#value")?.focus(); press(event.key); return; }
-  if (!find("#not-taken")) find(".verdict .says")?.append(el("p", { id: "not-taken", role: "alert" }, "What was typed now is not taken. Press Next or Measure again first."));
+  const following = nextAfter(c.key);
+  if (following && tone(c.outcome) !== "out" && !["attribute", "derived"].includes(following.kind)) {
+    goTo(following);
+    press(event.key);
+    return;
+  }
+  state.notTaken = c.key;
+  if (!find("#not-taken")) draw.work();
 }
 
 document.addEventListener("visibilitychange", () => {

@@ -10,7 +10,7 @@ import { current, draftKey, draw, gaugeFor, isFarOff, isOpen, me, plain, provisi
 const USUAL_REPEAT = ["Dirt or a burr under the gauge", "Gauge slipped or sat badly", "Wrong spot was measured"];
 const USUAL_CORRECTION = ["Typed wrong", "Entered at the wrong checkpoint", "Decimal mark wrong"];
 const SETTLED = "Two answers were given without seeing each other; measured again.";
-const NOTHING = { text: "", readings: [], error: "", mode: null, doubt: null, replaces: null };
+const NOTHING = { text: "", readings: [], error: "", mode: null, doubt: null, replaces: null, notTaken: null };
 const PAUSE = 300;
 
 // ---- drafts: what is typed and not entered survives a kill 0.3 s later
@@ -71,65 +71,64 @@ function fail(sentence) {
   state.error = sentence;
   draw.work();
   find("input#value")?.select();
+  return null;
 }
 
+// While a dialog asks for the gauge, a second Enter is not a second entry. Saving is not waited for: the next value may come.
 let busy = false;
-export async function enter() {
+async function once(work) {
   if (busy) return;
   busy = true;
+  let then = null;
   try {
-    await entered(current(), state.text.trim());
+    then = await work();
   } finally {
     busy = false;
   }
+  then?.();
 }
 
+export const enter = () => once(() => entered(current(), state.text.trim()));
+
+/** Reads what was typed. Gives what is to be done with it, or nothing when it is refused or questioned. */
 async function entered(c, raw) {
-  if (c.kind === "record") {
-    if (raw === "") fail("Type or scan what is asked.");
-    else await record({ text: raw }, raw);
-    return;
-  }
+  if (c.kind === "record") return raw === "" ? fail("Type or scan what is asked.") : () => record({ text: raw }, raw);
   let value;
   try {
     value = parseValue(raw, { units: c.unit_of_measure ? [c.unit_of_measure] : [] });
   } catch (error) {
-    fail(error.message);
-    return;
+    return fail(error.message);
   }
-  if (c.kind === "count" && !/^\d{1,6}$/.test(value)) { fail("A count is a whole number, 0 or more."); return; }
-  if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return;
-  if (c.kind === "count") await record({ count: Number(value) }, raw);
-  else await reading(c, value, raw);
+  if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail("A count is a whole number, 0 or more.");
+  if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return null;
+  return c.kind === "count" ? () => record({ count: Number(value) }, raw) : reading(c, value, raw);
 }
 
-async function reading(c, value, raw) {
+function reading(c, value, raw) {
   const { doubt } = state;
-  if (isFarOff(value, c.band) && doubt?.value !== value) {
-    Object.assign(state, { doubt: { value, raw: doubt ? `${doubt.raw}; ${raw}` : raw }, text: "" });
-    noteDraft();
-    draw.work();
-    return;
-  }
-  const said = doubt ? `${doubt.raw}; ${raw}` : raw;
-  const readings = [...state.readings, { value, said }];
-  if (readings.length < c.readings) {
-    Object.assign(state, { readings, text: "", doubt: null, error: "" });
-    noteDraft();
-    draw.work();
-    return;
-  }
+  if (isFarOff(value, c.band) && doubt?.value !== value) return again({ doubt: { value, raw: doubt ? `${doubt.raw}; ${raw}` : raw } });
+  const readings = [...state.readings, { value, said: doubt ? `${doubt.raw}; ${raw}` : raw }];
+  if (readings.length < c.readings) return again({ readings, doubt: null, error: "" });
   const values = readings.map((one) => one.value);
-  await record(c.readings > 1 ? { values } : { value }, readings.map((one) => one.said).join(" | ").slice(0, 200));
+  const said = readings.map((one) => one.said).join(" | ").slice(0, 200);
+  return () => record(c.readings > 1 ? { values } : { value }, said);
+}
+
+/** The field is emptied for one more value. */
+function again(changes) {
+  Object.assign(state, changes, { text: "" });
+  noteDraft();
+  draw.work();
+  return null;
 }
 
 /** An attribute's answer. */
-export async function say(conforms) {
-  if (busy) return;
+export const say = (conforms) => once(async () => {
   const c = current();
-  if (c.gauge_kinds.some((kind) => state.data.gauges.some((one) => one.kind === kind)) && !gaugeFor(c) && !(await pickGauge())) return;
-  await record({ conforms }, conforms ? "conforms" : "does not conform");
-}
+  const asked = state.data.gauges.some((one) => c.gauge_kinds.includes(one.kind));
+  if (asked && !gaugeFor(c) && !(await pickGauge())) return null;
+  return () => record({ conforms }, conforms ? "conforms" : "does not conform");
+});
 
 // ---- recording
 
@@ -160,10 +159,12 @@ async function record(answer, raw) {
   state.notSaved.delete(c.key);
   Object.assign(state, NOTHING, { readings: [] });
   lastRecord = performance.now();
-  draw.all();
-  find("#next, #sign")?.focus({ preventScroll: true });
+  const keeping = store.keep(row);
+  draw.work();
+  draw.foot();
+  requestAnimationFrame(() => setTimeout(draw.around)); // the verdict first, the list of the stage after it
   try {
-    await store.keep(row);
+    await keeping;
   } catch (error) {
     notSaved(c, typedText || (("conforms" in answer) ? "" : raw), before, error);
     return;

@@ -60,8 +60,8 @@ async function heedEpoch(epoch) {
 }
 
 /** POST json with a fresh token. Gives {ok, status, body}. */
-export async function post(url, data) {
-  const { csrf_token: token } = await session();
+export async function post(url, data, fresh = null) {
+  const token = fresh ?? (await session()).csrf_token;
   const response = await call(url, {
     method: "POST",
     headers: { "Content-Type": "application/json", "X-CSRFToken": token },
@@ -119,7 +119,8 @@ function stateOf(error) {
 async function sendAll() {
   const device = await deviceId();
   let size = BATCH;
-  if (asking || !contact.last || Date.now() - contact.last > SILENCE || (await store.waiting()).length) await session();
+  let token = null;
+  if (asking || !contact.last || Date.now() - contact.last > SILENCE || (await store.waiting()).length) token = (await session()).csrf_token;
   asking = false;
   for (;;) {
     const rows = await store.waiting();
@@ -129,7 +130,8 @@ async function sendAll() {
     const { ok, status, body } = await post("/api/v1/operations", {
       device, sent_at: new Date().toISOString(), operations: mine.map((row) => row.operation),
       waiting: rows.length, waiting_since: new Date(rows[0].since).toISOString(),
-    });
+    }, token);
+    token = null;
     if (ok && Array.isArray(body.operations)) {
       await settled(mine, body.operations);
     } else if (![400, 409, 413, 422].includes(status)) {

@@ -64,11 +64,12 @@ export function whereText(c) {
   return c.sent ? "Sent." : "";
 }
 
-export function verdictPanel(c, stage, acts) {
+export function verdictPanel(c, stage, acts, notTaken) {
   const flags = (c.flag_sentences ?? []).length ? el("p", {}, c.flag_sentences.join(" ")) : null;
   return el("section", { class: `panel verdict ${tone(c.outcome)}`, "aria-label": "Verdict" },
     markFor(c),
-    el("div", { class: "says", role: "status" }, el("strong", {}, headline(c)), el("p", {}, `${whatNext(c, stage)} `, el("span", { id: "where" }, whereText(c))), flags),
+    el("div", { class: "says", role: "status" }, el("strong", {}, headline(c)), el("p", {}, `${whatNext(c, stage)} `, el("span", { id: "where" }, whereText(c))), flags,
+      notTaken ? el("p", { id: "not-taken", role: "alert" }, "What was typed now is not taken. Choose a button first.") : null),
     el("div", { class: "then" },
       c.may_repeat ? el("button", { type: "button", class: "big", onclick: acts.repeat }, "Measure again") : null,
       c.may_correct ? el("button", { type: "button", class: "big", onclick: acts.correct }, "Correct this entry") : null,

@@ -11,11 +11,11 @@ const PATIENCE = 1500; // a kept copy is shown when the server takes longer
 
 export const state = {
   data: null, at: 0, stage: null, key: null, text: "", readings: [], error: "", mode: null, doubt: null,
-  local: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null,
+  local: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null, notTaken: null,
 };
 
 /** What bench.js draws; entering.js calls it. Modules must not import each other in a circle: their names carry digests. */
-export const draw = { all() {}, work() {}, list() {}, foot() {}, where() {} };
+export const draw = { all() {}, around() {}, work() {}, list() {}, foot() {}, where() {} };
 
 export const stageOf = (number) => state.data.stages.find((stage) => stage.number === number);
 export const inStage = () => state.data.checkpoints.filter((c) => c.stage === state.stage && c.due);

@@ -91,8 +91,27 @@ class TestTyping:
         one.pick_gauge()
         assert "In band: 61.9 mm" in one.verdict()
 
+    def test_takes_readings_at_the_pace_of_a_gauge_that_types_them(self, tablet: Tablets, shop: Shop) -> None:
+        one = tablet().at("bore")
+        one.page.keyboard.type("20.01\n19.99\n20.00\n", delay=1)
+        one.until_sent()
+        (answer,) = shop.answers("bore")
+        assert answer.answer == '{"values":["20.01","19.99","20.00"]}'
+
 
 class TestGauge:
+    def test_takes_the_next_reading_to_the_next_checkpoint_but_not_past_one_that_is_out(self, tablet: Tablets) -> None:
+        one = tablet().at("width").enter("62.01")
+        one.page.wait_for_selector("#next")
+        one.page.keyboard.type("0.38", delay=1)
+        assert one.page.inner_text("#question") == "Axle plates, parallel"
+        assert one.page.input_value("input#value") == "0.38"
+        one.page.keyboard.press("Enter")
+        one.page.wait_for_selector(".verdict.out")
+        one.page.keyboard.type("0.21", delay=1)
+        assert "What was typed now is not taken" in one.page.inner_text("#not-taken")
+        assert one.page.inner_text("#question") == "Axle plates, parallel"
+
     def test_asks_once_for_the_gauge_in_hand_and_remembers_it(self, tablet: Tablets) -> None:
         one = tablet().at("width")
         one.type("62")

@@ -60,6 +60,16 @@ class TestIssue:
         with refused("not_released", *ROOMS):
             certified(released)
 
+    def test_refuses_a_unit_about_which_something_came_up_since(self, released: Workshop) -> None:
+        certified(released)
+        case = Case.by_hand(released)
+        with refused("release_in_doubt", *ROOMS) as caught:
+            certified(released, change_note="Order number corrected.")
+        assert f"{case.number} is open" in caught.value.message
+        assert caught.value.details["findings"] == ["reports_ended", "holds_lifted"]
+        case.withdraw()
+        assert certified(released, change_note="Order number corrected.").issue == 2
+
     @pytest.mark.parametrize("part", ["inspector", "engineer", "customer_service", "dispatch"])
     def test_refuses_somebody_who_may_not(self, released: Workshop, part: str) -> None:
         by = getattr(released.cast, part)
@@ -281,6 +291,13 @@ class TestStanding:
         card = certified(released)
         take_back(released)
         assert certificate(card.number, 1).standing == "under review"
+
+    def test_is_under_review_while_the_unit_is_on_hold(self, released: Workshop) -> None:
+        card = certified(released)
+        case = Case.by_hand(released)
+        assert check_token(card.token).standing == "under review"
+        case.withdraw()
+        assert check_token(card.token).standing == "current"
 
     def test_reads_every_issue_in_one_query(self, released: Workshop, django_assert_max_num_queries: Any) -> None:
         certified(released)

@@ -7,14 +7,16 @@ from decimal import Decimal
 import pytest
 
 from qcapp.audit.queries import entries_about
+from qcapp.inspections.models import Adoption
 from qcapp.inspections.queries import counting_answer
 from qcapp.inspections.services import decide_result
 from qcapp.nonconformance.services.correcting import finish_correction, start_correction
 from qcapp.people.models import Signature
 from qcapp.people.services import demonstration_proof
+from qcapp.plans.models import PlanRevision
 from qcapp.production.queries import holds_of, open_holds
 
-from ..factories.inspections import Workshop
+from ..factories.inspections import PLAN, Workshop, release_plan
 from ..factories.nonconformance import ACTION, LATER, Case
 from ..unchanged import refused
 
@@ -157,6 +159,36 @@ def test_proves_a_checkpoint_that_a_later_report_opened_again(case: Case) -> Non
             report.close()
     other.inspect_again(round=3)
     assert (case.close().state, other.close().state) == ("closed", "closed")
+
+
+# ------------------------------------------------------------------------- another revision of the plan meanwhile
+
+
+def adopt(workshop: Workshop, plan: str) -> None:
+    """The unit is inspected to revision E from now on, past the services: nothing offers that yet."""
+    release_plan(workshop.cast, family_code="FR-200", letter="E", text=plan, at=LATER)
+    revision = PlanRevision.objects.get(letter="E")
+    Adoption.objects.create(item_id=workshop.item_id, revision=revision, by=workshop.cast.quality_manager, at=LATER)
+
+
+def test_is_not_cleared_by_a_new_revision_of_the_plan(case: Case) -> None:
+    case.decide().start().finish().inspect_again()
+    adopt(case.workshop, PLAN)
+    with refused("not_proven", *ROOMS) as caught:
+        case.close()
+    assert "101 Head angle: not inspected in round 1 yet." in caught.value.message
+
+
+def test_is_not_cleared_by_a_revision_that_leaves_its_checkpoint_out(case: Case) -> None:
+    case.decide().start().finish().inspect_again()
+    lines = PLAN.splitlines(keepends=True)
+    adopt(case.workshop, "".join(line for line in lines if ",head_angle," not in line))
+    with refused("not_proven", *ROOMS) as caught:
+        case.close()
+    assert "101 Head angle: no longer in the plan of this unit" in caught.value.message
+    case.fail()
+    with refused("still_does_not_conform", *ROOMS):
+        case.withdraw(case.cast.quality_manager)
 
 
 def test_is_decided_again_after_a_correction_that_failed(case: Case) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
+from xml.etree import ElementTree
 
 import pytest
 from django.db import connection
@@ -135,9 +136,15 @@ def test_keeps_splits_by_people_for_the_quality_manager(cast: Cast, client_of: C
 
 
 def test_answers_in_few_queries(cast: Cast, manager: Client) -> None:
-    line = Line.with_plan(cast, FIXTURE_ROW, measured(), measured(102, "size_after", paired_with="size"), gauges=True)
+    double = row(104, "double", "derived", limits="0 to 200", unit_of_measure="mm", decimals="3", formula="checked * 2")
+    line = Line.with_plan(
+        cast, FIXTURE_ROW, measured(), measured(102, "size_after", paired_with="size"),
+        measured(103, "checked", second_inspection="yes"), double, gauges=True,
+    )  # fmt: skip
+    line.send([line.operation(line.open(), "checked", {"value": "50.0"})])
     line.play("size", FIVE * 5, fixture=["TF-1", "TF-2"] * 12 + ["TF-1"], gauge=["CA-01"] * 25)
-    for address in ("/trends/?family=DX-1", PAGE, "/trends/distortion/?family=DX-1", "/trends/yield/?family=DX-1"):
+    pages = ("/trends/?family=DX-1", PAGE, "/trends/DX-1/double/", "/trends/distortion/?family=DX-1")
+    for address in (*pages, "/trends/yield/?family=DX-1"):
         with CaptureQueriesContext(
             connection,
         ) as asked:
@@ -175,6 +182,8 @@ def test_gives_pictures_that_stand_alone(cast: Cast, manager: Client) -> None:
     assert 'xmlns="http://www.w3.org/2000/svg"' in drawn
     assert "class=" not in drawn
     assert "style=" not in drawn
+    assert "First round and first inspection only" in drawn
+    assert ElementTree.fromstring(drawn).tag == "{http://www.w3.org/2000/svg}svg"  # noqa: S314 - a picture of our own
     png = manager.get(f"{PAGE}histogram.png").content
     assert png.startswith(b"\x89PNG")
     assert len(png) > 2000

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -23,7 +24,7 @@ from qcapp.production.services import lock_unit
 
 from ..models import Certificate, CertificateWithdrawal
 from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, releases_of
-from ..release_checks import standing_of
+from ..release_checks import Standing, check, standing_of
 from ..sections import content
 from ..sections.record import Record
 
@@ -33,11 +34,21 @@ if TYPE_CHECKING:
     from qcapp.production.queries import UnitCard
 
 
+@dataclass(frozen=True)
+class Paper:
+    """What is this issue's own: its number, its change, and the key of its check page."""
+
+    number: str
+    issue: int
+    change_note: str
+    token: str
+
+
 @transaction.atomic
 def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str = "") -> CertificateCard:
     """The next issue of the unit's certificate. The first needs a release; a further one says what changed.
 
-    Raises Refused `not_released`, Invalid `change_note_missing`, Conflict `issued_already` when the released unit
+    Raises Refused `not_released`, `release_in_doubt`, Invalid `change_note_missing`, Conflict `issued_already` when the released unit
     has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`.
     """
     require(by, Act.ISSUE_CERTIFICATE, at)
@@ -47,29 +58,21 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
     issued = certificates_of(unit.item_id)
     if issued and not change_note:
         _refuse_without_note(unit, issued[0], released)
-    number = issued[0].number if issued else _next_number(unit, at)
-    issue = issued[0].issue + 1 if issued else 1
-    token = secrets.token_urlsafe(32)
-    record = _record(unit.serial, number, issue, by, at, change_note if issued else "", token, released)
-    text = canonical(content(record))
-    Certificate.objects.create(
-        token=token,
-        item_id=unit.item_id,
-        release_id=released.id,
-        number=number,
-        issue=issue,
-        content=text,
-        digest=digest(text),
-        change_note=record.change_note,
-        issued_by=by,
-        issued_at=at,
+    standing = _beyond_doubt(unit.serial)
+    paper = Paper(
+        number=issued[0].number if issued else _next_number(unit, at),
+        issue=issued[0].issue + 1 if issued else 1,
+        change_note=change_note if issued else "",
+        token=secrets.token_urlsafe(32),
     )
-    payload = {"serial": unit.serial, "digest": digest(text), "change_note": record.change_note}
+    text = canonical(content(_record(standing, paper, by, at, released)))
+    sealed = {"content": text, "digest": digest(text), "issued_by": by, "issued_at": at}
+    Certificate.objects.create(item_id=unit.item_id, release_id=released.id, **asdict(paper), **sealed)
+    payload = {"serial": unit.serial, "digest": digest(text), "change_note": paper.change_note}
+    subject = f"certificate {paper.number}/{paper.issue}"
     audit.anchor_on_commit(at=at)
-    audit.record(
-        verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=f"certificate {number}/{issue}", at=at, payload=payload
-    )
-    return certificate(number, issue)
+    audit.record(verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=subject, at=at, payload=payload)
+    return certificate(paper.number, paper.issue)
 
 
 def _refuse_without_note(unit: UnitCard, last: CertificateCard, released: ReleaseCard) -> None:
@@ -78,6 +81,17 @@ def _refuse_without_note(unit: UnitCard, last: CertificateCard, released: Releas
             "issued_already", f"{last.number} issue {last.issue} is current for {unit.serial}; take that one."
         )
     raise Invalid("change_note_missing", "Say what changed since the last issue; the new one prints it.")
+
+
+def _beyond_doubt(serial: str) -> Standing:
+    """The unit as the release checks see it. Raises Refused `release_in_doubt` when something came up since."""
+    standing = standing_of(serial)
+    against = [finding for finding in check(standing) if not finding.ok]
+    if against:
+        sentences = " ".join(f"{finding.title}: {finding.sentence}" for finding in against)
+        message = f"{standing.serial} was released, but something came up since. {sentences}"
+        raise Refused("release_in_doubt", message, findings=[finding.code for finding in against])
+    return standing
 
 
 def _release_of(unit: UnitCard) -> ReleaseCard:
@@ -93,18 +107,16 @@ def _next_number(unit: UnitCard, at: datetime) -> str:
     return f"{prefix}-{year}-{audit.next_number(series=f'certificate {prefix} {year}'):04}"
 
 
-def _record(
-    serial: str, number: str, issue: int, by: Person, at: datetime, change_note: str, token: str, released: ReleaseCard
-) -> Record:
+def _record(standing: Standing, paper: Paper, by: Person, at: datetime, released: ReleaseCard) -> Record:
     head = audit_queries.head()
     return Record(
-        standing=standing_of(serial),
-        number=number,
-        issue=issue,
+        standing=standing,
+        number=paper.number,
+        issue=paper.issue,
         issued_at=at,
         issued_by=by.name,
-        change_note=change_note,
-        check_address=f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{token}/",
+        change_note=paper.change_note,
+        check_address=f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{paper.token}/",
         maker=settings.QCAPP_SITE_NAME,
         place=settings.QCAPP_SITE_PLACE,
         zone=settings.QCAPP_SITE_ZONE,

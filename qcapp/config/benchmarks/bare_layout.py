@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from mimetypes import guess_type
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -27,14 +28,17 @@ def main(jobs: BinaryIO, answers: BinaryIO) -> None:
 def lay_out(job: dict[str, Any]) -> bytes:
     """The PDF of the page in `job`; its addresses below /static/ are read from the folders."""
     import weasyprint
-    from weasyprint.urls import URLFetcher, URLFetcherResponse
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
     class Fetcher(URLFetcher):
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
             if not url.startswith(BASE):
                 return super().fetch(url, headers)
-            found = (Path(folder) / url.removeprefix(BASE) for folder in job["folders"])
-            return URLFetcherResponse(url, next(file for file in found if file.is_file()).read_bytes())
+            files = [Path(folder) / url.removeprefix(BASE) for folder in job["folders"]]
+            file = next((file for file in files if file.is_file()), None)
+            if file is None:  # a page without its style sheet would be another page, and quicker or slower
+                raise FatalURLFetchingError(url)
+            return URLFetcherResponse(url, file.read_bytes(), {"Content-Type": guess_type(file.name)[0] or ""})
 
     page = weasyprint.HTML(string=job["html"], base_url=BASE, url_fetcher=Fetcher(allowed_protocols=("data",)))
     pdf: bytes = page.write_pdf(pdf_identifier=job["identifier"].encode(), pdf_variant=job["variant"], pdf_tags=True)

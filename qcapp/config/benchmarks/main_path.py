@@ -235,12 +235,19 @@ def certificate(shop: Shop, effort: Effort) -> Measurement:
     with _bare_layout() as lay_out:
         for turn in range(effort.repeats + 1):
             card = _issue(manager, story.serial, turn)
-            job = _job(card)
-            ours.append(_timed(_get, client, f"/certificates/{card.number}/{card.issue}.pdf"))
+            job, path = _job(card), f"/certificates/{card.number}/{card.issue}.pdf"
+            ours.append(_timed(_get, client, path))
             bare.append(_timed(lay_out, job))
+            _check_same_paper(_get(client, path), lay_out(job))
     value, baseline = (statistics.median(times[1:]) for times in (ours, bare))
     against = "the layout library on the same page with the same options, in a process of its own"
     return _ratio("certificate, asked for the first time", value, baseline, MOST_TIMES_LAYOUT, against)
+
+
+def _check_same_paper(ours: bytes, bare: bytes) -> None:
+    """A page that lost its style sheet or its fonts is another page, and quicker or slower for that."""
+    if abs(len(ours) - len(bare)) > len(ours) / 50:
+        raise RuntimeError(f"The library alone made another document: {len(bare)} bytes against {len(ours)}.")
 
 
 def _issue(by: Person, serial: str, turn: int) -> CertificateCard:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Count, Min
 
@@ -18,6 +18,7 @@ from ..models import CurrentAnswer, StageSignOff
 
 FAILING = tuple(outcome.value for outcome in Outcome if not passes(outcome))
 Place = tuple[int, int]  # item, stage number
+LONGEST_BUILD = timedelta(weeks=52)  # units opened longer before are not looked for: the whole history would be read
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ def stage_passes(family_id: int, since: datetime, until: datetime) -> list[Stage
 
 
 def _first_signatures(family_id: int, since: datetime, until: datetime) -> dict[Place, tuple[str, datetime]]:
-    signed = StageSignOff.objects.filter(item__family=family_id, item__unit__isnull=False)
+    signed = StageSignOff.objects.filter(item__family=family_id, item__unit__opened_at__gte=since - LONGEST_BUILD)
     rows = signed.values("item_id", "stage__number", "stage__name").annotate(first=Min("at"))
     found = rows.filter(first__gte=since, first__lt=until)
     return {(row["item_id"], row["stage__number"]): (row["stage__name"], row["first"]) for row in found}
@@ -62,8 +63,9 @@ def _first_signatures(family_id: int, since: datetime, until: datetime) -> dict[
 
 def _first_failures(family_id: int, since: datetime, until: datetime) -> dict[Place, tuple[str, datetime]]:
     failed = CurrentAnswer.objects.filter(
-        item__family=family_id, item__unit__isnull=False, round=1, inspection=1, result__outcome__in=FAILING
-    )
+        item__family=family_id, item__unit__opened_at__gte=since - LONGEST_BUILD, round=1, inspection=1,
+        result__outcome__in=FAILING,
+    )  # fmt: skip
     rows = failed.values("item_id", "checkpoint__stage__number", "checkpoint__stage__name")
     found = rows.annotate(first=Min("result__received_at")).filter(first__gte=since, first__lt=until)
     return {

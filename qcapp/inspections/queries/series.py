@@ -18,7 +18,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet, TextField
+from django.db.models import Max, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from qcapp.core.checkpoints.kinds import kind
@@ -26,6 +26,7 @@ from qcapp.core.checkpoints.kinds import kind
 from ..models import Adoption, CurrentAnswer, Reinspection, Result
 
 FIRST = 1
+Place = tuple[int, int]  # item, checkpoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,8 @@ class Point:
     gauge_number: str
     person_name: str
     recorded_at: datetime
+    second_inspection: bool
+    conflict: bool
 
 
 @dataclass(frozen=True)
@@ -78,42 +81,72 @@ class CharacteristicRow:
 COLUMNS = (
     "id", "characteristic_id", "checkpoint_id", "item_id", "item__unit__serial", "answer", "plot", "outcome",
     "purpose", "flags_text", "gauge_id", "gauge__number", "person__name", "recorded_at",
+    "checkpoint__second_inspection", "current_for__conflict",
 )  # fmt: skip
 
 
 def last_points(characteristic_id: int, count: int, *, before: int | None = None) -> list[Point]:
     """The last `count` points of a characteristic by arrival, in the order in which they were recorded.
 
-    `before` is a result's key: only earlier ones. One query, along the index of characteristic and id.
+    `before` is a result's key: only earlier ones. Those that wait for a second inspection are among the `count` and
+    then left out. Three queries at most, along the indexes of what they ask for, however long the history is.
     """
     rows = _countable().filter(characteristic=characteristic_id)
     if before is not None:
         rows = rows.filter(id__lt=before)
-    return _in_order(_points(rows.order_by("-id")[:count]))
+    return _in_order(_tellable(_points(rows.order_by("-id")[:count])))
 
 
-def points_of_items(item_ids: Collection[int], characteristic_ids: Collection[int]) -> dict[int, list[Point]]:
-    """The points of these characteristics on these items, by characteristic, in the order recorded; one query."""
-    rows = _countable().filter(item__in=item_ids, characteristic__in=characteristic_ids)
-    found: dict[int, list[Point]] = defaultdict(list)
-    for point in _in_order(_points(rows)):
-        found[point.characteristic_id].append(point)
-    return dict(found)
+@dataclass(frozen=True)
+class Gathered:
+    """Points by characteristic in the order recorded, and by characteristic the items whose first answer waits."""
+
+    points: dict[int, list[Point]]
+    waiting: dict[int, frozenset[int]]
+
+
+def points_of_items(item_ids: Collection[int], characteristic_ids: Collection[int]) -> Gathered:
+    """The points of these characteristics on these items; three queries at most."""
+    rows = _points(_countable().filter(item__in=item_ids, characteristic__in=characteristic_ids))
+    shown = _tellable(rows)
+    points: dict[int, list[Point]] = defaultdict(list)
+    for point in _in_order(shown):
+        points[point.characteristic_id].append(point)
+    kept = {point.result_id for point in shown}
+    waiting: dict[int, set[int]] = defaultdict(set)
+    for point in rows:
+        if point.second_inspection and point.result_id not in kept:
+            waiting[point.characteristic_id].add(point.item_id)
+    return Gathered(dict(points), {key: frozenset(items) for key, items in waiting.items()})
 
 
 def _countable() -> QuerySet[Result]:
-    """Standing, undisputed first answers that no second inspection is owed to."""
-    given = CurrentAnswer.objects.filter(
-        item=OuterRef("item"), checkpoint=OuterRef("checkpoint"), round=FIRST, inspection=2
-    )
-    reopened = Reinspection.objects.filter(item=OuterRef("item"), checkpoint=OuterRef("checkpoint"))
-    return Result.objects.filter(
-        Q(checkpoint__second_inspection=False) | Exists(given) | Exists(reopened),
-        round=FIRST,
-        inspection=FIRST,
-        current_for__conflict=False,
-        item__unit__isnull=False,
-    )
+    """Standing first answers of the first round."""
+    return Result.objects.filter(round=FIRST, inspection=FIRST, current_for__isnull=False, item__unit__isnull=False)
+
+
+def _tellable(points: list[Point]) -> list[Point]:
+    """Without the points that a second inspection is owed to, and without those in conflict."""
+    told = _told({(point.item_id, point.checkpoint_id) for point in points if point.second_inspection})
+    return [
+        point
+        for point in points
+        if not point.conflict and (not point.second_inspection or (point.item_id, point.checkpoint_id) in told)
+    ]
+
+
+def _told(places: Collection[Place]) -> set[Place]:
+    """Those of the places whose second inspection was given, or that something opened again; two queries at most.
+
+    Asked apart from the points, place by place: inside their query the database would read the whole history of second
+    inspections to answer it.
+    """
+    if not places:
+        return set()
+    where = {"item__in": {item for item, _ in places}, "checkpoint__in": {checkpoint for _, checkpoint in places}}
+    given = CurrentAnswer.objects.filter(**where, round=FIRST, inspection=2)
+    opened = Reinspection.objects.filter(**where)
+    return set(given.values_list("item_id", "checkpoint_id")) | set(opened.values_list("item_id", "checkpoint_id"))
 
 
 def _points(rows: QuerySet[Result]) -> list[Point]:
@@ -130,22 +163,25 @@ def _in_order(points: list[Point]) -> list[Point]:
     return sorted(points, key=lambda point: (point.recorded_at, point.result_id))
 
 
-def still_secret(item_ids: Collection[int], characteristic_ids: Collection[int]) -> frozenset[int]:
-    """Those of the items on which some first answer to these characteristics waits for its second inspection.
+def waiting_items(item_ids: Collection[int], characteristic_ids: Collection[int]) -> dict[int, frozenset[int]]:
+    """For each of these characteristics the items on which its first answer waits for the second inspection.
 
-    For derived values: what they were computed from decides whether they may be shown.
+    For derived values: what they were computed from decides whether they may be shown. Three queries at most, none for
+    no characteristic.
     """
     if not characteristic_ids:
-        return frozenset()
-    given = CurrentAnswer.objects.filter(
-        item=OuterRef("item"), checkpoint=OuterRef("checkpoint"), round=FIRST, inspection=2
-    )
-    reopened = Reinspection.objects.filter(item=OuterRef("item"), checkpoint=OuterRef("checkpoint"))
-    waiting = CurrentAnswer.objects.filter(
-        ~Exists(given), ~Exists(reopened), item__in=item_ids, round=FIRST, inspection=FIRST,
-        checkpoint__second_inspection=True, checkpoint__characteristic__in=characteristic_ids,
+        return {}
+    first = CurrentAnswer.objects.filter(
+        item__in=item_ids, round=FIRST, inspection=FIRST, checkpoint__second_inspection=True,
+        checkpoint__characteristic__in=characteristic_ids,
     )  # fmt: skip
-    return frozenset(waiting.values_list("item_id", flat=True))
+    rows = list(first.values_list("item_id", "checkpoint_id", "checkpoint__characteristic_id"))
+    told = _told({(item, checkpoint) for item, checkpoint, _ in rows})
+    found: dict[int, set[int]] = defaultdict(set)
+    for item, checkpoint, characteristic in rows:
+        if (item, checkpoint) not in told:
+            found[characteristic].add(item)
+    return {characteristic: frozenset(items) for characteristic, items in found.items()}
 
 
 def characteristic_of(family_id: int, key: str) -> CharacteristicRow | None:

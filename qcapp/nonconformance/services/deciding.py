@@ -76,21 +76,17 @@ def propose_disposition(
     if cause not in set(Report.Cause.values):
         raise Invalid("cause_unknown", "Choose one of the listed causes, or 'not known yet'.")
     lower, upper = _concession_limits(report, chosen, concession_lower, concession_upper)
-    proposal = DispositionProposal.objects.create(
-        report=report,
-        disposition=chosen,
-        instruction=plain_text("The instruction", " ".join(instruction.split()), longest=600),
-        procedure=plain_text("The procedure", procedure, longest=60, needed=False),
-        reinspect=_to_reinspect(report, reinspect or []) if chosen in NEEDS_CORRECTION else [],
-        concession_lower=lower,
-        concession_upper=upper,
-        roles=list(DECIDERS[report.severity, chosen]),
-        by=by,
-        at=at,
-    )
+    told = {
+        "instruction": plain_text("The instruction", " ".join(instruction.split()), longest=600),
+        "procedure": plain_text("The procedure", procedure, longest=60, needed=False),
+        "reinspect": _to_reinspect(report, reinspect or []) if chosen in NEEDS_CORRECTION else [],
+        "roles": list(DECIDERS[report.severity, chosen]),
+    }
+    limits = {"concession_lower": lower, "concession_upper": upper}
+    DispositionProposal.objects.create(report=report, disposition=chosen, by=by, at=at, **told, **limits)
     ReportStatus.objects.filter(report=report).update(cause=cause, changed_at=at)
     content = _content(report, proposal_of(report.pk))
-    remark(report, "disposition_proposed", by=by, at=at, note=proposal.instruction, data=content)
+    remark(report, "disposition_proposed", by=by, at=at, note=content["instruction"], data=content)
     enter(report, Verb.REPORT_DISPOSITION_PROPOSED, by=by, at=at, cause=cause, **content)
 
 
@@ -147,10 +143,13 @@ def _concession_limits(report: Report, chosen: Disposition, lower: Limit, upper:
 
 
 def _counting(report: Report) -> CheckpointView | None:
-    """The checkpoint that the report is about as it stands, None for a report about none."""
+    """The checkpoint that the report is about as it stands; None for a report about none, or none of the plan now."""
     if report.checkpoint is None:
         return None
-    return counting_answer(report.item_id, report.checkpoint.characteristic.key)
+    try:
+        return counting_answer(report.item_id, report.checkpoint.characteristic.key)
+    except NotFound:
+        return None
 
 
 def _numbers_at_issue(report: Report) -> list[Decimal]:
@@ -189,11 +188,7 @@ def sign_disposition(*, proof: Proof, number: str, role: str, proposal_id: int |
     require(proof.person, Act.DECIDE_REPORT, at)
     report = locked(number)
     REPORT_STATES.next(report.status.state, "decide")
-    proposal = proposal_of(report.pk)
-    if proposal is None or not proposal.missing:
-        raise Refused("no_proposal", f"{report.number} has no proposal yet; propose a disposition first.")
-    if proposal_id not in (None, proposal.id):
-        raise Conflict("proposal_changed", "Another disposition was proposed meanwhile. Read it, then sign.")
+    proposal = _proposal(report, proposal_id)
     _check_signatory(report, proof.person, role, proposal)
     content = _content(report, proposal)
     signature = write_signature(
@@ -212,6 +207,16 @@ def sign_disposition(*, proof: Proof, number: str, role: str, proposal_id: int |
         _decide(report, proposal, proof.person, at, content)
     verb = Verb.REPORT_DECIDED if decided else Verb.REPORT_DISPOSITION_SIGNED
     enter(report, verb, by=proof.person, at=at, role=role, signature=str(signature.uuid), **content)
+
+
+def _proposal(report: Report, proposal_id: int | None) -> ProposalCard:
+    """The proposal that waits for signatures. Raises Refused `no_proposal`, Conflict `proposal_changed`."""
+    proposal = proposal_of(report.pk)
+    if proposal is None or not proposal.missing:
+        raise Refused("no_proposal", f"{report.number} has no proposal yet; propose a disposition first.")
+    if proposal_id not in (None, proposal.id):
+        raise Conflict("proposal_changed", "Another disposition was proposed meanwhile. Read it, then sign.")
+    return proposal
 
 
 def _check_signatory(report: Report, person: Person, role: str, proposal: ProposalCard) -> None:

@@ -73,9 +73,7 @@ def sign_withdrawal(*, proof: Proof, number: str, reason: str, at: datetime) -> 
     report = locked(number)
     REPORT_STATES.next(report.status.state, "withdraw")
     first = first_signatory(report)
-    if first == proof.person.pk:
-        raise NotAllowed("second_person_needed", "You have signed this withdrawal already; a second person must sign.")
-    _check_withdrawable(report, proof.person)
+    _check_withdrawable(report, proof.person, first)
     content = {"report": report.number, "reason": reason, "second": first is not None}
     signature = write_signature(
         proof=proof,
@@ -110,13 +108,16 @@ def _withdraw(report: Report, signature: Signature, by: Person, reason: str, at:
     lift_hold_of_source(signature=signature, item_id=report.item_id, source=report.number, reason=lifted, at=at)
 
 
-def _check_withdrawable(report: Report, person: Person) -> None:
+def _check_withdrawable(report: Report, person: Person, first: int | None) -> None:
+    if first == person.pk:
+        raise NotAllowed("second_person_needed", "You have signed this withdrawal already; a second person must sign.")
     if person.pk in own_work(report):
         raise NotAllowed("own_report", "You raised or recorded this yourself; two other persons withdraw it.")
     if report.checkpoint is None:
         return
     view = inspection_of_unit(unit_of_item(report.item_id))
-    one = next((one for one in view.checkpoints if one.card.id == report.checkpoint_id), None)
+    own = report.checkpoint.characteristic_id
+    one = next((one for one in view.checkpoints if one.card.characteristic_id == own), None)
     if one is None or open_question(one) or one.counts is None or not one.counts.passes:
         message = (
             "The answer that counts does not conform, or is not proof. Correct it or measure again, then withdraw."

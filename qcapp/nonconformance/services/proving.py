@@ -16,7 +16,7 @@ from ..queries import concessions_of, moves_of
 from .steps import ALSO_FOUND
 
 if TYPE_CHECKING:
-    from qcapp.inspections.queries import CheckpointView
+    from qcapp.inspections.queries import CheckpointView, InspectionView
 
 # Flags that leave open whether the part is as answered. A stage out of turn says nothing about the part: it is decided
 # before release.
@@ -40,18 +40,30 @@ def correctors_of(report: Report) -> frozenset[int]:
 def not_proven(report: Report) -> list[str]:
     """A sentence for each checkpoint that the report answers for and that does not prove it may end.
 
-    These are the checkpoint it was raised at and every one that its corrections opened again; each must stand
-    answered, by nobody who corrected, and conform or be covered by the report's concession.
+    These are the checkpoint it was raised at, whatever revision the unit is inspected to now, and every one that its
+    corrections opened again; each must stand answered, by nobody who corrected, and conform or be covered by the
+    report's concession.
     """
     view = inspection_of_unit(unit_of_item(report.item_id))
-    concession = next((one for one in concessions_of(report.item_id) if one.report_number == report.number), None)
+    permit = next((one for one in concessions_of(report.item_id) if one.report_number == report.number), None)
     correctors = correctors_of(report)
-    found = []
+    own = report.checkpoint.characteristic_id if report.checkpoint else None
+    found = _left_the_plan(report, view, permit)
     for one in view.checkpoints:
-        if one.card.id == report.checkpoint_id or one.was_reopened_by(report.number):
-            problem = open_question(one) or _corrected_by(one, correctors) or _against(one, concession)
+        if one.card.characteristic_id == own or one.was_reopened_by(report.number):
+            problem = open_question(one) or _corrected_by(one, correctors) or _against(one, permit)
             found += [f"{one.card.number} {one.card.title}: {problem}"] if problem else []
     return found
+
+
+def _left_the_plan(report: Report, view: InspectionView, permit: ConcessionCard | None) -> list[str]:
+    """A finding is not cleared by a plan that no longer asks for it: it is conceded, or decided otherwise."""
+    if report.checkpoint is None or permit is not None:
+        return []
+    if any(one.card.characteristic_id == report.checkpoint.characteristic_id for one in view.checkpoints):
+        return []
+    number = report.checkpoint.characteristic.number
+    return [f"{number} {report.checkpoint.title}: no longer in the plan of this unit, so that nothing proves it."]
 
 
 def open_question(one: CheckpointView) -> str:
@@ -79,6 +91,7 @@ def _against(one: CheckpointView, concession: ConcessionCard | None) -> str:
     answer = one.counts
     if answer is None or answer.passes:
         return ""
-    if concession is not None and concession.checkpoint_id == one.card.id and concession.covers(answer.answer):
+    mine = concession is not None and concession.characteristic_id == one.card.characteristic_id
+    if mine and concession.covers(answer.answer):
         return ""
     return f"still does not conform ({answer.described})."

@@ -62,14 +62,14 @@ def _raise_or_join(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry
 def _standing(one: Judged) -> Report | None:
     """The report that has not ended and this failing answer belongs to: of its round, or the one that opened it."""
     rows = Report.objects.filter(item=one.item_id).exclude(status__state__in=ENDED_VALUES)
-    rows = rows.select_related("status__decided", "item__unit", "result").order_by("-id")
+    rows = rows.select_related("status__decided", "item__unit", "result", "checkpoint").order_by("-id")
     opened_by = source_of_round(one.item_id, one.checkpoint_card.id, one.round) if one.round > 1 else ""
-    here = (one.checkpoint_card.id, one.round)
+    here = (one.checkpoint_card.characteristic_id, one.round)
     return next((row for row in rows if row.number == opened_by or here == _place(row)), None)
 
 
 def _place(row: Report) -> tuple[int | None, int]:
-    return row.checkpoint_id, row.result.round if row.result else 0
+    return row.checkpoint.characteristic_id if row.checkpoint else None, row.result.round if row.result else 0
 
 
 def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None:
@@ -95,15 +95,15 @@ def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None
 def _permission(report: Report, one: Judged) -> ConcessionCard | None:
     """The report's concession, when a repair left the part where it is permitted to be."""
     for concession in concessions_of(report.item_id):
-        if (concession.report_number, concession.checkpoint_id) == (report.number, one.checkpoint_card.id):
+        here = (report.number, one.checkpoint_card.characteristic_id)
+        if (concession.report_number, concession.characteristic_id) == here:
             return concession if concession.covers(answer_of_operation(one.operation).answer) else None
     return None
 
 
 def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
     card = one.checkpoint_card
-    report = Report.objects.create(
-        number=next_paper("NCR", at),
+    report = _open(
         item_id=one.item_id,
         checkpoint_id=card.id,
         result_id=one.result_id,
@@ -111,9 +111,8 @@ def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
         severity=card.criticality,
         facts=canonical(_facts(one)),
         raised_by=one.person,
-        raised_at=at,
+        at=at,
     )
-    report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
     # The hold says where, not what: it stands on the bench of whoever gives the second inspection.
     reason = _cut(f"Found at {card.number} {card.title}.")
     place_hold(by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, reason=reason, at=at)
@@ -183,22 +182,19 @@ def raise_by_hand(
         raise Refused("unit_scrapped", f"{unit.serial} is scrapped; nothing more is decided about it.")
     card = _checkpoint(unit.item_id, checkpoint_key.strip()) if checkpoint_key.strip() else None
     facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
-    report = Report.objects.create(
-        number=next_paper("NCR", at),
-        item_id=unit.item_id,
-        checkpoint_id=card.id if card else None,
-        title=title,
-        description=description,
-        severity=severity,
-        raised_by=by,
-        raised_at=at,
-        facts=canonical(facts),
-    )
-    report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
+    told = {"title": title, "description": description, "severity": severity, "facts": canonical(facts)}
+    report = _open(item_id=unit.item_id, checkpoint_id=card.id if card else None, raised_by=by, at=at, **told)
     from_stage = card.stage_number if card else None
     place_hold(by=by, item_id=unit.item_id, from_stage=from_stage, source=report.number, reason=title, at=at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=title)
     return report.number
+
+
+def _open(*, raised_by: Person, at: datetime, **told: Any) -> Report:
+    """A new report under the next number of the year, open from its first moment."""
+    report = Report.objects.create(number=next_paper("NCR", at), raised_by=raised_by, raised_at=at, **told)
+    report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
+    return report
 
 
 def _checkpoint(item_id: int, named: str) -> CheckpointCard:

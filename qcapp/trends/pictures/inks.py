@@ -6,10 +6,14 @@ Colours are the day theme's (static/css/tokens.css); shapes, dashes and weights 
 from __future__ import annotations
 
 import re
+import textwrap
+from collections.abc import Sequence
+from html import escape
 
 INK, MUTED, LINE, ACCENT, OUT, NEAR, BAND, SURFACE = (
     "#191D21", "#565E66", "#D8D2C6", "#0B4F5C", "#8C1823", "#6E4700", "#D9E8E0", "#FFFFFF",
 )  # fmt: skip
+NARROW = 5.9  # width of a letter of 11 px, about
 FONT = "DejaVu Sans, Liberation Sans, sans-serif"
 ATTRIBUTES = {
     "c-band": f'fill="{BAND}"',
@@ -42,26 +46,53 @@ ATTRIBUTES = {
 }
 
 
-def inked(svg: str) -> str:
-    """The picture with its colours in it, on white, and with the name space that a file needs; empty stays empty."""
+def inked(svg: str, *, notes: Sequence[str] = ()) -> str:
+    """The picture as a file: its title and `notes` written above, its colours in it, on white; empty stays empty."""
     if not svg:
         return ""
     painted = re.sub(r'class="([^"]*)"', lambda found: _attributes(found[1]), svg)
-    box = re.search(r'viewBox="0 0 (\d+) (\d+)"', svg)
-    width, height = (box[1], box[2]) if box else ("600", "300")
-    opened = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" font-family="{FONT}" '
-    painted = painted.replace("<svg ", opened, 1)
-    end = painted.index("</desc>") + len("</desc>") if "</desc>" in painted else painted.index(">") + 1
-    ground = f'<rect width="{width}" height="{height}" fill="{SURFACE}"/>'
-    return painted[:end] + ground + painted[end:]
+    opening, body = painted.split(">", 1)
+    width, height = _size(opening)
+    said, body = _titled(body)
+    heading, room = _heading(said, notes, width)
+    opened = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height + room}" '
+        f'viewBox="0 0 {width} {height + room}" font-family="{FONT}" role="img">'
+    )
+    ground = f'<rect width="{width}" height="{height + room}" fill="{SURFACE}"/>'
+    inner = body.removesuffix("</svg>")
+    return f'{opened}<title>{said}</title>{ground}{heading}<g transform="translate(0 {room})">{inner}</g></svg>'
+
+
+def _size(opening: str) -> tuple[int, int]:
+    box = re.search(r'viewBox="0 0 (\d+) (\d+)"', opening)
+    return (int(box[1]), int(box[2])) if box else (600, 300)
+
+
+def _titled(body: str) -> tuple[str, str]:
+    """The picture's own title, and the rest of it without title and description."""
+    title = re.match(r"<title[^>]*>(.*?)</title>", body)
+    found = title[1] if title else ""
+    return found, re.sub(r"^(<title[^>]*>.*?</title>)?(<desc[^>]*>.*?</desc>)?", "", body)
+
+
+def _heading(title: str, notes: Sequence[str], width: int) -> tuple[str, int]:
+    """Title and notes as lines of text, and the room that they take."""
+    lines = [escape(line) for note in notes for line in textwrap.wrap(note, max(20, round(width / NARROW)))]
+    texts = [f'<text x="14" y="24" font-size="15" font-weight="700" fill="{INK}">{title}</text>']
+    texts += [
+        f'<text x="14" y="{42 + 14 * place}" font-size="11" fill="{MUTED}">{line}</text>'
+        for place, line in enumerate(lines)
+    ]
+    return "".join(texts), 46 + 14 * len(lines)
 
 
 def _attributes(classes: str) -> str:
     return " ".join(ATTRIBUTES[name] for name in classes.split() if name in ATTRIBUTES)
 
 
-def as_png(svg: str, scale: float = 2.0) -> bytes:
-    """The picture as PNG, twice the size for sharp print; drawn by the kept library that also draws full charts."""
+def as_png(svg: str, scale: float = 2.0, *, notes: Sequence[str] = ()) -> bytes:
+    """The file as PNG, twice the size for sharp print; drawn by the kept library that also draws curves elsewhere."""
     import vl_convert
 
-    return bytes(vl_convert.svg_to_png(inked(svg), scale=scale))
+    return bytes(vl_convert.svg_to_png(inked(svg, notes=notes), scale=scale))

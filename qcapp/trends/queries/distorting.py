@@ -10,7 +10,7 @@ from qcapp.production.queries import FamilyCard
 
 from ..pairs import Distortion, distortion_of, pairs_in, relative_shift
 from ..readings import Series
-from .readings import Subject, Surroundings, build, subject_of
+from .readings import Subject, Surroundings, build, secrets_of, subject_of
 
 UNITS = 100
 MEASURING = frozenset({"measured", "derived"})
@@ -50,8 +50,9 @@ def distortion_page(family_code: str, *, people: bool, units: int = UNITS) -> Di
 
 def _series(subject: Subject, items: list[int], keys: set[str]) -> dict[str, Series]:
     """The series of these keys; one whose readings cannot be charted is left out."""
-    points = stored.points_of_items(items, [subject.cards[key].characteristic_id for key in keys])
-    checkpoints = stored.checkpoints_at([point for some in points.values() for point in some])
+    wanted = {subject.cards[key].characteristic_id for key in keys}
+    gathered = stored.points_of_items(items, wanted.union(*(subject.secret_inputs(key) for key in keys)))
+    checkpoints = stored.checkpoints_at(point for some in gathered.points.values() for point in some)
     around = Surroundings(
         fixtures=stored.texts_of(items, subject.fixture_ids) if subject.fixture_ids else {},
         welders=stored.welders_of_items(items, _joint(subject, keys)),
@@ -59,8 +60,8 @@ def _series(subject: Subject, items: list[int], keys: set[str]) -> dict[str, Ser
     found: dict[str, Series] = {}
     for key in keys:
         card = subject.cards[key]
-        secret = stored.still_secret(items, subject.secret_inputs(key))
-        kept = [point for point in points.get(card.characteristic_id, ()) if point.item_id not in secret]
+        secret = secrets_of(subject, key, gathered.waiting)
+        kept = [point for point in gathered.points.get(card.characteristic_id, ()) if point.item_id not in secret]
         try:
             found[key] = build(subject, card, kept, checkpoints, around)
         except QcError:

@@ -74,6 +74,12 @@ def subject_of(family_code: str) -> Subject:
     return Subject(family, {one.key: one for one in checkpoints_of(card.id)}, card.letter)
 
 
+def secrets_of(subject: Subject, key: str, waiting: Mapping[int, frozenset[int]]) -> frozenset[int]:
+    """The items whose value must not be shown yet, because what it is computed from waits."""
+    nothing: frozenset[int] = frozenset()
+    return nothing.union(*(waiting.get(one, nothing) for one in subject.secret_inputs(key)))
+
+
 @dataclass
 class Surroundings:
     """What is known about the units around their readings, each by item."""
@@ -94,7 +100,8 @@ def series_of(family_code: str, key: str, *, last: int = USUAL, before: int | No
     card = subject.cards.get(key)
     found = card.characteristic_id if card else _without_plan(subject, key)
     points = stored.last_points(found, last, before=before)
-    secret = stored.still_secret({point.item_id for point in points}, subject.secret_inputs(key))
+    waiting = stored.waiting_items({point.item_id for point in points}, subject.secret_inputs(key))
+    secret = secrets_of(subject, key, waiting)
     points = [point for point in points if point.item_id not in secret]
     checkpoints = stored.checkpoints_at(points)
     around = _surroundings(subject, points, card, checkpoints, found)

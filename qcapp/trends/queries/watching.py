@@ -13,7 +13,7 @@ from qcapp.production.queries import FamilyCard
 
 from ..readings import Series
 from ..watch import WINDOW, Watched, watched, worst_first
-from .readings import CHARTED, Subject, Surroundings, build, subject_of
+from .readings import CHARTED, Subject, Surroundings, build, secrets_of, subject_of
 
 KEPT = 8  # families in a process
 
@@ -68,25 +68,13 @@ def forget() -> None:
 
 
 def _all_series(subject: Subject, cards: list[CheckpointCard], items: list[int]) -> list[Series]:
-    points = stored.points_of_items(items, [card.characteristic_id for card in cards])
-    checkpoints = stored.checkpoints_at([point for some in points.values() for point in some])
+    gathered = stored.points_of_items(items, [card.characteristic_id for card in cards])
+    checkpoints = stored.checkpoints_at(point for some in gathered.points.values() for point in some)
     fixtures = stored.texts_of(items, subject.fixture_ids) if subject.fixture_ids else {}
     around = Surroundings(fixtures=fixtures)
-    secrets = _secrets(subject, cards, items)
     found = []
     for card in cards:
-        kept = [p for p in points.get(card.characteristic_id, ()) if p.item_id not in secrets.get(card.key, ())]
+        secret = secrets_of(subject, card.key, gathered.waiting)
+        kept = [point for point in gathered.points.get(card.characteristic_id, ()) if point.item_id not in secret]
         found.append(build(subject, card, kept, checkpoints, around))
     return found
-
-
-def _secrets(subject: Subject, cards: list[CheckpointCard], items: list[int]) -> dict[str, frozenset[int]]:
-    """For derived characteristics, the items whose inputs wait for a second inspection; mostly no query at all."""
-    found: dict[tuple[int, ...], frozenset[int]] = {(): frozenset()}
-    by_key: dict[str, frozenset[int]] = {}
-    for card in cards:
-        inputs = tuple(sorted(subject.secret_inputs(card.key))) if card.kind == "derived" else ()
-        if inputs not in found:
-            found[inputs] = stored.still_secret(items, inputs)
-        by_key[card.key] = found[inputs]
-    return by_key

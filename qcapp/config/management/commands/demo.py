@@ -14,6 +14,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.utils import timezone
 
+from qcapp.audit.services import anchor
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
@@ -82,7 +83,7 @@ class Command(BaseCommand):
 
         play_units(UNITS, cast, now, now, tick)
         self.stdout.write("")
-        call_command("anchor_audit", verbosity=0)
+        anchor(at=now)
 
     def _refuse_half_done(self) -> None:
         from qcapp.audit.queries import head
