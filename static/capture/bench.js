@@ -36,6 +36,8 @@ async function load() {
 }
 
 async function later(unit) {
+  // The kept copy was shown first, and by now another person has signed in: nothing of the former's stays on the page.
+  if (unit.data.person.badge !== me().badge) { location.reload(); return; }
   take(unit);
   await readStore();
   // Another revision may have been adopted, without the checkpoint that is shown.

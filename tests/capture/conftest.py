@@ -200,10 +200,20 @@ class Tablet:
     def until(self, condition: str, seconds: float = 8) -> None:
         """Wait until a sentence of JavaScript about the page is true; it may be a promise."""
         end = time.monotonic() + seconds
-        while not self.page.evaluate(f"async () => Boolean(await ({condition}))"):
+        while not self._holds(condition):
             if time.monotonic() > end:
                 raise TimeoutError(f"{condition}: {self.page.locator('#foot').all_inner_texts()}")
             self.page.wait_for_timeout(25)
+
+    def _holds(self, condition: str) -> bool:
+        from playwright.sync_api import Error
+
+        try:
+            return bool(self.page.evaluate(f"async () => Boolean(await ({condition}))"))
+        except Error as error:
+            if "context was destroyed" in error.message:  # the page is just being left for another
+                return False
+            raise
 
     def until_foot(self, words: str, there: bool = True) -> None:
         self.until(f"document.querySelector('#foot').innerText.includes({words!r}) === {str(there).lower()}")

@@ -305,6 +305,7 @@ class TestKept:
         one = tablet().at("pores")
         Session.objects.all().delete()
         one.enter("2").until_on_tablet(1)
+        one.until_foot("sign in to send")
         one.sign_in("1002").open()
         one.until_foot("1 of Imogen Marlowe wait for their sign-in")
         one.at("heat").enter("7L0031").until_foot("Sent 1")

@@ -120,6 +120,19 @@ class TestNetwork:
         until_sent(one)
         assert_once_each(shop)
 
+    def test_shows_nothing_of_the_former_person_when_the_answer_is_late(
+        self, tablet: Tablets, shop: Shop, wire: Wire
+    ) -> None:
+        one = at_work(tablet(address=wire.address))
+        one.sign_in("1002")
+        wire.hang()
+        one.page.reload()
+        one.page.wait_for_selector("#question")
+        wire.release()
+        one.until("document.querySelector('#who').textContent === 'TO'")
+        one.until("document.querySelector('input#value') !== null")
+        assert one.page.locator("#stranger").count() == 0
+
     def test_stores_once_what_was_stored_before_the_line_was_cut(self, tablet: Tablets, shop: Shop, wire: Wire) -> None:
         one = tablet(address=wire.address)
         wire.drop_answers = 1

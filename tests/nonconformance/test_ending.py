@@ -30,7 +30,7 @@ def test_refuses_to_close_use_as_is_when_the_concession_does_not_cover_what_coun
     case.decide("use_as_is", concession_upper=Decimal("62.50")).correct_the_entry("62.60")
     with refused("not_proven", *ROOMS) as caught:
         case.close_without_correction()
-    assert "101 Head angle: still does not conform (62.60 °)." in caught.value.message
+    assert "101 Head angle: 62.60 ° is beyond CN-2026-0001." in caught.value.message
 
 
 def test_scraps_the_unit_for_good_and_keeps_its_hold(case: Case) -> None:

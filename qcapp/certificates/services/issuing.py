@@ -48,8 +48,8 @@ class Paper:
 def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str = "") -> CertificateCard:
     """The next issue of the unit's certificate. The first needs a release; a further one says what changed.
 
-    Raises Refused `not_released`, `release_in_doubt`, Invalid `change_note_missing`, Conflict `issued_already` when the released unit
-    has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`.
+    Raises Refused `not_released`, `release_in_doubt`, Invalid `change_note_missing`, Conflict `issued_already` when the
+    released unit has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`.
     """
     require(by, Act.ISSUE_CERTIFICATE, at)
     change_note = plain_text("What changed", change_note, longest=300, needed=False)

@@ -236,10 +236,12 @@ def certificate(shop: Shop, effort: Effort) -> Measurement:
         for turn in range(effort.repeats + 1):
             card = _issue(manager, story.serial, turn)
             job, path = _job(card), f"/certificates/{card.number}/{card.issue}.pdf"
+            if turn == 0:
+                _check_same_paper(_get(client, path), lay_out(job))
+                continue
             ours.append(_timed(_get, client, path))
             bare.append(_timed(lay_out, job))
-            _check_same_paper(_get(client, path), lay_out(job))
-    value, baseline = (statistics.median(times[1:]) for times in (ours, bare))
+    value, baseline = (statistics.median(times) for times in (ours, bare))
     against = "the layout library on the same page with the same options, in a process of its own"
     return _ratio("certificate, asked for the first time", value, baseline, MOST_TIMES_LAYOUT, against)
 

@@ -91,7 +91,6 @@ def _against(one: CheckpointView, concession: ConcessionCard | None) -> str:
     answer = one.counts
     if answer is None or answer.passes:
         return ""
-    mine = concession is not None and concession.characteristic_id == one.card.characteristic_id
-    if mine and concession.covers(answer.answer):
-        return ""
+    if concession is not None and concession.characteristic_id == one.card.characteristic_id:
+        return "" if concession.covers(answer.answer) else f"{answer.described} is beyond {concession.number}."
     return f"still does not conform ({answer.described})."
