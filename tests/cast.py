@@ -62,8 +62,7 @@ PARTS = {
     "stranger_to_all_roles": Part("1111", "Wilhelmina Dask", "WD", ()),
 }
 EVERY_ROLE = {
-    role: next(name for name, part in PARTS.items() if part.roles == (role,) and name != "deputy")
-    for role in Role
+    role: next(name for name, part in PARTS.items() if part.roles == (role,) and name != "deputy") for role in Role
 }
 
 

@@ -7,8 +7,6 @@ from django.db import models
 from qcapp.lib.fields import uuid7
 from qcapp.lib.write_once import WriteOnceModel
 
-from .verbs import Verb
-
 
 class Entry(WriteOnceModel):
     """One act. The digest covers the header, the digest of the payload and the digest of the entry before.
@@ -19,7 +17,7 @@ class Entry(WriteOnceModel):
 
     number = models.BigIntegerField(unique=True)
     at = models.DateTimeField()
-    verb = models.CharField(max_length=40, choices=[(v.value, v.value) for v in Verb])
+    verb = models.CharField(max_length=40)  # a value of verbs.Verb, held by the one service that writes here
     actor = models.CharField(max_length=40, blank=True)  # a person's uuid, or empty for the system itself
     subject = models.CharField(max_length=120)  # "unit FR-200-0147", "plan FR-200 D"
     header = models.TextField()  # canonical JSON of number, at, verb, actor, subject, payload digest
@@ -30,9 +28,7 @@ class Entry(WriteOnceModel):
     class Meta:
         verbose_name_plural = "entries"
         indexes = [
-            models.Index(
-                fields=["subject", "number"], name="audit_entry_subject"
-            ),  # the history of one thing
+            models.Index(fields=["subject", "number"], name="audit_entry_subject"),  # the history of one thing
             models.Index(fields=["at"], name="audit_entry_at"),  # what happened between two times
         ]
 

@@ -99,9 +99,7 @@ def _rows(found: Any, size: int | None = None) -> list[EntryRow]:
     columns = ("number", "at", "verb", "actor", "subject", "payload__body", "digest")
     return [
         EntryRow(number, at, verb, actor, subject, _payload(body), seal)
-        for number, at, verb, actor, subject, body, seal in found.order_by("-number").values_list(*columns)[
-            :size
-        ]
+        for number, at, verb, actor, subject, body, seal in found.order_by("-number").values_list(*columns)[:size]
     ]
 
 

@@ -20,9 +20,7 @@ HEAD = 1  # the one row of ChainHead
 AFTER_RESTORE = "after restore"  # the series that hold where a new series of a year begins after a restore
 
 
-def record(
-    *, verb: Verb, actor: UUID | str | None, subject: str, at: datetime, payload: dict[str, Any]
-) -> int:
+def record(*, verb: Verb, actor: UUID | str | None, subject: str, at: datetime, payload: dict[str, Any]) -> int:
     """Append one act to the chain and give its number; it stands or falls with the caller's transaction.
 
     Call it as the last statement: the head stays locked until the commit, and every other writer waits for

@@ -50,7 +50,10 @@ def _recorded(told: Payload, names: Mapping[str, str]) -> str:
 
 
 def _signed(told: Payload, names: Mapping[str, str]) -> str:
-    return f"Stage {told.get('stage', '?')} signed, {told.get('answers', '?')} answers covered"
+    number = told.get("stage", "?")
+    count = told.get("answers", "?")
+    name = f" {names[f'stage {number}']}" if f"stage {number}" in names else ""
+    return f"Stage {number}{name} signed, {count} answer{'' if count == 1 else 's'} covered"
 
 
 def _decided(told: Payload, names: Mapping[str, str]) -> str:
@@ -109,6 +112,7 @@ MARKS: Mapping[str, str] = {
 def of_acts(entries: Iterable[EntryRow], names: Mapping[str, str], hidden: Iterable[int]) -> list[Line]:
     """A line for each act on the unit, in the order given. Decisions about `hidden` checkpoints are left out.
 
+    `names` has people by uuid, and stages as "stage 5".
     A payload that was redacted leaves the act with what is still known.
     """
     kept = set(hidden)

@@ -106,10 +106,11 @@ def _was_released(entries: Iterable[EntryRow]) -> bool:
 
 
 def _names(entries: list[EntryRow], inspection: InspectionView) -> Mapping[str, str]:
-    """The names of everybody in the acts; those who inspected are known from their answers."""
+    """The names of everybody in the acts, those who inspected known from their answers; and of the plan's stages."""
     known = {str(answer.person_uuid): answer.person_name for one in inspection.checkpoints for answer in one.given}
     missing = lines.people_in(entries) - known.keys()
-    return known | (names_of(missing) if missing else {})
+    stages = {f"stage {stage.card.number}": stage.card.name for stage in inspection.stages}
+    return known | stages | (names_of(missing) if missing else {})
 
 
 def _welds(item_id: int) -> list[WeldCard]:

@@ -29,9 +29,7 @@ def exact_decimal(value: object) -> Decimal:
     refused.
     """
     if isinstance(value, bool | float) or not isinstance(value, Decimal | int | str):
-        raise ValidationError(
-            "A value is stored as its decimal digits; give a Decimal or text.", code="digits"
-        )
+        raise ValidationError("A value is stored as its decimal digits; give a Decimal or text.", code="digits")
     try:
         number = Decimal(value)
     except InvalidOperation as error:
@@ -85,9 +83,7 @@ class DecimalTextField(TextColumn):
         return super().get_lookup(lookup_name) if lookup_name in COMPARABLE else None
 
 
-def state_field(
-    states: type[StrEnum], initial: StrEnum | None = None, **options: Any
-) -> models.CharField[Any, Any]:
+def state_field(states: type[StrEnum], initial: StrEnum | None = None, **options: Any) -> models.CharField[Any, Any]:
     """A text column for one of `states`. Pair it with `state_is_known` in the model's constraints."""
     if initial is not None:
         options["default"] = initial.value
@@ -96,6 +92,4 @@ def state_field(
 
 def state_is_known(column: str, states: type[StrEnum], *, name: str) -> models.CheckConstraint:
     """The database constraint that `column` holds one of `states`."""
-    return models.CheckConstraint(
-        condition=models.Q(**{f"{column}__in": [state.value for state in states]}), name=name
-    )
+    return models.CheckConstraint(condition=models.Q(**{f"{column}__in": [state.value for state in states]}), name=name)

@@ -135,9 +135,7 @@ def lifted(reason: str, tables: Iterable[str], using: str = DEFAULT_DB_ALIAS) ->
 
 def reinstall(sender: AppConfig, using: str, **signal: Any) -> None:
     """After a migrate: every guard of the app, as its models ask for them now."""
-    guards = guards_of(
-        m for m in sender.get_models(include_auto_created=True) if router.allow_migrate_model(using, m)
-    )
+    guards = guards_of(m for m in sender.get_models(include_auto_created=True) if router.allow_migrate_model(using, m))
     install(connections[using], guards)
 
 
@@ -176,15 +174,11 @@ def check_declared(app_configs: Sequence[AppConfig] | None, **options: Any) -> l
         guard = guard_of(model)
         if guard and guard.write_once and not _refuses_updates(model):
             hint = "Derive its queryset from WriteOnceQuerySet."
-            found.append(
-                checks.Error(f"{model.__name__}.objects can update.", hint=hint, obj=model, id="qcapp.E102")
-            )
+            found.append(checks.Error(f"{model.__name__}.objects can update.", hint=hint, obj=model, id="qcapp.E102"))
         if guard and not guard.tables_named <= tables:
             unknown = ", ".join(sorted(guard.tables_named - tables))
             hint = "Name tables of installed models in frozen_when."
-            found.append(
-                checks.Error(f"No model has the table {unknown}.", hint=hint, obj=model, id="qcapp.E103")
-            )
+            found.append(checks.Error(f"No model has the table {unknown}.", hint=hint, obj=model, id="qcapp.E103"))
     return found
 
 

@@ -71,9 +71,7 @@ def lower(guards: Iterable[Guard]) -> list[str]:
 def _alter(guards: Iterable[Guard], verb: str) -> list[str]:
     """Deferred foreign keys are checked first: a table with pending checks cannot be altered."""
     alter = [
-        f"ALTER TABLE {quoted(guard.table)} {verb} TRIGGER {quoted(name)}"
-        for guard in guards
-        for name in names(guard)
+        f"ALTER TABLE {quoted(guard.table)} {verb} TRIGGER {quoted(name)}" for guard in guards for name in names(guard)
     ]
     return ["SET CONSTRAINTS ALL IMMEDIATE", *alter, "SET CONSTRAINTS ALL DEFERRED"]
 

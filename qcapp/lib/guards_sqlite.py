@@ -28,9 +28,7 @@ def create(guard: Guard) -> list[str]:
     if guard.write_once:
         statements += [_write_once(guard.table, event) for event in ("update", "delete")]
     if guard.frozen_when:
-        statements += [
-            _frozen(guard.table, guard.frozen_when, event) for event in ("insert", "update", "delete")
-        ]
+        statements += [_frozen(guard.table, guard.frozen_when, event) for event in ("insert", "update", "delete")]
     return statements
 
 

@@ -162,12 +162,8 @@ def converse(process: subprocess.Popen[bytes], job: dict[str, Any]) -> tuple[dic
 def broken(hung: bool, time_limit: float) -> PdfNotMade:
     """The refusal for a worker that was stopped or died."""
     if hung:
-        return PdfNotMade(
-            "pdf_timeout", f"The document was not ready within {time_limit:g} seconds. Try again."
-        )
-    return PdfNotMade(
-        "pdf_failed", "The process that lays out documents stopped. Try again; the log says why."
-    )
+        return PdfNotMade("pdf_timeout", f"The document was not ready within {time_limit:g} seconds. Try again.")
+    return PdfNotMade("pdf_failed", "The process that lays out documents stopped. Try again; the log says why.")
 
 
 WORKER = Worker()

@@ -84,7 +84,8 @@ def layout(job: dict[str, Any]) -> tuple[Any, Any]:
             file = static_file(url, job["static_url"], job["folders"])
             if file is None:
                 raise FatalURLFetchingError(f"A document may not read {url}, or it is not there.")
-            kind = mimetypes.guess_type(file.name)[0] or "application/octet-stream"  # a style sheet must say that it is one
+            # A style sheet that does not say what it is would be left out silently.
+            kind = mimetypes.guess_type(file.name)[0] or "application/octet-stream"
             return URLFetcherResponse(url, file.read_bytes(), {"Content-Type": kind})
 
     return weasyprint, StaticFetcher(allowed_protocols=("data",))
@@ -107,9 +108,7 @@ def require_glyphs(html: str) -> None:
     missing = sorted(set(html_words.unescape(html)) - known_characters() - INVISIBLE)
     if missing:
         named = ", ".join(f"{character} (U+{ord(character):04X})" for character in missing[:5])
-        raise NotMade(
-            "pdf_glyph_missing", f"No font of the documents has {named}. Write it in other characters."
-        )
+        raise NotMade("pdf_glyph_missing", f"No font of the documents has {named}. Write it in other characters.")
 
 
 @cache

@@ -78,18 +78,14 @@ def refuse(request: HttpRequest, error: QcError, status: HTTPStatus | None = Non
     status = status or refusal_status(error)
     body = refusal_body(error)
     if wants_json(request):
-        return JsonResponse(
-            body, status=status, headers=retry_after(error), json_dumps_params={"default": str}
-        )
+        return JsonResponse(body, status=status, headers=retry_after(error), json_dumps_params={"default": str})
     page = _page(request, error, status, body)
     response = HttpResponse(page[0], content_type=page[1], status=status, headers=retry_after(error))
     response["Cache-Control"] = "no-store"
     return response
 
 
-def _page(
-    request: HttpRequest, error: QcError, status: HTTPStatus, body: dict[str, object]
-) -> tuple[str, str]:
+def _page(request: HttpRequest, error: QcError, status: HTTPStatus, body: dict[str, object]) -> tuple[str, str]:
     """The page and its type; plain text where the template is missing or the server itself is in trouble."""
     context: dict[str, Any] = body | {
         "title": TITLES.get(status, "Not done"),
@@ -122,16 +118,12 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
 
         limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
         return refuse(request, too_large(limit), HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
-    return refuse(
-        request, Invalid("bad_request", "The request cannot be read. Go back, reload and try again.")
-    )
+    return refuse(request, Invalid("bad_request", "The request cannot be read. Go back, reload and try again."))
 
 
 def permission_denied(request: HttpRequest, exception: PermissionDenied) -> HttpResponse:
     """Django's 403."""
-    return refuse(
-        request, NotAllowed("not_allowed", "You may not do this. Ask someone whose role allows it.")
-    )
+    return refuse(request, NotAllowed("not_allowed", "You may not do this. Ask someone whose role allows it."))
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
@@ -150,7 +142,5 @@ def page_not_found(request: HttpRequest, exception: Http404) -> HttpResponse:
 
 def server_error(request: HttpRequest) -> HttpResponse:
     """Django's 500: names the request, so that the keeper of the system finds it in the log."""
-    message = (
-        "The server made a mistake and logged it. Try again; if it stays, tell the keeper of the system."
-    )
+    message = "The server made a mistake and logged it. Try again; if it stays, tell the keeper of the system."
     return refuse(request, QcError("server_error", message), HTTPStatus.INTERNAL_SERVER_ERROR)

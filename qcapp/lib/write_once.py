@@ -53,9 +53,7 @@ class WriteOnceQuerySet(models.QuerySet[Any]):
     def delete(self) -> NoReturn:
         refuse(self.model)
 
-    def bulk_update(
-        self, objs: Iterable[Any], fields: Iterable[str], batch_size: int | None = None
-    ) -> NoReturn:
+    def bulk_update(self, objs: Iterable[Any], fields: Iterable[str], batch_size: int | None = None) -> NoReturn:
         refuse(self.model)
 
     def update_or_create(self, *args: object, **kwargs: object) -> NoReturn:

@@ -50,9 +50,7 @@ def check_audit(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, report: chain.ChainReport | None) -> HttpResponse:
     about = request.GET.get("about", "").replace("\0", "").strip()[:120]
-    rows = chain.entries_page(
-        fragment=about, before=_number(request.GET.get("before", "")), size=chain.PAGE + 1
-    )
+    rows = chain.entries_page(fragment=about, before=_number(request.GET.get("before", "")), size=chain.PAGE + 1)
     shown = {
         "about": about,
         "entries": _shown(rows[: chain.PAGE]),

@@ -32,9 +32,7 @@ class SignInForm(forms.Form):
     badge = forms.CharField(
         label="Badge",
         max_length=40,
-        widget=forms.TextInput(
-            attrs={"autocomplete": "username", "autofocus": True, "autocapitalize": "characters"}
-        ),
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autofocus": True, "autocapitalize": "characters"}),
     )
     password = _secret("Password", "current-password")
 
@@ -61,9 +59,7 @@ class PersonForm(forms.Form):
     badge = forms.CharField(label="Badge", max_length=20, help_text="Never given to a second person.")
     name = forms.CharField(label="Name", max_length=120)
     initials = forms.CharField(label="Initials", max_length=6)
-    stamp = forms.CharField(
-        label="Stamp", max_length=12, required=False, help_text="The mark on welds, if any."
-    )
+    stamp = forms.CharField(label="Stamp", max_length=12, required=False, help_text="The mark on welds, if any.")
     email = forms.EmailField(label="E-mail", required=False)
     joined_on = _day("First day", required=False, help_text="Today when left empty.")
 

@@ -27,13 +27,9 @@ class Person(AbstractBaseUser):
     badge = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=120)
     initials = models.CharField(max_length=6)
-    stamp = models.CharField(
-        max_length=12, blank=True
-    )  # stamp number printed in place of the name, welders' mark
+    stamp = models.CharField(max_length=12, blank=True)  # stamp number printed in place of the name, welders' mark
     pin = models.CharField(max_length=200, blank=True)  # argon2 over PIN and pepper; empty means no PIN yet
-    password_is_temporary = models.BooleanField(
-        default=False
-    )  # set by somebody else: change it before anything
+    password_is_temporary = models.BooleanField(default=False)  # set by somebody else: change it before anything
     pin_is_temporary = models.BooleanField(default=False)  # set by somebody else: signs nothing until changed
     email = models.EmailField(blank=True)
     language = models.CharField(max_length=8, default="en")
@@ -50,9 +46,7 @@ class Person(AbstractBaseUser):
         verbose_name_plural = "people"
         constraints = [
             models.UniqueConstraint(Lower("badge"), name="people_person_badge_any_case"),
-            models.UniqueConstraint(
-                fields=["stamp"], condition=~models.Q(stamp=""), name="people_person_stamp_once"
-            ),
+            models.UniqueConstraint(fields=["stamp"], condition=~models.Q(stamp=""), name="people_person_stamp_once"),
         ]
 
     def __str__(self) -> str:
@@ -93,12 +87,8 @@ class Deputy(WriteOnceModel):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(
-                condition=~models.Q(person=models.F("deputy")), name="people_deputy_other"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(ends_on__gte=models.F("starts_on")), name="people_deputy_dates"
-            ),
+            models.CheckConstraint(condition=~models.Q(person=models.F("deputy")), name="people_deputy_other"),
+            models.CheckConstraint(condition=models.Q(ends_on__gte=models.F("starts_on")), name="people_deputy_dates"),
         ]
 
     def __str__(self) -> str:

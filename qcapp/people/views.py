@@ -85,9 +85,7 @@ def own_password(request: HttpRequest) -> HttpResponse:
         services.set_password(by=person, person=person, password=values["password"], at=now)
         auth.update_session_auth_hash(request, person)
 
-    return _own_secret(
-        request, form, set_it, "Your password is changed. Every other session of yours has ended."
-    )
+    return _own_secret(request, form, set_it, "Your password is changed. Every other session of yours has ended.")
 
 
 @signed_in
@@ -107,9 +105,7 @@ def own_pin(request: HttpRequest) -> HttpResponse:
 def _proven(request: HttpRequest, password: str) -> tuple[Person, Any]:
     now = timezone.now()
     person = queries.person_by_uuid(request.user.uuid)
-    services.prove_identity(
-        person=person, secret=password, method="password", at=now, address=client_address(request)
-    )
+    services.prove_identity(person=person, secret=password, method="password", at=now, address=client_address(request))
     return person, now
 
 
@@ -193,18 +189,14 @@ def change_person(request: HttpRequest, uuid: UUID) -> HttpResponse:
 @require_POST
 def give_role(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """A role from a day on."""
-    return _keep(
-        request, uuid, forms.RoleForm(request.POST, prefix="role"), services.give_role, "The role is given."
-    )
+    return _keep(request, uuid, forms.RoleForm(request.POST, prefix="role"), services.give_role, "The role is given.")
 
 
 @needs(Act.KEEP_PEOPLE)
 @require_POST
 def end_role(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The end of a role, at once unless a last day is named."""
-    return _keep(
-        request, uuid, forms.EndRoleForm(request.POST, prefix="end"), services.end_role, "The role ends."
-    )
+    return _keep(request, uuid, forms.EndRoleForm(request.POST, prefix="end"), services.end_role, "The role ends.")
 
 
 @needs(Act.KEEP_PEOPLE)

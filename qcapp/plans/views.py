@@ -248,7 +248,7 @@ def _page(
     if card.state == RevisionState.DRAFT and Act.WRITE_PLAN in acts:
         return draft_page(request, card, bound or {}, status)
     checkpoints = queries.checkpoints_of(card.id)
-    review = queries.review_of(card.id)
+    review = queries.review_of(card.id, checkpoints)
     counts = Counter(checkpoint.stage_number for checkpoint in checkpoints)
     stage = request.GET.get("stage", str(card.stages[0].number) if card.stages else ALL)
     selected = next((c for c in checkpoints if str(c.number) == request.GET.get("checkpoint")), None)

@@ -51,7 +51,7 @@ def _refusal(data: bytes) -> tuple[str, str] | None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = archive.infolist()
-    except (zipfile.BadZipFile, ValueError, NotImplementedError):
+    except (zipfile.BadZipFile, ValueError, RuntimeError):  # RuntimeError: a way of packing that is not known here
         return "workbook_unreadable", "The workbook cannot be read; save it again as XLSX or as CSV UTF-8."
     # An archive's reader gives no more bytes of a part than its directory states, so the sum is a bound.
     if len(parts) > MAX_PARTS or sum(part.file_size for part in parts) > MAX_UNPACKED:

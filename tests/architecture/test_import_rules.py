@@ -80,9 +80,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         file.write_text((file.read_text() if file.exists() else "") + f"\n{line}\n")
     lines = lint(folder).stdout.splitlines()
     return {
-        line.rsplit(" ", 1)[0].strip(): line.rsplit(" ", 1)[1]
-        for line in lines
-        if line.endswith((" KEPT", " BROKEN"))
+        line.rsplit(" ", 1)[0].strip(): line.rsplit(" ", 1)[1] for line in lines if line.endswith((" KEPT", " BROKEN"))
     }
 
 

@@ -54,9 +54,7 @@ def test_keeps_modules_and_functions_short(file: Path) -> None:
         return
     text = (REPOSITORY / file).read_text(encoding="utf-8")
     assert len(text.splitlines()) <= LONGEST_MODULE
-    functions = [
-        node for node in ast.walk(ast.parse(text)) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
-    ]
+    functions = [node for node in ast.walk(ast.parse(text)) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
     long = [f"{node.name} {length(node)}" for node in functions if length(node) > LONGEST_FUNCTION]
     assert long == []
 

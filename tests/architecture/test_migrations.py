@@ -18,11 +18,7 @@ ROOMS = [config.label for config in apps.get_app_configs() if config.name.starts
 
 def migrations() -> list[tuple[str, str, object]]:
     loader = MigrationLoader(None, ignore_no_migrations=True)
-    return [
-        (label, name, migration)
-        for (label, name), migration in loader.disk_migrations.items()
-        if label in ROOMS
-    ]
+    return [(label, name, migration) for (label, name), migration in loader.disk_migrations.items() if label in ROOMS]
 
 
 @pytest.mark.django_db

@@ -29,9 +29,7 @@ PRODUCTION = {
 
 
 def run(folder: Path, *arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    environment = {
-        name: value for name, value in os.environ.items() if not name.startswith(("QCAPP_", "DJANGO_"))
-    } | {
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(("QCAPP_", "DJANGO_"))} | {
         "DJANGO_SETTINGS_MODULE": "qcapp.config.settings",
         "QCAPP_DATA_DIR": str(folder),
         **variables,
@@ -68,9 +66,7 @@ def test_stops_every_command_on_wrong_variables_and_names_them_all(tmp_path: Pat
 
 
 def test_stops_the_server_too(tmp_path: Path) -> None:
-    done = run(
-        tmp_path, "-c", "import qcapp.config.wsgi", **(PRODUCTION | {"QCAPP_SITE_ZONE": "Europe/Berlyn"})
-    )
+    done = run(tmp_path, "-c", "import qcapp.config.wsgi", **(PRODUCTION | {"QCAPP_SITE_ZONE": "Europe/Berlyn"}))
     assert done.returncode != 0
     assert "qcapp.E008" in done.stderr
     assert "Write QCAPP_SITE_ZONE=Europe/Berlin" in done.stderr
@@ -85,9 +81,7 @@ def test_stops_without_a_key(tmp_path: Path) -> None:
 def test_takes_the_key_and_the_mark_of_a_prepared_demo(tmp_path: Path) -> None:
     environment: dict[str, str] = {}
     folder = demo.prepare(["--data", str(tmp_path / "d"), "--no-serve"], environment)
-    question = (
-        "from qcapp.config import settings as s; print(s.QCAPP_DEMO, s.QCAPP_PROBLEMS, len(s.SECRET_KEY))"
-    )
+    question = "from qcapp.config import settings as s; print(s.QCAPP_DEMO, s.QCAPP_PROBLEMS, len(s.SECRET_KEY))"
     assert run(folder, "-c", question).stdout.split() == ["True", "()", "86"]
     assert environment == {"QCAPP_DATA_DIR": str(folder)}
 
@@ -140,14 +134,10 @@ def test_reads_a_database_address() -> None:
         5433,
         "qc",
     ]
-    assert (
-        database_from_url("postgresql://qc@/qc?host=/run/postgresql")["OPTIONS"]["host"] == "/run/postgresql"
-    )
+    assert database_from_url("postgresql://qc@/qc?host=/run/postgresql")["OPTIONS"]["host"] == "/run/postgresql"
 
 
-@pytest.mark.parametrize(
-    "url", ["mysql://x/y", "sqlite", "postgresql://host", "postgresql:///", "", "sqlite://"]
-)
+@pytest.mark.parametrize("url", ["mysql://x/y", "sqlite", "postgresql://host", "postgresql:///", "", "sqlite://"])
 def test_refuses_an_address_that_names_no_database(url: str) -> None:
     with pytest.raises(ValueError, match="database"):
         database_from_url(url)
@@ -167,9 +157,7 @@ def test_refuses_hosts_that_let_anything_in(hosts: str) -> None:
     assert problems(environment) == ["qcapp.E006"]
 
 
-@pytest.mark.parametrize(
-    "url", ["qc.example.com", "ftp://qc.example.com", "https://", "https://qc.example.com?x"]
-)
+@pytest.mark.parametrize("url", ["qc.example.com", "ftp://qc.example.com", "https://", "https://qc.example.com?x"])
 def test_refuses_what_cannot_be_printed_as_an_address(url: str) -> None:
     environment = Environment({"QCAPP_PUBLIC_URL": url})
     environment.public_url("QCAPP_PUBLIC_URL", "http://localhost")

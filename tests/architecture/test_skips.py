@@ -37,8 +37,6 @@ def test_counts_a_skipped_test_as_failed_in_ci(tmp_path: Path, ci: str, failed: 
         tmp_path,
     ]
     environment = {name: value for name, value in os.environ.items() if not name.startswith("PYTEST")}
-    done = subprocess.run(
-        command, cwd=REPOSITORY, env=environment | {"CI": ci}, capture_output=True, text=True
-    )
+    done = subprocess.run(command, cwd=REPOSITORY, env=environment | {"CI": ci}, capture_output=True, text=True)
     assert done.returncode == failed, done.stdout
     assert ("1 failed, 1 xfailed" if failed else "1 skipped, 1 xfailed") in done.stdout

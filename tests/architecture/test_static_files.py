@@ -26,9 +26,7 @@ def collected(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 def test_collects_our_own_files_and_leaves_out_what_no_page_names(collected: Path) -> None:
     names = json.loads((collected / "staticfiles.json").read_text())["paths"]
-    own = {
-        str(file.relative_to(folder)) for folder in settings.STATICFILES_DIRS for file in folder.rglob("*.*")
-    }
+    own = {str(file.relative_to(folder)) for folder in settings.STATICFILES_DIRS for file in folder.rglob("*.*")}
     assert own <= set(names)
     assert "django_htmx/htmx-2.min.js" in names
     assert not any(name.startswith(("rest_framework", "django_htmx/ext")) for name in names)

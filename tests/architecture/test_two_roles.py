@@ -29,22 +29,15 @@ def address(postgresql_url: str) -> Iterator[dict[str, str]]:
     with admin:
         for role in (owner, application):
             admin.execute(sql.SQL("CREATE ROLE {} LOGIN").format(sql.Identifier(role)))
-        admin.execute(
-            sql.SQL("CREATE DATABASE {} OWNER {}").format(sql.Identifier(name), sql.Identifier(owner))
-        )
-        yield {
-            role: f"postgresql://{user}@/{name}?{folder}"
-            for role, user in [("owner", owner), ("app", application)]
-        }
+        admin.execute(sql.SQL("CREATE DATABASE {} OWNER {}").format(sql.Identifier(name), sql.Identifier(owner)))
+        yield {role: f"postgresql://{user}@/{name}?{folder}" for role, user in [("owner", owner), ("app", application)]}
         admin.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
         for role in (owner, application):
             admin.execute(sql.SQL("DROP ROLE {}").format(sql.Identifier(role)))
 
 
 def manage(address: dict[str, str], folder: Path, *arguments: str) -> str:
-    environment = {
-        name: value for name, value in os.environ.items() if not name.startswith(("QCAPP_", "DJANGO_"))
-    } | {
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(("QCAPP_", "DJANGO_"))} | {
         "DJANGO_SETTINGS_MODULE": "qcapp.config.settings",
         "QCAPP_SECRET_KEY": "one that only this test uses, " * 3,
         "QCAPP_DATA_DIR": str(folder),
@@ -105,9 +98,7 @@ def test_guards_rows_against_the_application_and_the_owner(migrated: dict[str, s
         "DELETE FROM django_migrations",
     ],
 )
-def test_refuses_the_application_the_guards_themselves(
-    application: psycopg.Connection, statement: str
-) -> None:
+def test_refuses_the_application_the_guards_themselves(application: psycopg.Connection, statement: str) -> None:
     with pytest.raises(errors.InsufficientPrivilege):
         application.execute(statement)
 

@@ -204,9 +204,7 @@ def test_finds_anchors_written_with_another_key(write_acts: Count, settings: Set
     assert "Line 1" in check_chain().anchor_problem
 
 
-def test_is_written_once_the_act_is_committed(
-    write_acts: Count, django_capture_on_commit_callbacks: Any
-) -> None:
+def test_is_written_once_the_act_is_committed(write_acts: Count, django_capture_on_commit_callbacks: Any) -> None:
     with django_capture_on_commit_callbacks(execute=True), transaction.atomic():
         write_acts(1)
         anchor_on_commit(at=FIXED_NOW)
@@ -214,9 +212,7 @@ def test_is_written_once_the_act_is_committed(
     assert last_anchor() is not None
 
 
-def test_is_not_written_for_an_act_that_failed(
-    write_acts: Count, django_capture_on_commit_callbacks: Any
-) -> None:
+def test_is_not_written_for_an_act_that_failed(write_acts: Count, django_capture_on_commit_callbacks: Any) -> None:
     def failing() -> None:
         with transaction.atomic():
             write_acts(1)
@@ -243,9 +239,7 @@ def test_leaves_the_act_standing_when_the_disk_is_full(
     assert "No space left" in caplog.text
 
 
-def test_is_written_by_the_command(
-    write_acts: Count, capsys: pytest.CaptureFixture[str], data_folder: Path
-) -> None:
+def test_is_written_by_the_command(write_acts: Count, capsys: pytest.CaptureFixture[str], data_folder: Path) -> None:
     call_command("anchor_audit")
     assert "Nothing new" in capsys.readouterr().out
     write_acts(1)

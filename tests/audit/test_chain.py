@@ -226,9 +226,7 @@ def test_shows_a_payload_that_was_made_unreadable(write_acts: Count) -> None:
 
 
 @pytest.mark.django_db
-def test_tells_on_the_command_line_that_all_holds(
-    write_acts: Count, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_tells_on_the_command_line_that_all_holds(write_acts: Count, capsys: pytest.CaptureFixture[str]) -> None:
     write_acts(2)
     call_command("anchor_audit")
     call_command("verify_audit")

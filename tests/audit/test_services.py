@@ -180,9 +180,7 @@ def test_gives_two_writers_at_once_consecutive_numbers() -> None:
             for _ in range(10):
                 with transaction.atomic():
                     series.append(next_number(series="NCR-2026"))
-                    numbers.append(
-                        record(verb=Verb.UNIT_OPENED, actor=None, subject="unit X", at=AT, payload={})
-                    )
+                    numbers.append(record(verb=Verb.UNIT_OPENED, actor=None, subject="unit X", at=AT, payload={}))
         finally:
             connection.close()
 

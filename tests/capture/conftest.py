@@ -15,6 +15,7 @@ from django.conf import settings
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.contrib.sessions.backends.db import SessionStore
 from django.core.management import call_command
+from django.db import connections
 from django.utils import timezone
 from pytest_django.live_server_helper import LiveServer
 
@@ -119,6 +120,8 @@ def whole_shop(django_db_setup: None, django_db_blocker: Any) -> Iterator[Shop]:
         yield Shop(people, server.url)
         server.stop()
         call_command("flush", interactive=False, verbosity=0)
+        # Under Playwright's event loop Django holds connections of its own; PostgreSQL drops no database in use.
+        connections.close_all()
 
 
 def _people_and_plan() -> dict[str, Any]:

@@ -45,9 +45,7 @@ def test_has_every_composition_limit_of_the_reference_and_no_other() -> None:
     assert held == expected
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["heat_analyses"], ids=lambda row: f"{row['grade']} {row['elements_out']}"
-)
+@pytest.mark.parametrize("row", VECTORS["heat_analyses"], ids=lambda row: f"{row['grade']} {row['elements_out']}")
 def test_finds_the_elements_of_a_heat_that_are_out(row: dict[str, str]) -> None:
     composition = {element: Decimal(row[element]) for element in ELEMENTS if row[element]}
     findings = materials.check_composition(row["grade"], composition)
@@ -61,9 +59,7 @@ def test_takes_a_value_on_the_limit_as_conforming_and_the_next_step_as_not() -> 
     beside_it = materials.check_composition("4130", GOOD_4130 | {"C": Decimal("0.331")})
     assert on_it[0].ok
     assert not beside_it[0].ok
-    assert beside_it[0].sentence == (
-        "C 0.331 % is too high; 4130 has 0.28 % to 0.33 % (SAE J404 / ASTM A29)."
-    )
+    assert beside_it[0].sentence == ("C 0.331 % is too high; 4130 has 0.28 % to 0.33 % (SAE J404 / ASTM A29).")
 
 
 def test_counts_an_element_that_is_not_reported_as_not_proven() -> None:
@@ -106,9 +102,7 @@ def test_follows_the_ordered_specification_where_sources_disagree(
 def test_allows_4130_more_phosphorus_under_a519_than_under_j404() -> None:
     heat = GOOD_4130 | {"P": Decimal("0.038")}
     assert not all(finding.ok for finding in materials.check_composition("4130", heat))
-    assert all(
-        finding.ok for finding in materials.check_composition("4130", heat, specification="ASTM A519-06")
-    )
+    assert all(finding.ok for finding in materials.check_composition("4130", heat, specification="ASTM A519-06"))
 
 
 def test_accepts_the_name_of_the_default_specification() -> None:
@@ -122,13 +116,9 @@ def test_catches_low_alloy_steel_sold_as_mild_steel() -> None:
 
 
 def test_refuses_what_it_has_no_composition_for() -> None:
-    assert "1018, 1020, 1026, 4130" in refusal(
-        "grade_unknown", materials.check_composition, "9999", GOOD_1020
-    )
+    assert "1018, 1020, 1026, 4130" in refusal("grade_unknown", materials.check_composition, "9999", GOOD_1020)
     named = {"specification": "ASTM A1"}
-    assert "ASTM A513" in refusal(
-        "specification_unknown", materials.check_composition, "1020", GOOD_1020, **named
-    )
+    assert "ASTM A513" in refusal("specification_unknown", materials.check_composition, "1020", GOOD_1020, **named)
     refusal("element_unknown", materials.check_composition, "1020", {"mn": Decimal(1)})
     refusal("percent_invalid", materials.check_composition, "1020", {"Mn": Decimal("100.1")})
     for value in (Decimal("NaN"), Decimal("-0.1"), math.inf, "0.2", True):
@@ -157,12 +147,8 @@ def test_takes_the_tabulated_strength_as_enough_and_anything_less_as_not(row: di
 
 def test_has_every_strength_of_the_reference_and_no_other() -> None:
     assert len(tables.MECHANICAL) == len(VECTORS["mechanical"])
-    memory = {
-        (row["grade"], row["condition"]) for row in VECTORS["mechanical"] if row["verified"] == "from memory"
-    }
-    assert {
-        (row.grade, row.condition) for row in tables.MECHANICAL if row.confidence == "from memory"
-    } == memory
+    memory = {(row["grade"], row["condition"]) for row in VECTORS["mechanical"] if row["verified"] == "from memory"}
+    assert {(row.grade, row.condition) for row in tables.MECHANICAL if row.confidence == "from memory"} == memory
 
 
 def test_converts_no_strength_but_compares_each_unit_with_its_own_column() -> None:
@@ -220,8 +206,7 @@ def test_gives_the_limits_of_drawn_tube(row: dict[str, str], unit_of_measure: st
 def test_has_every_tube_tolerance_of_the_reference() -> None:
     diameters = [
         tuple(
-            row[name]
-            for name in ("od_from_in", "od_to_in", "od_plus_in", "od_minus_in", "id_plus_in", "id_minus_in")
+            row[name] for name in ("od_from_in", "od_to_in", "od_plus_in", "od_minus_in", "id_plus_in", "id_minus_in")
         )
         for row in VECTORS["diameter_tolerances"]
     ]
@@ -232,9 +217,7 @@ def test_has_every_tube_tolerance_of_the_reference() -> None:
     for held_wall, row in zip(tables.WALL, VECTORS["wall_tolerances"], strict=True):
         cells = list(row.values())[:7]
         assert number(held_wall[0]) == number(cells[0])
-        assert [number(cell) for pair in held_wall[1:] for cell in pair] == [
-            number(cell) for cell in cells[1:]
-        ]
+        assert [number(cell) for pair in held_wall[1:] for cell in pair] == [number(cell) for cell in cells[1:]]
 
 
 @pytest.mark.parametrize(
@@ -281,9 +264,7 @@ def test_refuses_a_wall_that_is_not_tabulated() -> None:
 # --- carbon equivalent ---
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["carbon_equivalents"], ids=lambda row: f"{row['case']} {row['formula']}"
-)
+@pytest.mark.parametrize("row", VECTORS["carbon_equivalents"], ids=lambda row: f"{row['case']} {row['formula']}")
 def test_computes_carbon_equivalents_as_published_and_recomputed(row: dict[str, str]) -> None:
     symbols = ("C", "Mn", "Si", "Cr", "Mo", "V", "Ni", "Cu", "Nb", "B")
     value = materials.carbon_equivalent({symbol: Decimal(row[symbol]) for symbol in symbols}, row["formula"])
@@ -369,10 +350,7 @@ def test_notes_a_low_alloy_to_mild_joint_with_what_it_does_not_know() -> None:
         "Carbon equivalent (IIW): 0.61 % for 4130 (heat analysis) and 0.33 % for 1020 (upper limits of "
         "the grade). The higher one, 4130, governs. Above 0.60 % hydrogen cracking must be expected"
     )
-    assert (
-        "Low-alloy tube to mild steel cracks more readily than mild to mild (common practice, no source)."
-        in note
-    )
+    assert "Low-alloy tube to mild steel cracks more readily than mild to mild (common practice, no source)." in note
     assert "4130 lies outside the range of the formula: C 0.30 % (0.05 to 0.25), Cr 0.95 % (0 to 0.9)" in note
     assert "from memory" in note
     assert "For 4130 V, Ni, Cu are not reported and count as zero" in note

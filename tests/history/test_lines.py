@@ -12,7 +12,7 @@ from qcapp.audit.verbs import Verb
 from qcapp.history.lines import MARKS, SENTENCES, of_acts, people_in
 
 AT = datetime(2026, 3, 17, 9, 30, tzinfo=UTC)
-NAMES = {"u1": "Ottoline Marsh", "u2": "Casimir Voss"}
+NAMES = {"u1": "Ottoline Marsh", "u2": "Casimir Voss", "stage 5": "Alignment"}
 
 
 def entry(verb: str, payload: dict[str, Any], actor: str = "u1") -> EntryRow:
@@ -30,7 +30,8 @@ TOLD: list[tuple[Verb, dict[str, Any], str]] = [
     (Verb.UNIT_OPENED, {"plan": "D", "variant": "left"}, "Opened on plan revision D, left"),
     (Verb.RESULTS_RECORDED, {"results": [["a", "b"]] * 3, "failing": 1}, "3 answers recorded"),
     (Verb.RESULTS_IMPORTED, {"results": [["a", "b"]]}, "1 answer recorded"),
-    (Verb.STAGE_SIGNED, {"stage": 5, "answers": 18}, "Stage 5 signed, 18 answers covered"),
+    (Verb.STAGE_SIGNED, {"stage": 5, "answers": 18}, "Stage 5 Alignment signed, 18 answers covered"),
+    (Verb.STAGE_SIGNED, {"stage": 6, "answers": 1}, "Stage 6 signed, 1 answer covered"),
     (
         Verb.RESULT_DECIDED,
         {"checkpoint": 503, "about": "near_limit", "accepted": True, "reason": "Far from the bearing."},

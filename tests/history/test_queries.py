@@ -59,8 +59,8 @@ def test_tells_the_whole_story_newest_first(workshop: Workshop) -> None:
         "NCR-2026-0001 raised: 101 Head angle: 62.40 ° (61.85 to 62.15 °)",
         "NCR-2026-0001: withdrawal signed",
         "3 answers recorded",
-        "Stage 1 signed, 5 answers covered",
-        "Stage 3 signed, 1 answers covered",
+        "Stage 1 Tack-up signed, 5 answers covered",
+        "Stage 3 Alignment signed, 1 answer covered",
     ):
         assert text in told, text
     released = next(line for line in found.lines if line.text == "Released")

@@ -18,12 +18,13 @@ PLACES = ("inspections", "plans", "production")
 
 def with_limits(cards, **limits):
     """The cards with other limits for some keys."""
+    open_limits = {"lower": None, "upper": None}
     return [
-        replace(
-            card, spec=KINDS[card.kind].read_spec(card.spec_json | {"notation": limits[card.key], "lower": None, "upper": None})
-        ) if card.key in limits else card
+        replace(card, spec=KINDS[card.kind].read_spec(card.spec_json | open_limits | {"notation": limits[card.key]}))
+        if card.key in limits
+        else card
         for card in cards
-    ]  # fmt: skip
+    ]
 
 
 @pytest.fixture

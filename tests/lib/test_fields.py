@@ -46,9 +46,7 @@ def test_keeps_an_unanswered_value_apart_from_zero() -> None:
     assert Reading.objects.get(value="0").note == "zero"
 
 
-@pytest.mark.parametrize(
-    "value", [12.5, True, "NaN", "Infinity", "12,5", "12.5 mm", "½", b"1", Decimal("sNaN")]
-)
+@pytest.mark.parametrize("value", [12.5, True, "NaN", "Infinity", "12,5", "12.5 mm", "½", b"1", Decimal("sNaN")])
 def test_refuses_what_is_no_decimal(value: object) -> None:
     with pytest.raises(ValidationError) as caught:
         exact_decimal(value)

@@ -142,6 +142,4 @@ def test_complains_about_a_guard_that_names_no_known_table(monkeypatch: pytest.M
 
 def test_finds_nothing_to_complain_about() -> None:
     assert guards.check_declared(None) == []
-    assert all(
-        guards._refuses_updates(model) for model in apps.get_models() if issubclass(model, WriteOnceModel)
-    )
+    assert all(guards._refuses_updates(model) for model in apps.get_models() if issubclass(model, WriteOnceModel))

@@ -30,9 +30,7 @@ def speak(request: HttpRequest) -> JsonResponse:
 
 
 def size(request: HttpRequest) -> HttpResponse:
-    return HttpResponse(
-        str(len(request.body) if request.content_type == "application/json" else len(request.FILES))
-    )
+    return HttpResponse(str(len(request.body) if request.content_type == "application/json" else len(request.FILES)))
 
 
 def remember(request: HttpRequest) -> HttpResponse:
@@ -66,9 +64,7 @@ def client(settings: Any, monkeypatch: pytest.MonkeyPatch) -> Client:
     }
     module.urlpatterns = [path(name, view) for name, view in views.items()]  # type: ignore[attr-defined]
     for kind in (400, 403, 404, 500):
-        name = {400: "bad_request", 403: "permission_denied", 404: "page_not_found", 500: "server_error"}[
-            kind
-        ]
+        name = {400: "bad_request", 403: "permission_denied", 404: "page_not_found", 500: "server_error"}[kind]
         setattr(module, f"handler{kind}", f"qcapp.lib.refusals.{name}")
     monkeypatch.setitem(sys.modules, "tests_addresses", module)
     settings.ROOT_URLCONF = "tests_addresses"
@@ -90,9 +86,7 @@ def test_writes_the_number_into_the_log(client: Client, caplog: pytest.LogCaptur
     assert [record.request_id for record in caplog.records if record.name == "qcapp.test"] == [number]  # type: ignore[attr-defined]
 
 
-def test_numbers_what_the_framework_logs_about_an_answer(
-    client: Client, caplog: pytest.LogCaptureFixture
-) -> None:
+def test_numbers_what_the_framework_logs_about_an_answer(client: Client, caplog: pytest.LogCaptureFixture) -> None:
     caplog.handler.addFilter(request_id.RequestIdFilter())
     number = client.get("/nowhere")["X-Request-ID"]
     assert [record.request_id for record in caplog.records if record.name == "django.request"] == [number]  # type: ignore[attr-defined]

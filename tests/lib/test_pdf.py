@@ -167,9 +167,7 @@ def test_says_which_packages_are_missing(monkeypatch: pytest.MonkeyPatch) -> Non
     assert caught.value.code == "pdf_fonts_missing"
 
 
-def test_says_so_when_the_layout_libraries_cannot_be_loaded(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
+def test_says_so_when_the_layout_libraries_cannot_be_loaded(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "weasyprint.py").write_text("raise OSError('cannot load library libpango-1.0-0')")
     monkeypatch.syspath_prepend(tmp_path)
     monkeypatch.delitem(sys.modules, "weasyprint", raising=False)

@@ -48,9 +48,7 @@ def made(kind: type[errors.QcError], **more: Any) -> errors.QcError:
 
 
 @pytest.mark.parametrize(("kind", "status"), KINDS)
-def test_answers_each_kind_with_its_status(
-    call: HttpRequest, kind: type[errors.QcError], status: int
-) -> None:
+def test_answers_each_kind_with_its_status(call: HttpRequest, kind: type[errors.QcError], status: int) -> None:
     answer = refusals.refuse(call, made(kind))
     assert answer.status_code == status
     body = json.loads(answer.content)
@@ -58,16 +56,12 @@ def test_answers_each_kind_with_its_status(
 
 
 def test_knows_a_status_for_every_kind() -> None:
-    kinds = {
-        kind for kind in vars(errors).values() if isinstance(kind, type) and issubclass(kind, errors.QcError)
-    }
+    kinds = {kind for kind in vars(errors).values() if isinstance(kind, type) and issubclass(kind, errors.QcError)}
     assert kinds == {kind for kind, _ in KINDS}
 
 
 def test_carries_details_that_programs_read(call: HttpRequest) -> None:
-    body = json.loads(
-        refusals.refuse(call, made(errors.Refused, gauge="C-014", due=date(2026, 5, 3))).content
-    )
+    body = json.loads(refusals.refuse(call, made(errors.Refused, gauge="C-014", due=date(2026, 5, 3))).content)
     assert body["details"] == {"gauge": "C-014", "due": "2026-05-03"}
 
 
@@ -100,9 +94,7 @@ def test_says_it_in_plain_text_without_a_template(page: HttpRequest, monkeypatch
     assert "gauge_due" in answer.content.decode()
 
 
-def test_owns_up_in_plain_text_when_even_the_page_breaks(
-    page: HttpRequest, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_owns_up_in_plain_text_when_even_the_page_breaks(page: HttpRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     def no_database(*arguments: object) -> str:
         raise RuntimeError("the database is gone")
 

@@ -65,9 +65,7 @@ def test_refuses_a_save_under_the_key_of_a_written_row(reading: Reading) -> None
     ],
     ids=["delete", "delete many", "update", "bulk update", "update or create", "ignore conflicts", "upsert"],
 )
-def test_refuses_every_other_way_through_the_model(
-    reading: Reading, act: Callable[[Reading], object]
-) -> None:
+def test_refuses_every_other_way_through_the_model(reading: Reading, act: Callable[[Reading], object]) -> None:
     with pytest.raises(Refused) as caught:
         act(reading)
     assert caught.value.code == "write_once"

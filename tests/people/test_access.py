@@ -42,9 +42,7 @@ def table() -> tuple[dict[str, set[str]], list[Line]]:
     ]
     start = next(place for place, row in enumerate(rows) if row[0] == "address")
     roles = rows[0][1:]
-    acts = {
-        row[0]: {role for role, mark in zip(roles, row[1:], strict=True) if mark} for row in rows[1:start]
-    }
+    acts = {row[0]: {role for role, mark in zip(roles, row[1:], strict=True) if mark} for row in rows[1:start]}
     return acts, [line_of(*row) for row in rows[start + 1 :]]
 
 
@@ -98,9 +96,7 @@ def test_opens_to_nobody_what_needs_a_sign_in(client: Client) -> None:
 
 
 @pytest.mark.parametrize("role", list(Role))
-def test_opens_to_a_role_what_the_table_says(
-    cast: Cast, client_of: Callable[[Person], Client], role: Role
-) -> None:
+def test_opens_to_a_role_what_the_table_says(cast: Cast, client_of: Callable[[Person], Client], role: Role) -> None:
     roles = table()[0]
 
     def expected(acts: list[str]) -> set[str]:

@@ -29,9 +29,7 @@ def add(cast: Cast, **changes: Any) -> Person:
 
 def everything() -> list[tuple[Any, ...]]:
     """All that a refusal has to leave as it is."""
-    people = list(
-        Person.objects.order_by("pk").values_list("pk", "badge", "name", "password", "pin", "left_on")
-    )
+    people = list(Person.objects.order_by("pk").values_list("pk", "badge", "name", "password", "pin", "left_on"))
     roles = list(RoleAssignment.objects.order_by("pk").values_list("pk", "person", "role", "ends_on"))
     return [*people, *roles, (head().number,)]
 
@@ -118,9 +116,7 @@ def test_writes_down_what_was_changed(cast: Cast) -> None:
 
 
 def test_writes_nothing_down_when_nothing_changed(cast: Cast) -> None:
-    services.change_person(
-        by=cast.keeper, person=cast.welder, name="Casimir Voss", initials="CV", at=FIXED_NOW
-    )
+    services.change_person(by=cast.keeper, person=cast.welder, name="Casimir Voss", initials="CV", at=FIXED_NOW)
     assert head().number == 0
 
 
@@ -131,14 +127,10 @@ def test_refuses_a_change_that_does_not_fit_or_is_not_permitted(cast: Cast) -> N
     refused(lambda: services.change_person(by=welder, **change), NotAllowed, "not_permitted")
 
 
-def test_sets_an_own_password_and_ends_other_sessions(
-    cast: Cast, client_of: Callable[[Person], Client]
-) -> None:
+def test_sets_an_own_password_and_ends_other_sessions(cast: Cast, client_of: Callable[[Person], Client]) -> None:
     elsewhere = client_of(cast.inspector)
     assert elsewhere.get("/account/").status_code == 200
-    services.set_password(
-        by=cast.inspector, person=cast.inspector, password="seven loose hinges", at=FIXED_NOW
-    )
+    services.set_password(by=cast.inspector, person=cast.inspector, password="seven loose hinges", at=FIXED_NOW)
     stored = queries.person_by_badge("1001")
     assert stored.check_password("seven loose hinges")
     assert not stored.password_is_temporary
@@ -259,9 +251,7 @@ def test_lists_everybody_in_few_queries(cast: Cast, django_assert_max_num_querie
     with django_assert_max_num_queries(3):
         cards = queries.people_cards(FIXED_NOW)
     assert "Casimir Voss" not in [card.name for card in cards]
-    assert [card.roles for card in cards if card.id == deputy.pk] == [
-        queries.person_card(deputy, FIXED_NOW).roles
-    ]
+    assert [card.roles for card in cards if card.id == deputy.pk] == [queries.person_card(deputy, FIXED_NOW).roles]
     left = {card.name: card.roles for card in queries.people_cards(FIXED_NOW, with_left=True)}
     assert left["Casimir Voss"] == ()
 

@@ -28,9 +28,7 @@ def _data_folder(settings: Settings, tmp_path: Path) -> None:
 def add_people(cast: Cast, count: int) -> None:
     for number in range(count):
         badge = f"{3000 + number}"
-        services.add_person(
-            by=cast.keeper, badge=badge, name=f"Newcomer {number}", initials="N", at=FIXED_NOW
-        )
+        services.add_person(by=cast.keeper, badge=badge, name=f"Newcomer {number}", initials="N", at=FIXED_NOW)
 
 
 def test_shows_acts_newest_first_with_names(cast: Cast, client_of: Browser) -> None:
@@ -68,9 +66,7 @@ def test_pages_back_to_older_acts(cast: Cast, client_of: Browser) -> None:
     assert "Older entries" not in older
 
 
-@pytest.mark.parametrize(
-    "query", ["?before=x", "?before=-1", "?before=" + "9" * 40, "?about=%00", "?before=²"]
-)
+@pytest.mark.parametrize("query", ["?before=x", "?before=-1", "?before=" + "9" * 40, "?about=%00", "?before=²"])
 def test_takes_any_address(cast: Cast, client_of: Browser, query: str) -> None:
     assert client_of(cast.keeper).get(f"/audit/{query}").status_code == 200
 

@@ -43,9 +43,7 @@ def test_signs_in_by_badge_and_password(cast: Cast, client: Client) -> None:
 
 
 @pytest.mark.parametrize("badge", ["1001", "9999"])
-def test_says_the_same_to_a_wrong_password_and_an_unknown_badge(
-    cast: Cast, client: Client, badge: str
-) -> None:
+def test_says_the_same_to_a_wrong_password_and_an_unknown_badge(cast: Cast, client: Client, badge: str) -> None:
     person = cast.inspector
     answer = sign_in(client, badge, "wrong guess of a password")
     assert answer.status_code == 403
@@ -234,10 +232,7 @@ def test_names_and_ends_a_deputy_by_badge(cast: Cast, client_of: Browser) -> Non
 def test_changes_a_name_and_ends_roles_and_work(cast: Cast, client_of: Browser) -> None:
     keeper, welder = client_of(cast.keeper), cast.welder
     page = reverse("people:person", kwargs={"uuid": welder.uuid})
-    assert (
-        keeper.post(f"{page}change/", {"change-name": "Casimir Lund", "change-initials": "CL"}).status_code
-        == 302
-    )
+    assert keeper.post(f"{page}change/", {"change-name": "Casimir Lund", "change-initials": "CL"}).status_code == 302
     assert "Casimir Lund" in keeper.get(page).text
     assert keeper.post(f"{page}roles/end/", {"end-role": "welder"}).status_code == 302
     assert queries.role_rows(welder)[0].ends_on is not None
@@ -273,9 +268,7 @@ def test_shows_what_was_wrong_and_changes_nothing(
 
 def test_refuses_a_badge_that_is_taken_and_keeps_the_form(cast: Cast, client_of: Browser) -> None:
     keeper, welder = client_of(cast.keeper), cast.welder
-    answer = keeper.post(
-        "/people/add/", {"badge": welder.badge, "name": "Florian Beck-Amsel", "initials": "FB"}
-    )
+    answer = keeper.post("/people/add/", {"badge": welder.badge, "name": "Florian Beck-Amsel", "initials": "FB"})
     assert answer.status_code == 409
     assert "is taken" in answer.text
     assert 'value="Florian Beck-Amsel"' in answer.text

@@ -19,9 +19,7 @@ SOMEBODY = UUID("0190a5c4-0000-7000-8000-000000000001")
 SOMEBODY_ELSE = UUID("0190a5c4-0000-7000-8000-000000000002")
 
 
-@pytest.mark.parametrize(
-    "pin", ["", "48059", "4805921", "48059a", " 48059", "４８０５９２", "48.592", "-48059"]
-)
+@pytest.mark.parametrize("pin", ["", "48059", "4805921", "48059a", " 48059", "４８０５９２", "48.592", "-48059"])
 def test_refuses_anything_but_six_digits(pin: str) -> None:
     with pytest.raises(Invalid) as caught:
         check_pin(pin, "1001")
@@ -47,9 +45,7 @@ def test_refuses_the_badge(pin: str, badge: str) -> None:
     assert caught.value.code == "pin_too_simple"
 
 
-@pytest.mark.parametrize(
-    ("pin", "badge"), [("480592", "1001"), ("112358", "W11"), ("135792", ""), ("111112", "9")]
-)
+@pytest.mark.parametrize(("pin", "badge"), [("480592", "1001"), ("112358", "W11"), ("135792", ""), ("111112", "9")])
 def test_takes_other_pins(pin: str, badge: str) -> None:
     check_pin(pin, badge)
 

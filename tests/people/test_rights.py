@@ -121,9 +121,7 @@ def test_ignores_a_deputy_row_of_a_floor_role() -> None:
     ],
 )
 @pytest.mark.django_db
-def test_lets_a_role_count_from_its_first_to_its_last_day(
-    starts: date, ends: date | None, held: bool
-) -> None:
+def test_lets_a_role_count_from_its_first_to_its_last_day(starts: date, ends: date | None, held: bool) -> None:
     person = PersonFactory()
     RoleAssignmentFactory(person=person, role=Role.WELDER, starts_on=starts, ends_on=ends)
     assert may(person, Act.RECORD_RESULT, FIXED_NOW) == held
@@ -144,9 +142,7 @@ def test_lists_own_holders_of_a_role_before_deputies(cast: Cast) -> None:
 
 
 def test_opens_nothing_to_a_temporary_password(cast: Cast) -> None:
-    services.set_password(
-        by=cast.keeper, person=cast.inspector, password="take this and change it", at=FIXED_NOW
-    )
+    services.set_password(by=cast.keeper, person=cast.inspector, password="take this and change it", at=FIXED_NOW)
     with pytest.raises(Refused) as caught:
         require(cast.inspector, Act.RECORD_RESULT, FIXED_NOW)
     assert caught.value.code == "password_is_temporary"

@@ -160,10 +160,6 @@ def test_ends_a_deputy_early_without_changing_what_was_named(cast: Cast) -> None
     assert not queries.may(cast.welding_coordinator, Act.APPROVE_PLAN, FIXED_NOW)
     assert row.written().ends_on == date(2026, 3, 23)
     assert [shown.ends_on for shown in queries.deputy_rows(cast.engineer)] == [YESTERDAY]
-    refused(
-        lambda: services.end_deputy(by=cast.keeper, deputy_id=row.pk, at=FIXED_NOW), Conflict, "deputy_ended"
-    )
-    refused(
-        lambda: services.end_deputy(by=cast.keeper, deputy_id=0, at=FIXED_NOW), NotFound, "deputy_unknown"
-    )
+    refused(lambda: services.end_deputy(by=cast.keeper, deputy_id=row.pk, at=FIXED_NOW), Conflict, "deputy_ended")
+    refused(lambda: services.end_deputy(by=cast.keeper, deputy_id=0, at=FIXED_NOW), NotFound, "deputy_unknown")
     assert DeputyEnd.objects.count() == 1

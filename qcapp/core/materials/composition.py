@@ -75,12 +75,8 @@ def _element_finding(row: tables.ElementRow, value: Decimal | None) -> ElementFi
     elif upper is not None and value > upper:
         verdict = "is too high"
     else:
-        return ElementFinding(
-            row.element, value, lower, upper, True, f"{row.element} {value} % conforms; {rule}."
-        )
-    return ElementFinding(
-        row.element, value, lower, upper, False, f"{row.element} {value} % {verdict}; {rule}."
-    )
+        return ElementFinding(row.element, value, lower, upper, True, f"{row.element} {value} % conforms; {rule}.")
+    return ElementFinding(row.element, value, lower, upper, False, f"{row.element} {value} % {verdict}; {rule}.")
 
 
 def _unlimited(grade: str, element: str, value: Decimal) -> ElementFinding:

@@ -17,9 +17,7 @@ def percentages(composition: Composition) -> dict[str, Decimal]:
     reported = {}
     for element, value in composition.items():
         if element not in ELEMENTS:
-            raise Invalid(
-                "element_unknown", f"'{element}' is no element of a steel analysis; use symbols such as Mn."
-            )
+            raise Invalid("element_unknown", f"'{element}' is no element of a steel analysis; use symbols such as Mn.")
         if value is not None:
             reported[element] = reported_number(value, f"{element} content", highest=100)
     return reported
@@ -28,14 +26,10 @@ def percentages(composition: Composition) -> dict[str, Decimal]:
 def reported_number(value: Number, what: str, *, highest: int | None = None) -> Decimal:
     """`value` as a decimal from zero to `highest`; a float is read by its shortest text."""
     if isinstance(value, bool) or not isinstance(value, (Decimal, int, float)):
-        raise Invalid(
-            "number_not_plain", f"The {what} must be a number; read typed text with parse_value first."
-        )
+        raise Invalid("number_not_plain", f"The {what} must be a number; read typed text with parse_value first.")
     number = Decimal(repr(float(value))) if isinstance(value, float) else Decimal(value)
     if not number.is_finite() or number < 0:
         raise Invalid("number_not_plain", f"The {what} must be a number from zero up, not {number}.")
     if highest is not None and number > highest:
-        raise Invalid(
-            "percent_invalid", f"The {what} of {number} % is above {highest} %; check the decimal mark."
-        )
+        raise Invalid("percent_invalid", f"The {what} of {number} % is above {highest} %; check the decimal mark.")
     return number

@@ -50,9 +50,7 @@ def check_mechanical(
     if unknown:
         raise Invalid("property_unknown", f"'{unknown[0]}' is not known; report {', '.join(_PROPERTIES)}.")
     reported = {
-        name: reported_number(value, _PROPERTIES[name][1])
-        for name, value in properties.items()
-        if value is not None
+        name: reported_number(value, _PROPERTIES[name][1]) for name, value in properties.items() if value is not None
     }
     findings = [_property_finding(row, name, value) for name, value in reported.items()]
     seen = {_PROPERTIES[name][1] for name in reported}
@@ -64,9 +62,7 @@ def _mechanical_row(grade: str, condition: str | None) -> tables.MechanicalRow:
     rows = [row for row in tables.MECHANICAL if row.grade == grade]
     if not rows:
         known = ", ".join(dict.fromkeys(row.grade for row in tables.MECHANICAL))
-        raise Invalid(
-            "grade_unknown", f"Grade {grade} is not in the table of tube strengths; it has {known}."
-        )
+        raise Invalid("grade_unknown", f"Grade {grade} is not in the table of tube strengths; it has {known}.")
     conditions = ", ".join(row.condition for row in rows)
     if condition is None:
         raise Invalid("condition_missing", f"The minima depend on the condition; say which: {conditions}.")
@@ -86,9 +82,7 @@ def _property_finding(row: tables.MechanicalRow, name: str, value: Decimal | Non
     source = tables.MECHANICAL_SOURCES[row.condition if required else tables.TYPICAL]
     rule = f"{row.grade} {row.condition} has {lower} {unit} ({source})"
     if value is None:
-        return PropertyFinding(
-            name, None, lower, None, False, required, f"The {wording} is not reported; {rule}."
-        )
+        return PropertyFinding(name, None, lower, None, False, required, f"The {wording} is not reported; {rule}.")
     ok = value >= lower
     verdict = "conforms" if ok else "is too low" if required else "is below the typical value"
     sentence = f"The {wording} of {value} {unit} {verdict}; {rule}."

@@ -79,9 +79,7 @@ def _wall_cell(inches: Decimal, diameter: Decimal) -> tuple[Decimal, Decimal]:
                 "agree it with the mill.",
             )
     walls = ", ".join(row[0] for row in tables.WALL)
-    raise Invalid(
-        "wall_not_tabulated", f"A wall of {inches:f} in is not in the ASTM A513 table; it has {walls} in."
-    )
+    raise Invalid("wall_not_tabulated", f"A wall of {inches:f} in is not in the ASTM A513 table; it has {walls} in.")
 
 
 def _wall_column(diameter: Decimal) -> int:

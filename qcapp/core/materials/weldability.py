@@ -108,9 +108,7 @@ class Parent:
     composition: Composition | None = None
 
 
-def cracking_note(
-    first: Parent | str, second: Parent | str, *, thickness: Number, formula: str = "IIW"
-) -> str:
+def cracking_note(first: Parent | str, second: Parent | str, *, thickness: Number, formula: str = "IIW") -> str:
     """What the carbon equivalents of a joint say about cracking, and what they leave open.
 
     `thickness` is the thicker wall in mm. The note is an indicator for a person to read: no threshold in it
@@ -119,9 +117,7 @@ def cracking_note(
     """
     wall = reported_number(thickness, "wall thickness")
     if not wall:
-        raise Invalid(
-            "thickness_invalid", "The wall thickness must be above zero; give the thicker of the two, in mm."
-        )
+        raise Invalid("thickness_invalid", "The wall thickness must be above zero; give the thicker of the two, in mm.")
     sides = [side if isinstance(side, Parent) else Parent(side) for side in (first, second)]
     results = [explain_carbon_equivalent(_analysis(side), formula) for side in sides]
     governing = max(range(2), key=lambda index: results[index].value)
@@ -159,15 +155,11 @@ def _figures(sides: list[Parent], results: list[CarbonEquivalent], governing: in
 
 def _level(result: CarbonEquivalent) -> str:
     if result.formula not in _COMPARABLE:
-        return (
-            f"No common threshold is known here for {result.formula}: compare it with the same formula only."
-        )
+        return f"No common threshold is known here for {result.formula}: compare it with the same formula only."
     if result.value <= _HARDENS_LITTLE:
         meaning = f"Up to {_HARDENS_LITTLE} % the heat-affected zone hardens little"
     elif result.value <= _HARDENS:
-        meaning = (
-            f"Above {_HARDENS_LITTLE} % the heat-affected zone hardens and hydrogen cracking is possible"
-        )
+        meaning = f"Above {_HARDENS_LITTLE} % the heat-affected zone hardens and hydrogen cracking is possible"
     else:
         meaning = f"Above {_HARDENS} % hydrogen cracking must be expected unless measures are taken"
     return f"{meaning} (common practice, no source)."
@@ -180,9 +172,7 @@ def _pair(grades: list[str]) -> str:
     if all(low_alloy):
         return "Both sides are low-alloy steel and harden alike."
     if any(low_alloy):
-        return (
-            "Low-alloy tube to mild steel cracks more readily than mild to mild (common practice, no source)."
-        )
+        return "Low-alloy tube to mild steel cracks more readily than mild to mild (common practice, no source)."
     return "Mild steel to mild steel cracks least readily of the pairs here (common practice, no source)."
 
 

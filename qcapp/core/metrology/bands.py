@@ -87,13 +87,9 @@ def _number(text: object) -> Decimal | None:
     if text is None:
         return None
     if not isinstance(text, str):
-        raise Invalid(
-            "limit_not_decimal", "Limits travel as text, for example '12.50', so that no digit is lost."
-        )
+        raise Invalid("limit_not_decimal", "Limits travel as text, for example '12.50', so that no digit is lost.")
     if len(text) > MAX_TEXT or not _PLAIN_NUMBER.fullmatch(text):
-        raise Invalid(
-            "limit_not_decimal", "A limit is written in plain digits with a decimal dot, such as 12.50."
-        )
+        raise Invalid("limit_not_decimal", "A limit is written in plain digits with a decimal dot, such as 12.50.")
     number = Decimal(text)
     return number if number else number.copy_abs()
 
@@ -103,23 +99,17 @@ def _check_numbers(band: Band) -> None:
         if number is None:
             continue
         if not isinstance(number, Decimal) or not number.is_finite():
-            raise Invalid(
-                "limit_not_decimal", "Limits, nominal and guard are plain decimal numbers such as 12.50."
-            )
+            raise Invalid("limit_not_decimal", "Limits, nominal and guard are plain decimal numbers such as 12.50.")
         exponent = number.as_tuple().exponent
         if not (isinstance(exponent, int) and exponent > -_MAX_PLACES and number.adjusted() < _MAX_PLACES):
-            raise Invalid(
-                "limit_not_decimal", "A limit is too large or too small to be meant; check its unit."
-            )
+            raise Invalid("limit_not_decimal", "A limit is too large or too small to be meant; check its unit.")
     if not band.natural <= {"lower", "upper"}:
         raise Invalid("natural_unknown", "A natural boundary is 'lower' or 'upper'.")
 
 
 def _check_limits(band: Band) -> None:
     if band.lower is None and band.upper is None:
-        raise Invalid(
-            "limits_missing", "Give a lower or an upper limit; without one there is nothing to judge."
-        )
+        raise Invalid("limits_missing", "Give a lower or an upper limit; without one there is nothing to judge.")
     if band.lower is not None and band.upper is not None and band.lower > band.upper:
         raise Invalid(
             "limits_crossed",

@@ -48,9 +48,7 @@ def bend_ovality(largest: Number, smallest: Number, nominal: Number | None = Non
     """
     big, small = positive(largest, "largest diameter"), positive(smallest, "smallest diameter")
     if big < small:
-        raise Invalid(
-            "diameters_exchanged", "The largest diameter is below the smallest; exchange the two readings."
-        )
+        raise Invalid("diameters_exchanged", "The largest diameter is below the smallest; exchange the two readings.")
     if nominal is None:
         return 200 * (big - small) / (big + small)
     return 100 * (big - small) / positive(nominal, "nominal diameter")
@@ -105,8 +103,7 @@ def wall_before_bending(minimum_wall: Number, bend_ratio: Number) -> Decimal:
     if ratio < BEFORE_BENDING[0][0]:
         raise Invalid(
             "bend_outside_table",
-            f"ASME B31.1 Table 102.4.5 begins at a radius of 3 diameters, not {ratio}; "
-            "prove the wall by a trial bend.",
+            f"ASME B31.1 Table 102.4.5 begins at a radius of 3 diameters, not {ratio}; prove the wall by a trial bend.",
         )
     for (low, high_factor), (high, low_factor) in pairwise(BEFORE_BENDING):
         if ratio <= high:
@@ -117,7 +114,5 @@ def wall_before_bending(minimum_wall: Number, bend_ratio: Number) -> Decimal:
 def _bend(outside_diameter: Number, bend_radius: Number) -> tuple[Decimal, Decimal]:
     diameter, radius = positive(outside_diameter, "outside diameter"), positive(bend_radius, "bend radius")
     if 2 * radius <= diameter:
-        raise Invalid(
-            "bend_too_tight", "A centre line radius of half the diameter or less is no bend; check both."
-        )
+        raise Invalid("bend_too_tight", "A centre line radius of half the diameter or less is no bend; check both.")
     return diameter, radius

@@ -69,9 +69,7 @@ def judge(
     `uncertainty_negative`.
     """
     if not isinstance(value, Decimal) or not value.is_finite():
-        raise Invalid(
-            "value_not_decimal", "A verdict needs a plain decimal number; read the text with parse_value."
-        )
+        raise Invalid("value_not_decimal", "A verdict needs a plain decimal number; read the text with parse_value.")
     guard = _guard(band, expanded_uncertainty, rule)
     subtract = _EXACT.subtract
     nominal = band.nominal

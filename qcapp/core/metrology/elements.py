@@ -108,9 +108,7 @@ def fit_profile(points: Points) -> Profile:
     x, y = array.T
     run = x - x.mean()
     if np.ptp(x) <= FLAT * np.abs(x).max():
-        raise Invalid(
-            "points_coincide", "All points have the same x; measure at different places along the profile."
-        )
+        raise Invalid("points_coincide", "All points have the same x; measure at different places along the profile.")
     slope = float(math.fsum(run * (y - y.mean())) / math.fsum(run * run))
     intercept = float(y.mean() - slope * x.mean())
     residuals = (y - y.mean()) - slope * run
@@ -134,9 +132,7 @@ def fit_plane(points: Points) -> Plane:
     if values[1] <= FLAT * values[0]:
         raise Invalid("points_on_a_line", "The points lie on one line; measure points that span the surface.")
     if values[2] > (1 - FLAT) * values[1]:
-        raise Invalid(
-            "direction_undetermined", "The points do not form a surface; measure them on one plane."
-        )
+        raise Invalid("direction_undetermined", "The points do not form a surface; measure them on one plane.")
     normal = axes[2] if axes[2][np.argmax(np.abs(axes[2]))] > 0 else -axes[2]
     residuals = (array - centre) @ normal
     return Plane(_vector(centre), _vector(normal), _vector(residuals), float(np.ptp(residuals)))
@@ -167,9 +163,7 @@ def fit_circle(points: Points, *, method: Literal["geometric", "algebraic"] = "g
         centre = _geometric_centre(scaled, centre)
     radii = np.hypot(*(scaled - centre[:2]).T) * scale
     radius = centre[2] * scale
-    return Circle(
-        _vector(centre[:2] * scale + shift), float(radius), _vector(radii - radius), float(np.ptp(radii))
-    )
+    return Circle(_vector(centre[:2] * scale + shift), float(radius), _vector(radii - radius), float(np.ptp(radii)))
 
 
 def _circle_in_space(array: Array, method: Literal["geometric", "algebraic"]) -> Circle:
@@ -236,9 +230,7 @@ def _stiffness(array: Array, centre: Array) -> Array:
     radii = np.hypot(*spokes.T)
     units = spokes / radii[:, None]
     off = 1 - radii.mean() / radii
-    found: Array = (
-        (units - units.mean(axis=0)).T @ units + off.sum() * np.eye(2) - (off[:, None] * units).T @ units
-    )
+    found: Array = (units - units.mean(axis=0)).T @ units + off.sum() * np.eye(2) - (off[:, None] * units).T @ units
     return found
 
 
@@ -247,14 +239,10 @@ def points_array(points: Points, *, at_least: int, wanted: str, columns: tuple[i
 
     rows = [[real(coordinate, "coordinate") for coordinate in point] for point in points]
     if len(rows) < at_least:
-        raise Invalid(
-            "points_too_few", f"For {wanted} at least {at_least} points are needed; there are {len(rows)}."
-        )
+        raise Invalid("points_too_few", f"For {wanted} at least {at_least} points are needed; there are {len(rows)}.")
     if {len(row) for row in rows} - set(columns) or len({len(row) for row in rows}) != 1:
         wording = " or ".join(str(count) for count in columns)
-        raise Invalid(
-            "points_mixed", f"Each point for {wanted} needs {wording} coordinates, the same for all points."
-        )
+        raise Invalid("points_mixed", f"Each point for {wanted} needs {wording} coordinates, the same for all points.")
     array = np.array(rows, dtype=np.float64)
     if not np.isfinite(array).all():
         raise Invalid("number_not_plain", "A coordinate is not a finite number; measure that point again.")

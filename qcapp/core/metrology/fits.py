@@ -84,9 +84,7 @@ def fit(nominal: Decimal, hole: str, shaft: str) -> Fit:
     `Invalid` as `deviations` does, and `class_unknown` when the classes are not one hole and one shaft.
     """
     if not (hole[:1].isupper() and shaft[:1].islower()):
-        raise Invalid(
-            "class_unknown", "A fit names the hole first and then the shaft, for example H7 and g6."
-        )
+        raise Invalid("class_unknown", "A fit names the hole first and then the shaft, for example H7 and g6.")
     hole_lower, hole_upper = deviations(nominal, hole)
     shaft_lower, shaft_upper = deviations(nominal, shaft)
     smallest, largest = hole_lower - shaft_upper, hole_upper - shaft_lower

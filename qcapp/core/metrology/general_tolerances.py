@@ -70,9 +70,7 @@ TABLES: Final[Mapping[tuple[Standard, str], GeneralTable]] = {
     ("ISO 2768", "broken edge"): GeneralTable(
         "ISO 2768-1:1989, Table 2", tables.EDGES_2768, "mm", True, "nominal size", from_first=True
     ),
-    ("ISO 2768", "angle"): GeneralTable(
-        "ISO 2768-1:1989, Table 3", tables.ANGLES_2768, "minute", True, "shorter side"
-    ),
+    ("ISO 2768", "angle"): GeneralTable("ISO 2768-1:1989, Table 3", tables.ANGLES_2768, "minute", True, "shorter side"),
     ("ISO 2768", "straightness"): _FORM_2768,
     ("ISO 2768", "flatness"): _FORM_2768,
     ("ISO 2768", "perpendicularity"): GeneralTable(
@@ -81,15 +79,11 @@ TABLES: Final[Mapping[tuple[Standard, str], GeneralTable]] = {
     ("ISO 2768", "symmetry"): GeneralTable(
         "ISO 2768-2:1989 (withdrawn), Table 3", tables.SYMMETRY_2768, "mm", False, "shorter feature"
     ),
-    ("ISO 2768", "run-out"): GeneralTable(
-        "ISO 2768-2:1989 (withdrawn), Table 4", tables.RUN_OUT_2768, "mm", False, ""
-    ),
+    ("ISO 2768", "run-out"): GeneralTable("ISO 2768-2:1989 (withdrawn), Table 4", tables.RUN_OUT_2768, "mm", False, ""),
     ("ISO 13920", "linear"): GeneralTable(
         _WELDED + "Table 1", tables.LINEAR_13920, "mm", True, "nominal size", from_first=True
     ),
-    ("ISO 13920", "angle"): GeneralTable(
-        _WELDED + "Table 2", tables.ANGLES_13920, "minute", True, "shorter leg"
-    ),
+    ("ISO 13920", "angle"): GeneralTable(_WELDED + "Table 2", tables.ANGLES_13920, "minute", True, "shorter leg"),
     ("ISO 13920", "angle offset"): GeneralTable(
         _WELDED + "Table 2", tables.ANGLE_OFFSETS_13920, "mm per m", True, "shorter leg"
     ),
@@ -141,9 +135,7 @@ def read_class(notation: str) -> GeneralClass:
         raise Invalid("notation_unknown", f"'{notation}' is not understood; write {_EXAMPLES}.")
     standard: Standard = "ISO 13920" if match["number"] == "13920" else "ISO 2768"
     if match["year"] not in (None, *_EDITIONS[standard]):
-        raise Invalid(
-            "edition_unknown", f"{standard} is kept in its edition of {' or '.join(_EDITIONS[standard])}."
-        )
+        raise Invalid("edition_unknown", f"{standard} is kept in its edition of {' or '.join(_EDITIONS[standard])}.")
     if not _LETTERS[standard].fullmatch(match["letters"]):
         raise _no_class(standard, match["letters"])
     kind = match["kind"]

@@ -79,9 +79,7 @@ def straightness(points: Points, *, method: Method = "least_squares") -> float:
     if method == "least_squares":
         return line.form_error
     if len(line.point) == 3:
-        raise Invalid(
-            "method_unknown", "For points in space straightness is offered by 'least_squares' only."
-        )
+        raise Invalid("method_unknown", "For points in space straightness is offered by 'least_squares' only.")
     return _narrowest(points, (-line.direction[1], line.direction[0]), line.form_error)
 
 
@@ -93,9 +91,7 @@ def flatness(points: Points, *, method: Method = "least_squares") -> float:
     points_array(points, at_least=4, wanted="a flatness", columns=(3,))
     plane = fit_plane(points)
     _check_method(method)
-    return (
-        plane.form_error if method == "least_squares" else _narrowest(points, plane.normal, plane.form_error)
-    )
+    return plane.form_error if method == "least_squares" else _narrowest(points, plane.normal, plane.form_error)
 
 
 def roundness(points: Points, *, method: Method = "least_squares") -> float:
@@ -145,9 +141,7 @@ def parallelism(points: Points, datum: Plane | Line) -> float:
     return _crosswise(array, datum.direction)
 
 
-def perpendicularity(
-    points: Points, datum: Plane | Line, *, feature: Literal["surface", "axis"] = "surface"
-) -> float:
+def perpendicularity(points: Points, datum: Plane | Line, *, feature: Literal["surface", "axis"] = "surface") -> float:
     """Width of the zone square to the datum that holds the points (ISO 1101).
 
     Surface to a datum plane: two planes square to it, at the narrowest heading. Surface to a datum axis: two
@@ -158,9 +152,7 @@ def perpendicularity(
 
     array = points_array(points, at_least=2, wanted="a perpendicularity", columns=(3,))
     if feature not in ("surface", "axis") or (feature == "axis" and isinstance(datum, Line)):
-        raise Invalid(
-            "feature_unknown", "Squareness is of a surface to a plane or axis, or of an axis to a plane."
-        )
+        raise Invalid("feature_unknown", "Squareness is of a surface to a plane or axis, or of an axis to a plane.")
     if isinstance(datum, Line):
         return _extent(array, datum.direction)
     if feature == "axis":

@@ -30,9 +30,7 @@ def exact(value: Number, what: str) -> Decimal:
     Raises `Invalid` (`number_not_plain`) for text, NaN or infinity.
     """
     if isinstance(value, bool) or not isinstance(value, _NUMBERS):
-        raise Invalid(
-            "number_not_plain", f"The {what} must be a number; read typed text with parse_value first."
-        )
+        raise Invalid("number_not_plain", f"The {what} must be a number; read typed text with parse_value first.")
     number = value if isinstance(value, Decimal) else Decimal(_text(value))
     if not number.is_finite():
         raise Invalid("number_not_plain", f"The {what} is not a finite number; measure it again.")
@@ -47,9 +45,7 @@ def positive(value: Number, what: str) -> Decimal:
     """As `exact`, and above zero. Raises `Invalid` (`number_not_positive`)."""
     number = exact(value, what)
     if number <= 0:
-        raise Invalid(
-            "number_not_positive", f"The {what} must be above zero, not {number}; check what was typed."
-        )
+        raise Invalid("number_not_positive", f"The {what} must be above zero, not {number}; check what was typed.")
     return number
 
 
@@ -57,9 +53,7 @@ def not_negative(value: Number, what: str) -> Decimal:
     """As `exact`, and not below zero. Raises `Invalid` (`number_negative`)."""
     number = exact(value, what)
     if number < 0:
-        raise Invalid(
-            "number_negative", f"The {what} cannot be below zero, but is {number}; check what was typed."
-        )
+        raise Invalid("number_negative", f"The {what} cannot be below zero, but is {number}; check what was typed.")
     return number
 
 
@@ -69,7 +63,5 @@ def real(value: Number, what: str) -> float:
     Raises `Invalid` (`number_not_plain`) for text or NaN; infinity is the caller's to judge.
     """
     if isinstance(value, bool) or not isinstance(value, _NUMBERS) or math.isnan(value):
-        raise Invalid(
-            "number_not_plain", f"The {what} must be a number; read typed text with parse_value first."
-        )
+        raise Invalid("number_not_plain", f"The {what} must be a number; read typed text with parse_value first.")
     return float(value)

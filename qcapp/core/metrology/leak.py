@@ -137,9 +137,7 @@ def _smallest(
     return volume * step / (duration - settling)
 
 
-def pressure_per_kelvin(
-    reading: Reading | tuple[Number, Number], *, barometer: Number | None = None
-) -> Decimal:
+def pressure_per_kelvin(reading: Reading | tuple[Number, Number], *, barometer: Number | None = None) -> Decimal:
     """Change of pressure per kelvin in a closed volume, Pa/K: about 414 at 20 kPa gauge and 20 °C.
 
     Raises `Invalid` as `leak_rate`.
@@ -194,9 +192,7 @@ def _state(reading: Reading | tuple[Number, Number], barometer: Number | None) -
     pressure = exact(reading.pressure, "pressure")
     if reading.kind == "gauge" or (reading.kind is None and barometer is not None):
         if barometer is None:
-            raise Invalid(
-                "barometer_missing", "A gauge pressure needs the air pressure; read the barometer, in Pa."
-            )
+            raise Invalid("barometer_missing", "A gauge pressure needs the air pressure; read the barometer, in Pa.")
         pressure += positive(barometer, "air pressure")
     if pressure <= 0:
         raise Invalid(

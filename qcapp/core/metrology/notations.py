@@ -88,9 +88,7 @@ _SAME_SIGNS: Final = (
 def _tidy(notation: str, unit_of_measure: str) -> str:
     """One spelling of signs and blanks, without the unit of measure that may follow each number."""
     if len(notation) > 80:
-        raise Invalid(
-            "notation_unknown", "The tolerance is longer than 80 characters; write one notation only."
-        )
+        raise Invalid("notation_unknown", "The tolerance is longer than 80 characters; write one notation only.")
     text = _BLANKS.sub(" ", notation).strip()
     for written, sign in _SAME_SIGNS:
         text = text.replace(written, sign)
@@ -114,9 +112,7 @@ _ONE_SIDED: Final = re.compile(
 
 def _nominal(request: Request) -> Decimal:
     if request.nominal is None:
-        raise Invalid(
-            "nominal_missing", f"'{request.notation}' needs a nominal; give it, or write both limits."
-        )
+        raise Invalid("nominal_missing", f"'{request.notation}' needs a nominal; give it, or write both limits.")
     return request.nominal
 
 
@@ -200,9 +196,7 @@ def read_form(request: Request) -> Limits | None:
 
 
 def _zone(width: Decimal, source: str, *notes: str, material_condition: str | None = None) -> Limits:
-    return Limits(
-        Decimal(0), width, source, frozenset({"lower"}), notes=notes, material_condition=material_condition
-    )
+    return Limits(Decimal(0), width, source, frozenset({"lower"}), notes=notes, material_condition=material_condition)
 
 
 _ROUGHNESS: Final = re.compile(rf"R[aqz](?: max)? ?({_NUMBER})(?: to ({_NUMBER}))?")
@@ -216,12 +210,8 @@ def read_roughness(request: Request) -> Limits | None:
     unit = request.unit_of_measure.replace("μ", "µ")
     written_in = _ROUGHNESS_UNITS.get(unit)
     if written_in is None:
-        raise Invalid(
-            "unit_mismatch", f"Roughness is measured in µm or µin, not in {request.unit_of_measure}."
-        )
-    note = (
-        f"Read in {written_in}. Each reading counts: the rule that lets 16 % of readings exceed is not used."
-    )
+        raise Invalid("unit_mismatch", f"Roughness is measured in µm or µin, not in {request.unit_of_measure}.")
+    note = f"Read in {written_in}. Each reading counts: the rule that lets 16 % of readings exceed is not used."
     first = convert(parse_value(match[1]), written_in, unit)
     if match[2] is None:
         return _zone(first, AS_DRAWN, note)
@@ -287,9 +277,7 @@ def _cut(deviation: Decimal, rounding: str) -> Decimal:
 def _remarks(request: Request, unit: str, was_cut: bool) -> tuple[str, ...]:
     asked = request.unit_of_measure
     if was_cut:
-        return (
-            f"Computed in {unit} and converted to {asked}; limits cut to {_INWARD_STEP} {asked}, inwards.",
-        )
+        return (f"Computed in {unit} and converted to {asked}; limits cut to {_INWARD_STEP} {asked}, inwards.",)
     return (f"Computed in mm and converted to {asked}.",) if unit == "mm" != asked else ()
 
 

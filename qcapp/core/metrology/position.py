@@ -66,7 +66,5 @@ def virtual_condition(feature: Feature, mmc_size: Number, tolerance: Number) -> 
 def _material_side(feature: str) -> int:
     """+1 when material is lost as the size grows."""
     if feature not in ("hole", "pin"):
-        raise Invalid(
-            "feature_unknown", "The feature is 'hole' (size inside material) or 'pin' (size around it)."
-        )
+        raise Invalid("feature_unknown", "The feature is 'hole' (size inside material) or 'pin' (size around it).")
     return 1 if feature == "hole" else -1

@@ -67,20 +67,14 @@ def parse_value(
 def _split(text: str) -> tuple[str, str, str]:
     """Sign as '' or '-', the digits with their marks, and what follows them."""
     if not isinstance(text, str):
-        raise Invalid(
-            "value_not_text", "A value travels as text, for example '12.50', so that no digit is lost."
-        )
+        raise Invalid("value_not_text", "A value travels as text, for example '12.50', so that no digit is lost.")
     trimmed = text.strip(_BLANKS)
     if not trimmed:
         raise Invalid("value_empty", "No value was given; type the number that the gauge shows.")
     if len(trimmed) > MAX_TEXT:
-        raise Invalid(
-            "value_too_long", f"The text is longer than {MAX_TEXT} characters; type the number only."
-        )
+        raise Invalid("value_too_long", f"The text is longer than {MAX_TEXT} characters; type the number only.")
     if not _VULGAR.isdisjoint(trimmed):
-        raise Invalid(
-            "value_fraction", "A fraction is not read; type it as a decimal, for example 0.5 for 1/2."
-        )
+        raise Invalid("value_fraction", "A fraction is not read; type it as a decimal, for example 0.5 for 1/2.")
     signed = trimmed[0] in _SIGNS
     body = trimmed[1:].lstrip(_BLANKS) if signed else trimmed
     suffix = body.lstrip("0123456789.,")
@@ -92,22 +86,16 @@ def _check_number(number: str, decimal_mark: str | None) -> str:
     """The decimal mark of `number`; a dot when it has none."""
     marks = [character for character in number if character in ".,"]
     if len(number) == len(marks):
-        raise Invalid(
-            "value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50."
-        )
+        raise Invalid("value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50.")
     if len(marks) > 1:
         raise Invalid(
             "value_two_marks",
             "The value has more than one comma or dot; type it without marks between thousands.",
         )
     if marks and decimal_mark is not None and marks[0] != decimal_mark:
-        raise Invalid(
-            "value_mark_unexpected", f"The decimal mark here is '{decimal_mark}'; type the value with it."
-        )
+        raise Invalid("value_mark_unexpected", f"The decimal mark here is '{decimal_mark}'; type the value with it.")
     if marks and number.endswith(marks[0]):
-        raise Invalid(
-            "value_unfinished", "The value ends with its decimal mark; type the decimals or leave it out."
-        )
+        raise Invalid("value_unfinished", "The value ends with its decimal mark; type the decimals or leave it out.")
     return marks[0] if marks else "."
 
 
@@ -140,9 +128,7 @@ def as_text(value: Decimal) -> str:
     return format(value if value else value.copy_abs(), "f")
 
 
-def round_value(
-    value: Decimal, step: Decimal, *, rule: Literal["half_even", "half_up"] = "half_even"
-) -> Decimal:
+def round_value(value: Decimal, step: Decimal, *, rule: Literal["half_even", "half_up"] = "half_even") -> Decimal:
     """`value` rounded to the nearest multiple of `step`, in one go, written with the decimals of `step`.
 
     A tie goes to the even multiple (`half_even`, ISO 80000-1:2009 Annex B rule A) or to the greater one in
@@ -168,14 +154,10 @@ def _nearest(quotient: Fraction, rule: str) -> int:
 
 def _check_places(value: Decimal) -> None:
     if not value.is_finite():
-        raise Invalid(
-            "value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50."
-        )
+        raise Invalid("value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50.")
     exponent = value.as_tuple().exponent
     if not (isinstance(exponent, int) and exponent > -_MAX_PLACES and value.adjusted() < _MAX_PLACES):
-        raise Invalid(
-            "value_too_long", "The value is too large or too small to be a measured one; check its unit."
-        )
+        raise Invalid("value_too_long", "The value is too large or too small to be a measured one; check its unit.")
 
 
 def convert(value: Decimal, from_unit: str, to_unit: str) -> Decimal:
@@ -241,9 +223,7 @@ _POWER: Final = re.compile(r"(?<=[^\W\d_])([23])(?!\w)")
 def _unit(name: str) -> pint.Unit:
     import pint
 
-    unknown = Invalid(
-        "unit_unknown", f"'{name}' is not a known unit of measure; write for example mm, in, N·m or °."
-    )
+    unknown = Invalid("unit_unknown", f"'{name}' is not a known unit of measure; write for example mm, in, N·m or °.")
     if not _UNIT_NAME.fullmatch(name):
         raise unknown
     try:

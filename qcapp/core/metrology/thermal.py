@@ -25,9 +25,7 @@ _WARMEST: Final = Decimal(100)
 _LARGEST_ALPHA: Final = Decimal("0.0002")
 
 
-def at_reference(
-    length: Number, temperature: Number, alpha: Number, *, reference: Number = REFERENCE
-) -> Decimal:
+def at_reference(length: Number, temperature: Number, alpha: Number, *, reference: Number = REFERENCE) -> Decimal:
     """The length at `reference` of a part measured at `temperature`.
 
     Raises `Invalid`: `temperature_out_of_range` outside -40 to 100 °C, where one α no longer holds (let the

@@ -46,9 +46,7 @@ class Component:
         if not math.isfinite(real(self.sensitivity, "sensitivity")):
             raise Invalid("number_not_plain", "The sensitivity must be a finite number.")
         if real(self.degrees_of_freedom, "number of degrees of freedom") <= 0:
-            raise Invalid(
-                "dof_not_positive", "Degrees of freedom must be above zero; leave them out if they are many."
-            )
+            raise Invalid("dof_not_positive", "Degrees of freedom must be above zero; leave them out if they are many.")
 
     @property
     def contribution(self) -> float:
@@ -185,9 +183,7 @@ def from_expanded(expanded: Number, factor: Number) -> float:
     Raises `Invalid` (`factor_invalid`).
     """
     if not real(factor, "coverage factor") > 0:
-        raise Invalid(
-            "factor_invalid", "The coverage factor must be above zero; certificates usually state k = 2."
-        )
+        raise Invalid("factor_invalid", "The coverage factor must be above zero; certificates usually state k = 2.")
     return _standard_uncertainty(expanded, zero_allowed=True) / float(factor)
 
 
@@ -230,18 +226,14 @@ def guard_for(standard_uncertainty: Number, probability: float = 0.95) -> float:
     Raises `Invalid`: `confidence_invalid` outside 0.5 to 1, `uncertainty_not_positive`.
     """
     if not 0.5 <= probability < 1:
-        raise Invalid(
-            "confidence_invalid", "The conformance probability lies between 0.5 and 1, for example 0.95."
-        )
+        raise Invalid("confidence_invalid", "The conformance probability lies between 0.5 and 1, for example 0.95.")
     return _NORMAL.inv_cdf(probability) * _standard_uncertainty(standard_uncertainty)
 
 
 def capability_index(band: Band, standard_uncertainty: Number) -> float:
     """Measurement capability C_m = band width / (4 u) (JCGM 106 8.2.3). Raises `Invalid` (`band_open`)."""
     if band.width is None:
-        raise Invalid(
-            "band_open", "The measurement capability needs both limits; this band is open on one side."
-        )
+        raise Invalid("band_open", "The measurement capability needs both limits; this band is open on one side.")
     return float(band.width) / (4 * _standard_uncertainty(standard_uncertainty))
 
 
@@ -305,9 +297,7 @@ def _accepted_between(
     turns = sorted({edge + k * u for edge in acceptance for k in (-8, 0, 8) if start < edge + k * u < end})
     edges = [start, *turns, end]
     return math.fsum(
-        quad(
-            lambda true: process.pdf(true) * _between(true, u, *acceptance), a, b, epsabs=1e-13, epsrel=1e-11
-        )[0]
+        quad(lambda true: process.pdf(true) * _between(true, u, *acceptance), a, b, epsabs=1e-13, epsrel=1e-11)[0]
         for a, b in itertools.pairwise(edges)
     )
 
@@ -315,9 +305,7 @@ def _accepted_between(
 def _standard_uncertainty(value: Number, *, zero_allowed: bool = False) -> float:
     u = real(value, "standard uncertainty")
     if u < 0:
-        raise Invalid(
-            "uncertainty_negative", "An uncertainty cannot be below zero; correct the gauge's record."
-        )
+        raise Invalid("uncertainty_negative", "An uncertainty cannot be below zero; correct the gauge's record.")
     if not math.isfinite(u) or (u == 0 and not zero_allowed):
         raise Invalid(
             "uncertainty_not_positive",

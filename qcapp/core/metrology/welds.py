@@ -111,9 +111,7 @@ def weld_rule(
 ) -> Limit:
     """As `weld_limit`, with "not permitted" and "by agreement" as answers instead of refusals."""
     if level not in LEVELS:
-        raise Invalid(
-            "level_unknown", f"Quality level '{level}' does not exist in ISO 5817; choose B, C or D."
-        )
+        raise Invalid("level_unknown", f"Quality level '{level}' does not exist in ISO 5817; choose B, C or D.")
     wall = positive(thickness, "thickness")
     row = _at_thickness(_rows_of(imperfection), wall)
     cell = {"B": row.level_b, "C": row.level_c, "D": row.level_d}[level]
@@ -176,13 +174,10 @@ def _rows_of(imperfection: str) -> list[Row]:
     if not choices:
         raise Invalid(
             "imperfection_unknown",
-            f"'{imperfection}' is not in the table; it has: {'; '.join(names())}. "
-            "Read others in ISO 5817 itself.",
+            f"'{imperfection}' is not in the table; it has: {'; '.join(names())}. Read others in ISO 5817 itself.",
         )
     if len(choices) > 1:
-        raise Invalid(
-            "imperfection_ambiguous", f"'{imperfection}' can mean {' or '.join(choices)}; say which."
-        )
+        raise Invalid("imperfection_ambiguous", f"'{imperfection}' can mean {' or '.join(choices)}; say which.")
     return found
 
 
@@ -244,9 +239,7 @@ def _size(letter: str, name: str, sizes: dict[str, Number | None]) -> Decimal:
     meaning = {"t": "thickness", "s": "weld thickness", "a": "throat", "b": "width"}[letter]
     size = sizes[letter]
     if size is None:
-        raise Invalid(
-            "dimension_missing", f"The limit for {name} depends on the {meaning} of the weld; give it in mm."
-        )
+        raise Invalid("dimension_missing", f"The limit for {name} depends on the {meaning} of the weld; give it in mm.")
     return positive(size, meaning)
 
 

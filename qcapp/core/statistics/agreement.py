@@ -60,17 +60,13 @@ def cohen_kappa(
             f"One person judged {len(first)} parts and the other {len(second)}; compare the same parts.",
         )
     if weights is not None and order is None:
-        raise Invalid(
-            "order_missing", "Weights need the order of the categories; give them from low to high."
-        )
+        raise Invalid("order_missing", "Weights need the order of the categories; give them from low to high.")
     known = list(order) if order is not None else list(dict.fromkeys([*first, *second]))
     place = {category: at for at, category in enumerate(known)}
     table = numpy.zeros((len(known), len(known)))
     for one, other in zip(first, second, strict=True):
         if one not in place or other not in place:
-            raise Invalid(
-                "unknown_category", f"The verdict {one!s}/{other!s} is not among the categories given."
-            )
+            raise Invalid("unknown_category", f"The verdict {one!s}/{other!s} is not among the categories given.")
         table[place[one], place[other]] += 1
     return kappa_of_table(table, confidence=confidence, weights=weights)
 
@@ -86,9 +82,7 @@ def kappa_of_table(
     require_confidence(confidence)
     counts = numpy.asarray(table, dtype=numpy.float64)
     if counts.ndim != 2 or counts.shape[0] != counts.shape[1] or numpy.any(counts < 0):
-        raise Invalid(
-            "table_not_square", "Give a square table of counts, the same categories down and across."
-        )
+        raise Invalid("table_not_square", "Give a square table of counts, the same categories down and across.")
     n = float(counts.sum())
     if n < 1:
         raise Refused("too_few_ratings", "The table is empty; agreement needs parts that both people judged.")
@@ -97,9 +91,7 @@ def kappa_of_table(
     w = _agreement_weights(len(rows), weights)
     observed, expected = float((w * p).sum()), float(rows @ w @ columns)
     if expected >= 1.0 - 1e-12:
-        raise Refused(
-            "one_category_only", "Everybody gave one and the same verdict, so agreement says nothing."
-        )
+        raise Refused("one_category_only", "Everybody gave one and the same verdict, so agreement says nothing.")
     kappa = (observed - expected) / (1.0 - expected)
     lean = (w @ columns)[:, None] + (rows @ w)[None, :]
     spread = float((p * (w - lean * (1.0 - kappa)) ** 2).sum()) - (kappa - expected * (1.0 - kappa)) ** 2
@@ -153,16 +145,12 @@ def fleiss_kappa(counts: Sequence[Sequence[int]] | FloatArray, *, confidence: fl
     shares = table.sum(axis=0) / (n * each)
     expected = float(shares @ shares)
     if expected >= 1.0 - 1e-12:
-        raise Refused(
-            "one_category_only", "Everybody gave one and the same verdict, so agreement says nothing."
-        )
+        raise Refused("one_category_only", "Everybody gave one and the same verdict, so agreement says nothing.")
     by_part = (table * (table - 1.0)).sum(axis=1) / (each * (each - 1.0))
     observed = float(by_part.mean())
     kappa = (observed - expected) / (1.0 - expected)
     by_chance = (table @ shares) / each
-    pulls = (by_part - expected) / (1.0 - expected) - 2.0 * (1.0 - kappa) * (by_chance - expected) / (
-        1.0 - expected
-    )
+    pulls = (by_part - expected) / (1.0 - expected) - 2.0 * (1.0 - kappa) * (by_chance - expected) / (1.0 - expected)
     error = math.sqrt(float(((pulls - kappa) ** 2).sum()) / (n * (n - 1.0)))
     return _kappa(kappa, error, _fleiss_null(shares, n, each), observed, expected, n, confidence)
 

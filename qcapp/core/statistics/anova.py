@@ -55,9 +55,7 @@ def one_way(groups: Sequence[Values]) -> OneWay:
     return _one_way_of(between, total - between, dof_between, n - len(sizes), split.step)
 
 
-def _one_way_of(
-    between: Fraction, within: Fraction, dof_between: int, dof_within: int, step: Fraction
-) -> OneWay:
+def _one_way_of(between: Fraction, within: Fraction, dof_between: int, dof_within: int, step: Fraction) -> OneWay:
     if between + within == 0:
         raise Refused("no_spread", "All readings are equal, so there is nothing to compare.")
     f = float(between / dof_between / (within / dof_within)) if within else math.inf
@@ -128,14 +126,10 @@ def two_way(table: Sequence[Sequence[Values]]) -> TwoWay:
     """
     rows, columns = len(table), len(table[0]) if table else 0
     repeats = len(table[0][0]) if columns else 0
-    if any(len(row) != columns for row in table) or any(
-        len(cell) != repeats for row in table for cell in row
-    ):
+    if any(len(row) != columns for row in table) or any(len(cell) != repeats for row in table for cell in row):
         raise Refused("unbalanced", "Every cell must hold the same number of readings; complete the table.")
     if min(rows, columns, repeats) < 2:
-        raise Refused(
-            "too_few_groups", "Two ways take at least two rows, two columns and two readings in each."
-        )
+        raise Refused("too_few_groups", "Two ways take at least two rows, two columns and two readings in each.")
     split = exact_groups([cell for row in table for cell in row])
     return _two_way_of(split, rows, columns, repeats)
 
@@ -201,9 +195,7 @@ def compare_shares(first: tuple[int, int], second: tuple[int, int]) -> Compariso
     """
     for found, of in (first, second):
         if not 0 <= found <= of or of < 1:
-            raise Invalid(
-                "count_not_possible", f"{found} out of {of} is not possible; correct one of the two."
-            )
+            raise Invalid("count_not_possible", f"{found} out of {of} is not possible; correct one of the two.")
     pooled = (first[0] + second[0]) / (first[1] + second[1])
     if pooled in (0.0, 1.0):
         raise Refused("no_spread", "Both shares are the same extreme, so there is nothing to compare.")

@@ -36,9 +36,7 @@ def p(
     average = _average(counts, n, center, "samples")
     require_fraction(average, "average share nonconforming")
     sigma = _line(numpy.sqrt(average * (1.0 - average) / n))
-    return chart_of(
-        counts / n, average, sigma, rules, floor=0.0, ceiling=1.0, warnings=_few(counts.size, center)
-    )
+    return chart_of(counts / n, average, sigma, rules, floor=0.0, ceiling=1.0, warnings=_few(counts.size, center))
 
 
 def np(
@@ -60,14 +58,10 @@ def np(
     average = _average(counts, numpy.ones(counts.size), center, "samples")
     require_fraction(average / size, "average share nonconforming")
     sigma = math.sqrt(average * (1.0 - average / size))
-    return chart_of(
-        counts, average, sigma, rules, floor=0.0, ceiling=float(size), warnings=_few(counts.size, center)
-    )
+    return chart_of(counts, average, sigma, rules, floor=0.0, ceiling=float(size), warnings=_few(counts.size, center))
 
 
-def c(
-    counts: Values, *, center: float | None = None, rules: Iterable[str | Rule] = LIMITS_ONLY
-) -> ControlChart:
+def c(counts: Values, *, center: float | None = None, rules: Iterable[str | Rule] = LIMITS_ONLY) -> ControlChart:
     """Chart of the number of imperfections per equal opportunity (one frame, one metre of weld).
 
     Raises Refused `too_few_points`, `no_spread` (no imperfection at all); Invalid `counts_not_whole`.
@@ -106,13 +100,9 @@ def _sizes(sizes: float | Values, points: int) -> FloatArray:
     given = [sizes] * points if isinstance(sizes, int | float) else sizes
     n = as_floats(given, what="sizes")
     if n.size != points:
-        raise Invalid(
-            "sizes_do_not_match", f"There are {points} counts and {n.size} sizes; give one size for each."
-        )
+        raise Invalid("sizes_do_not_match", f"There are {points} counts and {n.size} sizes; give one size for each.")
     if numpy.any(n <= 0):
-        raise Invalid(
-            "sizes_do_not_match", "A sample size of zero or less cannot be charted; leave that sample out."
-        )
+        raise Invalid("sizes_do_not_match", "A sample size of zero or less cannot be charted; leave that sample out.")
     return n
 
 

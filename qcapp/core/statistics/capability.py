@@ -214,9 +214,7 @@ def _split(x: FloatArray, subgroups: int | Sequence[Hashable]) -> list[FloatArra
     return [x[at] for at in places.values()]
 
 
-def _intervals(
-    short: Indices, long: Indices, n: int, dof_within: float, confidence: float
-) -> dict[str, Interval]:
+def _intervals(short: Indices, long: Indices, n: int, dof_within: float, confidence: float) -> dict[str, Interval]:
     found = {
         "cpk": actual_interval(short.actual, n, dof=dof_within, confidence=confidence),
         "ppk": actual_interval(long.actual, n, confidence=confidence),

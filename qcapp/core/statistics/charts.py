@@ -182,6 +182,4 @@ def _line(values: FloatArray) -> Line:
 def _large_subgroups(largest: int) -> tuple[str, ...]:
     if largest <= 10:
         return ()
-    return (
-        f"A range of {largest} readings wastes most of them; the chart of standard deviations sees more.",
-    )
+    return (f"A range of {largest} readings wastes most of them; the chart of standard deviations sees more.",)

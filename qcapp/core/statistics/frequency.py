@@ -66,9 +66,7 @@ def due(frequency: str, position: int, batch_position: int | None = None) -> boo
     parsed = parse_frequency(frequency)
     for place in (position, batch_position):
         if place is not None and place < 1:
-            raise Invalid(
-                "position_below_one", f"Positions are counted from 1; {place} is none.", position=place
-            )
+            raise Invalid("position_below_one", f"Positions are counted from 1; {place} is none.", position=place)
     if parsed.kind is FrequencyKind.EVERY:
         return True
     if parsed.kind is FrequencyKind.FIRST_OF_BATCH:

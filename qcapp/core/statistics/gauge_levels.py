@@ -46,17 +46,14 @@ def nested_spread(
     shapes = {(len(runs), len(run)) for runs in day_means for run in runs}
     beside = [[len(run) for run in runs] for runs in day_sigmas]
     if len(shapes) != 1 or beside != [[len(run) for run in runs] for runs in day_means]:
-        raise Refused(
-            "unbalanced_study", "Every standard needs the same runs and days; complete the readings."
-        )
+        raise Refused("unbalanced_study", "Every standard needs the same runs and days; complete the readings.")
     runs, days = next(iter(shapes))
     if min(runs, days, readings_per_day) < 2:
         raise Refused("study_too_small", "Take at least two runs, two days in each and two readings a day.")
     sigmas = [float(sigma) for standard in day_sigmas for run in standard for sigma in run]
     by_day = [standard_deviation(run) for standard in day_means for run in standard]
     by_run = [
-        standard_deviation([math.fsum(float(day) for day in run) / days for run in standard])
-        for standard in day_means
+        standard_deviation([math.fsum(float(day) for day in run) / days for run in standard]) for standard in day_means
     ]
     return NestedSpread(
         Level(_pooled(sigmas), len(sigmas) * (readings_per_day - 1)),

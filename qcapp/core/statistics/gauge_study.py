@@ -180,9 +180,7 @@ def _by_anova(layout: _Layout) -> tuple[tuple[TableRow, ...], _Sigmas]:
     table = (
         _compared("part", found.ss_a, found.dof_a, against),
         _compared("appraiser", found.ss_b, found.dof_b, against),
-        TableRow(
-            "appraiser and part", found.ss_interaction, found.dof_interaction, ms_interaction, f, p_value
-        ),
+        TableRow("appraiser and part", found.ss_interaction, found.dof_interaction, ms_interaction, f, p_value),
         TableRow("repeats", found.ss_repeats, found.dof_repeats, ms_repeats),
         TableRow("total", found.ss_total, _total_dof(found), found.ss_total / _total_dof(found)),
     )
@@ -216,12 +214,10 @@ def _by_ranges(layout: _Layout) -> _Sigmas:
     average_range = math.fsum(max(cell) - min(cell) for cell in flat) / len(flat)
     per_appraiser = layout.parts * layout.trials
     appraiser_means = [
-        math.fsum(value for row in cells for value in row[a]) / per_appraiser
-        for a in range(layout.appraisers)
+        math.fsum(value for row in cells for value in row[a]) / per_appraiser for a in range(layout.appraisers)
     ]
     part_means = [
-        math.fsum(value for cell in row for value in cell) / (layout.appraisers * layout.trials)
-        for row in cells
+        math.fsum(value for cell in row for value in cell) / (layout.appraisers * layout.trials) for row in cells
     ]
     repeatability = average_range / d2(layout.trials)
     between = (max(appraiser_means) - min(appraiser_means)) / d2_star(layout.appraisers, 1)

@@ -71,9 +71,7 @@ def mean_interval(values: Values | Moments, *, confidence: float = 0.95, side: S
     )
 
 
-def standard_deviation_interval(
-    values: Values | Moments, *, confidence: float = 0.95, side: Side = "both"
-) -> Interval:
+def standard_deviation_interval(values: Values | Moments, *, confidence: float = 0.95, side: Side = "both") -> Interval:
     """Interval for the standard deviation: s·sqrt((n - 1)/chi-square). Raises as `mean_interval`."""
     sample = values if isinstance(values, Moments) else moments(values)
     low, high = _tails(confidence, side)
@@ -186,9 +184,7 @@ def _natrella(n: int, coverage: float, confidence: float) -> float:
     a = 1.0 - z_confidence**2 / (2.0 * (n - 1))
     b = z_coverage**2 - z_confidence**2 / n
     if a <= 0 or z_coverage**2 - a * b < 0:
-        raise Invalid(
-            "approximation_fails", f"The approximate factor does not exist for {n} readings; use exact."
-        )
+        raise Invalid("approximation_fails", f"The approximate factor does not exist for {n} readings; use exact.")
     return (z_coverage + math.sqrt(z_coverage**2 - a * b)) / a
 
 

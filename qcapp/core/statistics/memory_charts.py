@@ -72,9 +72,7 @@ def ewma(
     smoothed = accumulate(x.tolist(), lambda z, new: z + weight * (new - z), initial=middle)
     points = numpy.fromiter(smoothed, dtype=numpy.float64, count=x.size + 1)[1:]
     point_sigma = spread * _share_of_sigma(weight, x.size if limits == "exact" else None)
-    beyond = Rule(
-        "beyond_limits", "the moving average outside its limits", Pattern.BEYOND_ONE_SIDE, 1, 1, width
-    )
+    beyond = Rule("beyond_limits", "the moving average outside its limits", Pattern.BEYOND_ONE_SIDE, 1, 1, width)
     return ControlChart(
         points=points,
         center=middle,

@@ -53,9 +53,7 @@ def acceptance_probability(
 
 def _known(model: Model) -> Model:
     if model not in get_args(Model):
-        raise Invalid(
-            "unknown_model", f"There is no model “{model}”; choose binomial, poisson or hypergeometric."
-        )
+        raise Invalid("unknown_model", f"There is no model “{model}”; choose binomial, poisson or hypergeometric.")
     return model
 
 
@@ -80,9 +78,7 @@ def _from_one_lot(most: int, sample_size: int, fraction: float, lot_size: int | 
             f"A lot of {lot_size} cannot hold {fraction * lot_size:g} nonconforming pieces; "
             f"give {nonconforming / lot_size:g} for {nonconforming} of them.",
         )
-    return hypergeometric_at_most(
-        most, lot_size=lot_size, nonconforming=nonconforming, sample_size=sample_size
-    )
+    return hypergeometric_at_most(most, lot_size=lot_size, nonconforming=nonconforming, sample_size=sample_size)
 
 
 def operating_characteristic(
@@ -92,9 +88,7 @@ def operating_characteristic(
     return tuple((x, acceptance_probability(plan, x, lot_size, model=model)) for x in fractions)
 
 
-def quality_at(
-    plan: SamplingPlan, probability: float, *, model: Literal["binomial", "poisson"] = "binomial"
-) -> float:
+def quality_at(plan: SamplingPlan, probability: float, *, model: Literal["binomial", "poisson"] = "binomial") -> float:
     """The quality of a lot that is accepted with this probability (0.10 gives the limiting quality).
 
     Raises Invalid `probability_out_of_range` unless 0 < probability < 1.
@@ -202,9 +196,7 @@ def _chance(model: Model) -> Callable[[int, int, float], float]:
     return binomial_at_most
 
 
-def _smallest_protecting(
-    accept: int, bad: float, risk: float, chance: Callable[[int, int, float], float]
-) -> int:
+def _smallest_protecting(accept: int, bad: float, risk: float, chance: Callable[[int, int, float], float]) -> int:
     low, high = accept + 1, accept + 2
     while chance(accept, high, bad) > risk:
         low, high = high, high * 2

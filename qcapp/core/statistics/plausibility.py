@@ -95,9 +95,7 @@ def _last_digit(step: Decimal) -> int:
     return step.normalize().as_tuple().digits[-1]
 
 
-def heaping_inside_limit(
-    values: Sequence[Decimal], band: Limits, *, strip: Decimal | None = None
-) -> tuple[Hint, ...]:
+def heaping_inside_limit(values: Sequence[Decimal], band: Limits, *, strip: Decimal | None = None) -> tuple[Hint, ...]:
     """One hint per limit: whether readings heap in a strip just inside it.
 
     Where readings thin out evenly, the strip holds a third of what lies in it and in its two neighbours
@@ -132,8 +130,7 @@ def _heap_at(values: Sequence[Decimal], side: str, limit: Decimal, strip: Decima
         float(inside),
         binomial_at_least(inside, near, 1.0 / 3.0),
         near,
-        f"{inside} of {near} readings near the {side} limit lie within {strip} inside it; about a third "
-        "would be even.",
+        f"{inside} of {near} readings near the {side} limit lie within {strip} inside it; about a third would be even.",
     )
 
 
@@ -156,9 +153,7 @@ def repeated_values(values: Sequence[Decimal], *, usual_sigma: float | None = No
     )
     if usual_sigma is not None:
         p_value = _equal_by_chance(values, equal, usual_sigma)
-        return Hint(
-            "repeated_values", "binomial, equal neighbours", float(equal), p_value, len(values), words
-        )
+        return Hint("repeated_values", "binomial, equal neighbours", float(equal), p_value, len(values), words)
     z = _runs_z(list(Counter(values).values()), len(runs))
     return Hint("repeated_values", "runs, normal approximation", z, normal_above(z), len(values), words)
 

@@ -30,21 +30,15 @@ class Limits(Protocol):
     def upper(self) -> Decimal | None: ...
 
 
-def as_floats(
-    values: Values | Iterable[SupportsFloat], *, least: int = 1, what: str = "readings"
-) -> FloatArray:
+def as_floats(values: Values | Iterable[SupportsFloat], *, least: int = 1, what: str = "readings") -> FloatArray:
     """A one-dimensional array of finite floats.
 
     Raises Invalid `reading_not_a_number` with the place of the first one that is none, and Refused
     `too_few_readings` when there are fewer than `least`.
     """
-    array = (
-        values if isinstance(values, numpy.ndarray) and values.dtype.kind in "fiu" else _array_from(values)
-    )
+    array = values if isinstance(values, numpy.ndarray) and values.dtype.kind in "fiu" else _array_from(values)
     if array.ndim != 1:
-        raise Invalid(
-            "readings_not_a_row", f"The {what} must come as one row of numbers, one after the other."
-        )
+        raise Invalid("readings_not_a_row", f"The {what} must come as one row of numbers, one after the other.")
     array = array.astype(numpy.float64, copy=False)
     if not math.isfinite(float(array.sum())):
         _refuse_first_not_finite(array)

@@ -83,9 +83,7 @@ def _watches(rule: Rule) -> list[_Watch]:
 
 def _zones(watches: list[_Watch], shift: float) -> list[tuple[tuple[bool, ...], float]]:
     """Between neighbouring lines every point is a hit for the same watches; equal ones are added up."""
-    lines = sorted(
-        {edge for watch in watches for pair in watch.hits for edge in pair} | {-_ZONES_END, _ZONES_END}
-    )
+    lines = sorted({edge for watch in watches for pair in watch.hits for edge in pair} | {-_ZONES_END, _ZONES_END})
     chances: dict[tuple[bool, ...], float] = {}
     for low, high in pairwise(lines):
         middle = (low + high) / 2.0
@@ -149,9 +147,7 @@ def ewma_run_length(*, weight: float = 0.2, width: float = 3.0, shift: float = 0
     Raises Invalid `weight_out_of_range`, `width_not_positive`.
     """
     if not 0.0 < weight <= 1.0:
-        raise Invalid(
-            "weight_out_of_range", f"A weight of {weight} is not possible; give one above 0 up to 1."
-        )
+        raise Invalid("weight_out_of_range", f"A weight of {weight} is not possible; give one above 0 up to 1.")
     if width <= 0:
         raise Invalid("width_not_positive", f"Limits {width} standard deviations away are none; give 3, say.")
     edge = width * math.sqrt(weight / (2.0 - weight))

@@ -156,9 +156,7 @@ def _within_limit_number(lots: list[LotResult], limit_number: int) -> bool:
 def _after_tightened(state: _State) -> None:
     if sum(not lot.accepted for lot in state.lots) >= NOT_ACCEPTED_TO_STOP:
         state.move(Severity.DISCONTINUED, "Five lots were not accepted on tightened inspection.")
-    elif len(state.lots) >= ACCEPTED_TO_RELAX and all(
-        lot.accepted for lot in state.lots[-ACCEPTED_TO_RELAX:]
-    ):
+    elif len(state.lots) >= ACCEPTED_TO_RELAX and all(lot.accepted for lot in state.lots[-ACCEPTED_TO_RELAX:]):
         state.move(Severity.NORMAL, "Five lots in a row were accepted on tightened inspection.")
 
 

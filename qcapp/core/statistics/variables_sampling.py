@@ -181,9 +181,7 @@ def variables_acceptance_probability(sample_size: int, k: float, fraction: float
     Raises Invalid `fraction_out_of_range` unless 0 < fraction < 1.
     """
     if not 0.0 < fraction < 1.0:
-        raise Invalid(
-            "fraction_out_of_range", f"A share of {fraction} is not possible; give one between 0 and 1."
-        )
+        raise Invalid("fraction_out_of_range", f"A share of {fraction} is not possible; give one between 0 and 1.")
     root = math.sqrt(sample_size)
     away = -normal_quantile(fraction)
     return 1.0 - noncentral_student_below(k * root, sample_size - 1, away * root)

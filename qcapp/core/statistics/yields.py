@@ -32,9 +32,7 @@ def rolled_throughput_yield(yields: Iterable[float]) -> float:
         raise Invalid("no_stages", "There is no stage to multiply; give the first-pass yield of each.")
     for stage in stages:
         if not 0.0 <= stage <= 1.0:
-            raise Invalid(
-                "fraction_out_of_range", f"A yield of {stage} is not possible; give one from 0 to 1."
-            )
+            raise Invalid("fraction_out_of_range", f"A yield of {stage} is not possible; give one from 0 to 1.")
     return math.prod(stages)
 
 
@@ -52,9 +50,7 @@ def defects_per_million(defects: int, units: int, opportunities_per_unit: int) -
         raise Invalid("count_not_possible", "A unit needs at least one opportunity for an imperfection.")
     rate = defects_per_unit(defects, units) / opportunities_per_unit
     if rate > 1.0:
-        raise Invalid(
-            "count_not_possible", "There are more imperfections than opportunities; correct a count."
-        )
+        raise Invalid("count_not_possible", "There are more imperfections than opportunities; correct a count.")
     return rate * 1_000_000.0
 
 

@@ -106,9 +106,9 @@ def _last_items(family_id: int, units: int) -> dict[int, str]:
     rows = Adoption.objects.filter(item__family=family_id, item__unit__isnull=False)
     found: dict[int, str] = {}
     for item, serial in _plain(rows.order_by("-item__unit__opened_at", "-item_id"), ("item_id", "item__unit__serial")):
-        found.setdefault(item, serial)
-        if len(found) == units:
+        if len(found) >= units and item not in found:
             break
+        found.setdefault(item, serial)
     return found
 
 

@@ -52,9 +52,7 @@ def add_person(
         person.set_unusable_password()
         _refuse_invalid(person)
         person.save()
-        record_change(
-            Verb.PERSON_ADDED, by, person, at, badge=person.badge, name=person.name, initials=person.initials
-        )
+        record_change(Verb.PERSON_ADDED, by, person, at, badge=person.badge, name=person.name, initials=person.initials)
     return person
 
 
@@ -73,9 +71,7 @@ def change_person(
             setattr(person, field, after[field])
         _refuse_invalid(person)
         person.save(update_fields=changed)
-        record_change(
-            Verb.PERSON_CHANGED, by, person, at, before={f: before[f] for f in changed}, changed=changed
-        )
+        record_change(Verb.PERSON_CHANGED, by, person, at, before={f: before[f] for f in changed}, changed=changed)
 
 
 def set_password(*, by: Person | None, person: Person, password: str, at: datetime) -> None:
@@ -93,9 +89,7 @@ def set_password(*, by: Person | None, person: Person, password: str, at: dateti
         person.set_password(password)
         person.password_is_temporary = _set_by_somebody_else(by, person)
         person.save(update_fields=["password", "password_is_temporary"])
-        record_change(
-            Verb.PERSON_SECRET_SET, by, person, at, kind="password", temporary=person.password_is_temporary
-        )
+        record_change(Verb.PERSON_SECRET_SET, by, person, at, kind="password", temporary=person.password_is_temporary)
 
 
 def set_pin(*, by: Person | None, person: Person, pin: str, at: datetime) -> None:
@@ -129,9 +123,7 @@ def mark_left(*, by: Person | None, person: Person, at: datetime, last_day: date
             person.pin = ""
         person.save(update_fields=["left_on", "is_active", "password", "pin"])
         running = RoleAssignment.objects.filter(person=person)
-        running.filter(models.Q(ends_on=None) | models.Q(ends_on__gt=person.left_on)).update(
-            ends_on=person.left_on
-        )
+        running.filter(models.Q(ends_on=None) | models.Q(ends_on__gt=person.left_on)).update(ends_on=person.left_on)
         record_change(Verb.PERSON_LEFT, by, person, at, last_day=person.left_on.isoformat())
 
 
@@ -141,13 +133,9 @@ def _set_by_somebody_else(by: Person | None, person: Person) -> bool:
 
 def _refuse_taken(badge: str, stamp: str) -> None:
     if queries.find_by_badge(badge):
-        raise Conflict(
-            "badge_taken", f"The badge {badge} is taken. A badge is never given to a second person."
-        )
+        raise Conflict("badge_taken", f"The badge {badge} is taken. A badge is never given to a second person.")
     if stamp and Person.objects.filter(stamp=stamp).exists():
-        raise Conflict(
-            "stamp_taken", f"The stamp {stamp} is taken. A stamp is never given to a second person."
-        )
+        raise Conflict("stamp_taken", f"The stamp {stamp} is taken. A stamp is never given to a second person.")
 
 
 def _refuse_invalid(person: Person) -> None:

@@ -46,7 +46,9 @@ def take_a_try(keys: dict[str, str], at: datetime) -> dict[str, datetime]:
 
 
 def _refuse_while_waiting(counted: dict[str, Attempts], at: datetime) -> None:
-    retry_at = max(row.last_at + waits.wait_after(kind, row.failures) for kind, row in counted.items())
+    # A free try waits for nothing, also when another person's try at the same address is a moment ahead of this one.
+    waiting = [(row.last_at, waits.wait_after(kind, row.failures)) for kind, row in counted.items()]
+    retry_at = max((last + wait for last, wait in waiting if wait), default=at)
     if retry_at <= at:
         return
     clock = retry_at.astimezone(ZoneInfo(str(settings.QCAPP_SITE_ZONE)))

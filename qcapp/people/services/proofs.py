@@ -43,9 +43,7 @@ def prove_identity(*, person: Person, secret: str, method: Method, at: datetime,
     """
     proof = _prove(person.badge, person, secret, method, at, address, Verb.SIGNATURE_REFUSED)
     if method == "pin" and person.pin_is_temporary:
-        raise Refused(
-            "pin_is_temporary", "Somebody else set this PIN. Set your own under My account, then sign."
-        )
+        raise Refused("pin_is_temporary", "Somebody else set this PIN. Set your own under My account, then sign.")
     return proof
 
 
@@ -64,9 +62,7 @@ def demonstration_proof(person: Person, at: datetime) -> Proof:
     elsewhere.
     """
     if not (settings.QCAPP_DEMO or getattr(settings, "QCAPP_TESTING", False)):
-        raise NotAllowed(
-            "demonstration_only", "Signatures without a PIN or password exist in the demonstration only."
-        )
+        raise NotAllowed("demonstration_only", "Signatures without a PIN or password exist in the demonstration only.")
     return Proof(person, Signature.Method.DEMONSTRATION, at)
 
 

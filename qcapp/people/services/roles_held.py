@@ -29,15 +29,11 @@ def give_role(
         if held.filter(models.Q(ends_on=None) | models.Q(ends_on__gte=first)).exists():
             raise Conflict("role_already_held", f"{person.name} already is {Role(role).label} on {first}.")
         row = RoleAssignment.objects.create(person=person, role=role, starts_on=first)
-        record_change(
-            Verb.PERSON_ROLE_GIVEN, by, person, at, role=Role(role).value, starts_on=first.isoformat()
-        )
+        record_change(Verb.PERSON_ROLE_GIVEN, by, person, at, role=Role(role).value, starts_on=first.isoformat())
     return row
 
 
-def end_role(
-    *, by: Person | None, person: Person, role: Role, at: datetime, last_day: date | None = None
-) -> None:
+def end_role(*, by: Person | None, person: Person, role: Role, at: datetime, last_day: date | None = None) -> None:
     """The role ends after `last_day`, or at once. Raises NotFound (`role_not_held`) and Refused
     (`last_keeper`).
     """
@@ -49,9 +45,7 @@ def end_role(
         held = RoleAssignment.objects.filter(person=person, role=role)
         if not held.filter(models.Q(ends_on=None) | models.Q(ends_on__gt=last)).update(ends_on=last):
             raise NotFound("role_not_held", f"{person.name} is not {Role(role).label}, so nothing ends.")
-        record_change(
-            Verb.PERSON_ROLE_ENDED, by, person, at, role=Role(role).value, last_day=last.isoformat()
-        )
+        record_change(Verb.PERSON_ROLE_ENDED, by, person, at, role=Role(role).value, last_day=last.isoformat())
 
 
 def name_deputy(
@@ -83,9 +77,7 @@ def name_deputy(
         )
         row.save()
         between = {"starts_on": starts_on.isoformat(), "ends_on": ends_on.isoformat()}
-        record_change(
-            Verb.PERSON_DEPUTY_NAMED, by, person, at, deputy=deputy.badge, role=Role(role).value, **between
-        )
+        record_change(Verb.PERSON_DEPUTY_NAMED, by, person, at, deputy=deputy.badge, role=Role(role).value, **between)
     return row
 
 
@@ -104,23 +96,15 @@ def end_deputy(*, by: Person | None, deputy_id: int, at: datetime, last_day: dat
         record_change(Verb.PERSON_DEPUTY_ENDED, by, row.person, at, **ended)
 
 
-def _check_deputy(
-    person: Person, deputy: Person, role: Role, starts_on: date, ends_on: date, at: datetime
-) -> None:
+def _check_deputy(person: Person, deputy: Person, role: Role, starts_on: date, ends_on: date, at: datetime) -> None:
     label = Role(role).label
     if role not in DEPUTIZABLE:
         raise Invalid("deputy_invalid", f"Nobody stands in for a {label}; give the role itself.")
     if person.pk == deputy.pk:
-        raise Invalid(
-            "deputy_invalid", f"{person.name} cannot stand in for themselves; choose another person."
-        )
+        raise Invalid("deputy_invalid", f"{person.name} cannot stand in for themselves; choose another person.")
     if ends_on < starts_on or ends_on < queries.site_day(at):
-        raise Invalid(
-            "deputy_invalid", "The last day lies before the first, or in the past; correct the dates."
-        )
+        raise Invalid("deputy_invalid", "The last day lies before the first, or in the past; correct the dates.")
     if not queries.is_here(deputy, at):
         raise Invalid("deputy_invalid", f"{deputy.name} does not work here today; choose another person.")
     if not queries.holds_on(person, role, max(starts_on, queries.site_day(at))):
-        raise Refused(
-            "role_not_held", f"{person.name} is not {label} on {starts_on}, so nobody can stand in."
-        )
+        raise Refused("role_not_held", f"{person.name} is not {label} on {starts_on}, so nobody can stand in.")

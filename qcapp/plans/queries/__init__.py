@@ -10,8 +10,7 @@ from uuid import UUID
 from django.db.models import Count, OuterRef, QuerySet, Subquery
 
 from qcapp.core.checkpoints.kinds import KINDS
-from qcapp.core.errors import NotFound, Refused
-from qcapp.core.sealing import canonical, digest
+from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 from qcapp.production.queries import families, family_by_code
 
@@ -27,10 +26,11 @@ from ..cards import (
     RevisionCard,
     StageCard,
 )
-from ..draft_cards import content_of, document_cards, stage_cards
+from ..draft_cards import document_cards, stage_cards
 from ..draft_rows import Paper
-from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, RevisionStatus, Stage
+from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, Stage
 from ..states import REVISION_STATES, RevisionState
+from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
 
 __all__ = [
@@ -322,66 +322,6 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
     )
 
 
-# --------------------------------------------------------------------------------------------------- content
-
-
-def content_digest(revision_id: int) -> str:
-    """SHA-256 of the plan's canonical content as the database holds it: stages, documents and checkpoints."""
-    return digest(canonical(_content(revision_id)))
-
-
-def _content(revision_id: int) -> dict[str, object]:
-    """Stored texts as they stand: a specification counts by its text, not by what is read from it.
-
-    A draft with something wrong in it counts by its rows.
-    """
-    draft = Draft.objects.filter(revision=revision_id).select_related("revision").first()
-    if draft:
-        read = read_for(draft.revision.family_id, paper_of(draft))
-        return content_of(read.plan) if read.complete else {"rows": draft.rows}
-    stages = Stage.objects.filter(revision=revision_id).order_by("number")
-    documents = Document.objects.filter(revision=revision_id).order_by("kind", "number")
-    checkpoints = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
-    return {
-        "stages": [[s.number, s.name, s.hold_point, s.witness_point] for s in stages],
-        "documents": [[d.kind, d.number, d.document_revision] for d in documents],
-        "checkpoints": [_checkpoint_content(row) for row in checkpoints.order_by("position")],
-    }
-
-
-def _checkpoint_content(row: Checkpoint) -> dict[str, object]:
-    plain = (
-        "title", "kind", "specified", "criticality", "method", "setup", "frequency", "second_inspection",
-        "joint", "instruction", "caution", "paired_with",
-    )  # fmt: skip
-    return {name: getattr(row, name) for name in plain} | {
-        "stage": row.stage.number,
-        "number": row.characteristic.number,
-        "key": row.characteristic.key,
-        "gauge_kinds": list(row.gauge_kinds),
-        "document": row.document.number if row.document else "",
-    }
-
-
-def verify_content(revision_id: int) -> str:
-    """The content's digest, when it is the one that the latest event wrote down.
-
-    Raises Refused `content_altered`.
-    """
-    found = content_digest(revision_id)
-    if RevisionStatus.objects.filter(revision=revision_id, state=RevisionState.DRAFT).exists():
-        return found  # a draft changes; that it changed through the services was checked while it was read
-    events = RevisionEvent.objects.filter(revision=revision_id).order_by("-id")
-    written = events.values_list("content_digest", flat=True).first()
-    if found != written:
-        message = (
-            "The plan in the database is not the one that was signed: something changed it past the "
-            "application. Do not inspect by it; ask the keeper of the system to compare it with a backup."
-        )
-        raise Refused("content_altered", message, revision=revision_id)
-    return found
-
-
 # ------------------------------------------------------------------------------------------------ comparison
 
 
@@ -409,9 +349,10 @@ def approval_of(revision_id: int) -> EventCard | None:
     return None
 
 
-def review_of(revision_id: int) -> Review:
-    """What whoever reviews a revision looks at, each revision read once."""
-    previous, new = previous_of(revision_id), checkpoints_of(revision_id)
+def review_of(revision_id: int, checkpoints: list[CheckpointCard] | None = None) -> Review:
+    """What whoever reviews a revision looks at, each revision read once; `checkpoints` are its own, where at hand."""
+    previous = previous_of(revision_id)
+    new = checkpoints_of(revision_id) if checkpoints is None else checkpoints
     old = checkpoints_of(previous.id) if previous else []
     return Review(
         previous=previous,

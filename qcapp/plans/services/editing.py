@@ -169,9 +169,6 @@ def _refuse_own(before: ReadPaper, after: ReadPaper, row_id: int, column: str) -
             raise Invalid(finding.code, finding.message, field=column, row=row_id)
 
 
-# ----------------------------------------------------------------------------------------------------- cells
-
-
 def set_cell(*, by: Person, revision_uuid: UUID, row_id: int, column: str, text: str, was: str, at: datetime) -> Edited:
     """One cell changed. `was` is what the cell held when it was opened.
 
@@ -243,9 +240,6 @@ def set_field(*, by: Person, revision_uuid: UUID, ids: Sequence[int], column: st
         return draft.store(paper, said, focus=ids[0] if ids else None)
 
 
-# ------------------------------------------------------------------------------------------------------ rows
-
-
 def insert_row(*, by: Person, revision_uuid: UUID, beside: int | None, below: bool, stage: str, at: datetime) -> Edited:
     """A new checkpoint above or below another, or at the end of a stage; `focus` is its row."""
     with _opened(by, revision_uuid, at) as draft:
@@ -315,9 +309,6 @@ def _next_to(paper: Paper, ids: Sequence[int]) -> int | None:
     return after[0] if after else before[-1] if before else None
 
 
-# ---------------------------------------------------------------------------------------------------- stages
-
-
 def add_stage(*, by: Person, revision_uuid: UUID, number: str, name: str, at: datetime) -> Edited:
     """A new stage with one new checkpoint. Raises Invalid `stage_unreadable`, `stage_twice`, `cell_missing`."""
     with _opened(by, revision_uuid, at) as draft:
@@ -342,9 +333,6 @@ def _stage_name(name: str) -> str:
     if not name or len(name) > 80:
         raise Invalid("stage_unreadable", "A stage has a name of at most 80 letters; write it.", field="stage_name")
     return name
-
-
-# ---------------------------------------------------------------------------------------------- many at once
 
 
 def replace_rows(

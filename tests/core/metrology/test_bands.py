@@ -47,9 +47,7 @@ def test_reads_each_notation(row: dict[str, Any]) -> None:
     assert parse_band(nominal, row["notation"], row["unit"]) == read.band
 
 
-@pytest.mark.parametrize(
-    "row", NOTATIONS["refused"], ids=lambda row: f"{row['notation']} {row['unit']} {row['code']}"
-)
+@pytest.mark.parametrize("row", NOTATIONS["refused"], ids=lambda row: f"{row['notation']} {row['unit']} {row['code']}")
 def test_refuses_a_notation_that_means_no_band(row: dict[str, Any]) -> None:
     with pytest.raises(Invalid) as refused:
         parse_band(number(row["nominal"]), row["notation"], row["unit"])
@@ -171,7 +169,5 @@ def test_plus_minus_is_what_two_deviations_and_two_limits_say(nominal: Decimal, 
     by = as_text(deviation)
     band = parse_band(nominal, f"±{by}", "mm")
     assert band == parse_band(nominal, f"+{by}/-{by}", "mm")
-    assert band == parse_band(
-        nominal, f"{as_text(nominal - deviation)} to {as_text(nominal + deviation)}", "mm"
-    )
+    assert band == parse_band(nominal, f"{as_text(nominal - deviation)} to {as_text(nominal + deviation)}", "mm")
     assert band == parse_band(nominal, f"±{by}".replace(".", ","), "mm")

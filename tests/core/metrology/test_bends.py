@@ -40,9 +40,7 @@ def test_computes_ovality_both_ways(row: dict[str, str]) -> None:
         assert (verdict is Verdict.OUT_OF_BAND) == (row[f"verdict_{limit}pct_nominal"] == "out")
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["thinning"], ids=lambda row: f"{row['od_mm']} R{row['bend_radius_mm']}"
-)
+@pytest.mark.parametrize("row", VECTORS["thinning"], ids=lambda row: f"{row['od_mm']} R{row['bend_radius_mm']}")
 def test_estimates_thinning_from_the_geometry(row: dict[str, str]) -> None:
     sizes = (Decimal(row[name]) for name in ("od_mm", "bend_radius_mm", "wall_mm"))
     found = bend_thinning(*sizes)
@@ -53,9 +51,7 @@ def test_estimates_thinning_from_the_geometry(row: dict[str, str]) -> None:
     assert abs(found.wall_factor - Decimal(row["wall_factor"])) < MICRO
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["wall_factors"], ids=lambda row: f"{row['od_mm']} R{row['bend_radius_mm']}"
-)
+@pytest.mark.parametrize("row", VECTORS["wall_factors"], ids=lambda row: f"{row['od_mm']} R{row['bend_radius_mm']}")
 def test_computes_the_wall_factors_of_b31_1(row: dict[str, str]) -> None:
     intrados, extrados = wall_factors(Decimal(row["od_mm"]), Decimal(row["bend_radius_mm"]))
     assert abs(intrados - Decimal(row["I_intrados"])) < MICRO

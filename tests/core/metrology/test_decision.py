@@ -32,9 +32,7 @@ def as_written(row: dict[str, Any]) -> dict[str, Any]:
     return {"rule": row.get("rule", "simple"), "expanded_uncertainty": uncertainty}
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["cases"], ids=lambda row: f"{row['band']} {row['value']} {row['why']}"
-)
+@pytest.mark.parametrize("row", VECTORS["cases"], ids=lambda row: f"{row['band']} {row['value']} {row['why']}")
 def test_judges_each_worked_edge(row: dict[str, Any]) -> None:
     judgement = judge(Decimal(row["value"]), BANDS[row["band"]], **as_written(row))
     expected = Judgement(
@@ -55,9 +53,7 @@ def test_refuses_to_judge_without_what_the_rule_needs(row: dict[str, Any]) -> No
     assert refused.value.code == row["code"]
 
 
-@pytest.mark.parametrize(
-    "value", [25.0, 25, "25", None, Decimal("NaN"), Decimal("sNaN"), Decimal("Infinity")]
-)
+@pytest.mark.parametrize("value", [25.0, 25, "25", None, Decimal("NaN"), Decimal("sNaN"), Decimal("Infinity")])
 def test_refuses_a_value_that_is_no_plain_decimal(value: Any) -> None:
     with pytest.raises(Invalid) as refused:
         judge(value, BANDS["plain"])
@@ -83,14 +79,10 @@ def test_verdicts_have_the_names_that_are_stored() -> None:
     assert [str(verdict) for verdict in VERDICTS] == ["in_band", "near_limit", "out_of_band"]
 
 
-@pytest.mark.parametrize(
-    "module", ["decision", "bands", "quantities", "notations", "fits", "general_tolerances"]
-)
+@pytest.mark.parametrize("module", ["decision", "bands", "quantities", "notations", "fits", "general_tolerances"])
 def test_loads_no_heavy_library_before_it_is_needed(module: str) -> None:
     program = f"import sys, qcapp.core.metrology.{module}; print(*sorted(sys.modules))"
-    loaded = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, check=True
-    ).stdout
+    loaded = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True).stdout
     assert {"numpy", "scipy", "pint", "django"}.isdisjoint(loaded.split())
 
 
@@ -153,9 +145,7 @@ def test_both_limits_belong_inside(band: Band, rule: dict[str, Any]) -> None:
 
 @UNHURRIED
 @given(bands(), rules(), NUMBERS)
-def test_excess_says_how_far_to_the_limit_that_is_broken(
-    band: Band, rule: dict[str, Any], value: Decimal
-) -> None:
+def test_excess_says_how_far_to_the_limit_that_is_broken(band: Band, rule: dict[str, Any], value: Decimal) -> None:
     judgement = judge(value, band, **rule)
     assert (judgement.excess > 0) == (judgement.verdict is Verdict.OUT_OF_BAND)
     if judgement.excess:
@@ -217,9 +207,7 @@ def test_the_mirror_image_has_the_mirrored_verdict(band: Band, value: Decimal) -
 
 @UNHURRIED
 @given(bands(), rules(), st.lists(NUMBERS, max_size=30))
-def test_many_values_get_the_verdicts_of_one_by_one(
-    band: Band, rule: dict[str, Any], values: list[Decimal]
-) -> None:
+def test_many_values_get_the_verdicts_of_one_by_one(band: Band, rule: dict[str, Any], values: list[Decimal]) -> None:
     edges = [limit for limit in (band.lower, band.upper) if limit is not None]
     every = values + edges + [edge + band.guard.quantize(Decimal("0.001")) for edge in edges]
     scaled = np.array([int(value.scaleb(PLACES)) for value in every], dtype=np.int64)

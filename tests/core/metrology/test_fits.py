@@ -56,9 +56,7 @@ HOLE_UPPER = {"M_ES_base": "M9", "N_ES_IT9_up": "N9", "P_ES_base": "P8"}
 HOLE_WITH_DELTA = {"K_ES_base_to_IT8": "K", "M_ES_base": "M", "N_ES_base_to_IT8": "N"}
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["fundamental_deviations"], ids=lambda row: f"to {row['size_up_to_mm']}"
-)
+@pytest.mark.parametrize("row", VECTORS["fundamental_deviations"], ids=lambda row: f"to {row['size_up_to_mm']}")
 def test_fundamental_deviations_are_those_of_tables_2_to_5(row: dict[str, str]) -> None:
     for size in ends(row):
         for column, name in (SHAFT_COLUMNS | HOLE_UPPER).items():
@@ -88,9 +86,7 @@ def test_delta_is_the_difference_of_neighbouring_grades(row: dict[str, str]) -> 
         assert Decimal(row[f"IT{grade}"]) * UM == difference, grade
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["worked_limits"], ids=lambda row: row["nominal"] + row["tolerance_class"]
-)
+@pytest.mark.parametrize("row", VECTORS["worked_limits"], ids=lambda row: row["nominal"] + row["tolerance_class"])
 def test_gives_the_worked_limits(row: dict[str, str]) -> None:
     nominal = Decimal(row["nominal"])
     lower, upper = deviations(nominal, row["tolerance_class"])
@@ -107,9 +103,7 @@ def test_gives_the_worked_fits(row: dict[str, str]) -> None:
     assert made.max_clearance == Decimal(row["max_um"]) * UM
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["disagreements"], ids=lambda row: f"{row['column']} to {row['sizes'][1]}"
-)
+@pytest.mark.parametrize("row", VECTORS["disagreements"], ids=lambda row: f"{row['column']} to {row['sizes'][1]}")
 def test_follows_the_value_kept_where_public_tables_disagree(row: dict[str, Any]) -> None:
     for size in row["sizes"]:
         if row["table"] == "it":
@@ -142,9 +136,7 @@ def test_refuses_a_size_that_the_class_does_not_reach(nominal: str, tolerance_cl
     assert "write" in str(refused.value)
 
 
-@pytest.mark.parametrize(
-    "name", ["H19", "H", "7", "Js7", "jS7", "u6", "ZC9", "H07", "H7 ", "I7", "", "H7/g6"]
-)
+@pytest.mark.parametrize("name", ["H19", "H", "7", "Js7", "jS7", "u6", "ZC9", "H07", "H7 ", "I7", "", "H7/g6"])
 def test_refuses_a_class_that_the_tables_do_not_have(name: str) -> None:
     with pytest.raises(Invalid) as refused:
         deviations(Decimal(25), name)
@@ -200,12 +192,8 @@ def test_loose_holes_mirror_their_shafts(size: Decimal, letter: str, grade: int)
 
 
 @UNHURRIED
-@given(
-    SIZES, st.sampled_from(HOLE_LETTERS), st.sampled_from(SHAFT_LETTERS), st.integers(5, 8), st.integers(5, 8)
-)
-def test_kind_of_fit_follows_from_its_clearances(
-    size: Decimal, hole: str, shaft: str, i: int, j: int
-) -> None:
+@given(SIZES, st.sampled_from(HOLE_LETTERS), st.sampled_from(SHAFT_LETTERS), st.integers(5, 8), st.integers(5, 8))
+def test_kind_of_fit_follows_from_its_clearances(size: Decimal, hole: str, shaft: str, i: int, j: int) -> None:
     made = fit(size, f"{hole}{i}", f"{shaft}{j}")
     assert made.min_clearance < made.max_clearance
     always_loose, always_tight = made.min_clearance >= 0, made.max_clearance <= 0

@@ -74,9 +74,7 @@ def test_values_are_judged_by_the_general_tolerance(row: dict[str, str]) -> None
     assert judgement.deviation == Decimal(row["deviation"])
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["angular_offsets"], ids=lambda row: row["tolerance_class"] + row["shorter_leg"]
-)
+@pytest.mark.parametrize("row", VECTORS["angular_offsets"], ids=lambda row: row["tolerance_class"] + row["shorter_leg"])
 def test_angular_offset_grows_with_the_shorter_leg(row: dict[str, str]) -> None:
     leg = Decimal(row["shorter_leg"])
     assert angular_offset(row["tolerance_class"], leg) == Decimal(row["offset"])

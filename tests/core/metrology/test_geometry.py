@@ -76,9 +76,7 @@ def test_judges_position_with_its_bonus(row: dict[str, str]) -> None:
     assert in_or_out(deviation, zone) == row["position_verdict"]
 
 
-@pytest.mark.parametrize(
-    "row", [row for row in VECTORS["position"] if row["lmc_size"]], ids=lambda row: row["case"]
-)
+@pytest.mark.parametrize("row", [row for row in VECTORS["position"] if row["lmc_size"]], ids=lambda row: row["case"])
 def test_leaves_the_size_to_its_own_verdict(row: dict[str, str]) -> None:
     limits = sorted([Decimal(row["mmc_size"]), Decimal(row["lmc_size"])])
     assert in_or_out(Decimal(row["actual_size"]), Band(*limits)) == row["size_verdict"]
@@ -174,9 +172,7 @@ def test_finds_straightness_three_ways(name: str) -> None:
     assert profile.intercept == pytest.approx(expected(name, "lsq_a"), abs=1e-12)
     assert profile.slope == pytest.approx(expected(name, "lsq_b"), abs=1e-12)
     assert profile.form_error == pytest.approx(expected(name, "straightness_lsq"), abs=1e-9)
-    assert straightness(points(name)) == pytest.approx(
-        expected(name, "straightness_orthogonal_lsq"), abs=1e-9
-    )
+    assert straightness(points(name)) == pytest.approx(expected(name, "straightness_orthogonal_lsq"), abs=1e-9)
     assert straightness(points(name), method="minimum_zone") == pytest.approx(
         expected(name, "straightness_minimum_zone"), abs=1e-9
     )
@@ -259,9 +255,7 @@ def test_keeps_flatness_and_plane_when_the_part_is_turned(heights: list[float], 
     grid = np.array([[50.0 * (at % 3), 50.0 * (at // 3), height] for at, height in enumerate(heights)])
     turned = Rotation.random(rng=np.random.default_rng(seed)).apply(grid) + np.array([1000.0, -2000.0, 300.0])
     assert flatness(turned.tolist()) == pytest.approx(flatness(grid.tolist()), abs=1e-9)
-    assert fit_plane(turned.tolist()).form_error == pytest.approx(
-        fit_plane(grid.tolist()).form_error, abs=1e-9
-    )
+    assert fit_plane(turned.tolist()).form_error == pytest.approx(fit_plane(grid.tolist()).form_error, abs=1e-9)
     narrowest = flatness(grid.tolist(), method="minimum_zone")
     # Zones that are equal to first order in the tilt end in either of them; the reference says to compare to 1e-6 mm.
     assert flatness(turned.tolist(), method="minimum_zone") == pytest.approx(narrowest, abs=1e-6)

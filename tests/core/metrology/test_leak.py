@@ -31,9 +31,7 @@ AIR = Decimal(101325)
 
 def inputs(name: str) -> dict[str, Decimal]:
     return {
-        key: Decimal(str(value))
-        for key, value in CASES[name]["inputs"].items()
-        if key not in ("formula", "nozzles")
+        key: Decimal(str(value)) for key, value in CASES[name]["inputs"].items() if key not in ("formula", "nozzles")
     }
 
 
@@ -61,9 +59,7 @@ def test_reproduces_the_vacuum_decay_example_of_40_cfr_1065() -> None:
 
 def test_reproduces_the_bicycle_tube() -> None:
     given_, case = inputs("bicycle-tube"), CASES["bicycle-tube"]
-    found = leak_rate(
-        (3 * AIR, 20), (3 * AIR - given_["dp_Pa"], 20), volume=given_["V_m3"], duration=given_["dt_s"]
-    )
+    found = leak_rate((3 * AIR, 20), (3 * AIR - given_["dp_Pa"], 20), volume=given_["V_m3"], duration=given_["dt_s"])
     assert agrees(found.rate, case, "Q_Pa_m3_per_s")
     assert float(found.rate) == pytest.approx(float(case["recomputed"]["Q_Pa_m3_per_s"]), rel=5e-6)
 
@@ -73,9 +69,7 @@ def test_counts_the_gas_of_a_cylinder_on_absolute_pressure() -> None:
     given_, case = inputs("oxygen-cylinder"), CASES["oxygen-cylinder"]
     air, volume = given_["atm_Pa"], given_["V_m3"]
     moles = [
-        amount_of_gas(
-            (given_[f"gauge{at}_atm"] * air, given_[f"T{at}_K"] - leak.ZERO_CELSIUS), volume, barometer=air
-        )
+        amount_of_gas((given_[f"gauge{at}_atm"] * air, given_[f"T{at}_K"] - leak.ZERO_CELSIUS), volume, barometer=air)
         for at in (1, 2)
     ]
     assert agrees(moles[0], case, "n1_mol")
@@ -138,9 +132,7 @@ def test_says_what_the_test_could_not_have_shown() -> None:
     assert found.smallest == Decimal("0.012") * step / 240
     assert found.resolvable is False
     assert (
-        smallest_rate(
-            (20_000, 20), resolution=10, temperature_resolution=Decimal("0.1"), settling_time=60, **test
-        )
+        smallest_rate((20_000, 20), resolution=10, temperature_resolution=Decimal("0.1"), settling_time=60, **test)
         == found.smallest
     )
     assert leak_rate((20_000, 20), (19_500, 20), resolution=10, **test).resolvable is True
@@ -170,9 +162,7 @@ def test_agrees_with_the_moles_lost(p1: Decimal, p2: Decimal, t1: Decimal, t2: D
 
 def test_refuses_a_gauge_pressure_without_the_barometer() -> None:
     test = {"volume": 1, "duration": 60}
-    assert "barometer" in refusal(
-        "barometer_missing", leak_rate, Reading(20_000, 20, "gauge"), (1, 20), **test
-    )
+    assert "barometer" in refusal("barometer_missing", leak_rate, Reading(20_000, 20, "gauge"), (1, 20), **test)
     assert "give the barometer" in refusal("pressure_not_absolute", leak_rate, (0, 20), (1, 20), **test)
     refusal("pressure_not_absolute", leak_rate, (-AIR, 20), (1, 20), barometer=AIR, **test)
 
@@ -186,9 +176,7 @@ def test_refuses_a_test_that_shows_nothing() -> None:
     refusal("number_not_positive", leak_rate, *readings, resolution=0, **test)
     refusal("number_negative", leak_rate, *readings, resolution=1, temperature_resolution=-1, **test)
     refusal("number_not_positive", leak_rate, *readings, barometer=0, **test)
-    assert "in °C" in refusal(
-        "temperature_out_of_range", leak_rate, (AIR, Decimal("293.15")), (AIR, 20), **test
-    )
+    assert "in °C" in refusal("temperature_out_of_range", leak_rate, (AIR, Decimal("293.15")), (AIR, 20), **test)
     refusal("number_not_plain", leak_rate, (math.nan, 20), (AIR, 20), **test)
     refusal("leak_unit_unknown", convert_rate, 1, "bubbles/min", "Pa*m3/s")
     refusal("number_negative", remaining_pressure, 2, leaked_volume=-1, volume=1)

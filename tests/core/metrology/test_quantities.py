@@ -80,9 +80,7 @@ def test_converts_by_the_published_factor(row: dict[str, str]) -> None:
         assert abs(found / Decimal(row["factor"]) - 1) < within
 
 
-@pytest.mark.parametrize(
-    "row", UNITS["cases"], ids=lambda row: f"{row['value']} {row['from']} to {row['to']}"
-)
+@pytest.mark.parametrize("row", UNITS["cases"], ids=lambda row: f"{row['value']} {row['from']} to {row['to']}")
 def test_converts_the_worked_cases(row: dict[str, str]) -> None:
     found = convert(Decimal(row["value"]), row["from"], row["to"])
     printed = Decimal(row["result"])
@@ -171,9 +169,7 @@ PAIRS = [
 
 @UNHURRIED
 @given(st.decimals(min_value=-10_000, max_value=10_000, places=6), st.sampled_from(PAIRS))
-def test_converting_there_and_back_changes_no_digit_that_was_typed(
-    value: Decimal, pair: tuple[str, str]
-) -> None:
+def test_converting_there_and_back_changes_no_digit_that_was_typed(value: Decimal, pair: tuple[str, str]) -> None:
     there = convert(value, *pair)
     assert abs(convert(there, pair[1], pair[0]) - value) <= Decimal("1e-18")
 
@@ -186,9 +182,7 @@ def test_inches_to_millimetres_are_exact_there_and_back(value: Decimal) -> None:
     assert convert(in_mm, "mm", "in") == value
 
 
-@pytest.mark.parametrize(
-    "row", ROUNDING["cases"], ids=lambda row: f"{row['value']} to {row['step']} {row['rule']}"
-)
+@pytest.mark.parametrize("row", ROUNDING["cases"], ids=lambda row: f"{row['value']} to {row['step']} {row['rule']}")
 def test_rounds_as_published(row: dict[str, str]) -> None:
     rules = ["half_even", "half_up"] if row["rule"] == "any" else [row["rule"]]
     for rule in rules:
@@ -196,9 +190,7 @@ def test_rounds_as_published(row: dict[str, str]) -> None:
         assert as_text(rounded) == as_text(Decimal(row["rounded"])), rule
 
 
-@pytest.mark.parametrize(
-    "row", ROUNDING["conformance"], ids=lambda row: f"{row['property']} {row['observed']}"
-)
+@pytest.mark.parametrize("row", ROUNDING["conformance"], ids=lambda row: f"{row['property']} {row['observed']}")
 def test_rounding_method_and_reading_as_is_differ_as_published(row: dict[str, Any]) -> None:
     """ASTM E29: the rounding method rounds before comparing, the absolute method does not."""
     limit, observed = Decimal(row["limit"]), Decimal(row["observed"])

@@ -28,9 +28,7 @@ CASES: list[dict[str, Any]] = load(FILE)["cases"]
 def run_node(cases: Path) -> list[dict[str, Any]]:
     node = shutil.which("node")
     if node is None:
-        pytest.fail(
-            "node is not on the PATH: install Node.js 18 or later to run the tablet's half of this test"
-        )
+        pytest.fail("node is not on the PATH: install Node.js 18 or later to run the tablet's half of this test")
     command = [node, str(HERE / "run_twin.mjs"), str(MODULE), str(cases)]
     done = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=False)
     assert done.returncode == 0, done.stderr
@@ -88,9 +86,7 @@ def without_sentence(answer: dict[str, Any]) -> dict[str, Any]:
 
 
 def test_the_server_answers_every_case_as_the_case_says() -> None:
-    wrong = [
-        (row, answer) for row in CASES if without_sentence(answer := server_answer(row)) != row["expect"]
-    ]
+    wrong = [(row, answer) for row in CASES if without_sentence(answer := server_answer(row)) != row["expect"]]
     assert wrong == []
 
 

@@ -67,9 +67,7 @@ def recomputed(case: dict[str, Any], name: str) -> Any:
 def test_reads_a_standard_uncertainty_from_a_certificate() -> None:
     mass, resistor = GUM["4.3.3-mass"], GUM["4.3.4-resistor"]
     assert agrees(from_expanded(mass["inputs"]["U"], mass["inputs"]["k"]), mass, "u")
-    assert agrees(
-        from_expanded(resistor["inputs"]["U"], Decimal(resistor["inputs"]["factor"])), resistor, "u"
-    )
+    assert agrees(from_expanded(resistor["inputs"]["U"], Decimal(resistor["inputs"]["factor"])), resistor, "u")
 
 
 @pytest.mark.parametrize("name", ["4.3.7-copper", "4.4.5-rectangular"])
@@ -171,9 +169,7 @@ def test_reads_students_factor(name: str) -> None:
     case, given_ = GUM[name], inputs(GUM[name])
     found = coverage_factor(given_["dof"], given_["level_percent"] / 100)
     assert agrees(found, case, "t")
-    assert found == pytest.approx(
-        stats.t.ppf((1 + given_["level_percent"] / 100) / 2, given_["dof"]), rel=1e-12
-    )
+    assert found == pytest.approx(stats.t.ppf((1 + given_["level_percent"] / 100) / 2, given_["dof"]), rel=1e-12)
 
 
 def test_uses_k_2_without_a_stated_confidence() -> None:
@@ -294,9 +290,7 @@ def test_rejects_a_speed_only_beyond_reasonable_doubt() -> None:
     limit = Band(None, Decimal(int(given_["v0"])))
     speed = float(case["recomputed"]["v_max"])
     assert agrees(speed, case, "v_max")
-    assert conformance_probability(speed, speed * given_["relative_u"], limit) == pytest.approx(
-        0.001, rel=2e-3
-    )
+    assert conformance_probability(speed, speed * given_["relative_u"], limit) == pytest.approx(0.001, rel=2e-3)
 
 
 def test_gives_the_measurement_capability() -> None:
@@ -310,9 +304,7 @@ def test_gives_the_measurement_capability() -> None:
 def test_gives_the_global_risks(name: str) -> None:
     case = CONFORMITY[name]
     band, process, u = RISK_INPUTS[name]
-    risks = decision_risks(
-        band, process_mean=process[0], process_deviation=process[1], standard_uncertainty=u
-    )
+    risks = decision_risks(band, process_mean=process[0], process_deviation=process[1], standard_uncertainty=u)
     assert agrees(100 * risks.consumer, case, "consumer_risk_percent")
     assert 100 * risks.consumer == recomputed(case, "consumer_risk_percent")
     if "producer_risk_percent" in case["published"]:

@@ -32,9 +32,7 @@ def thicknesses(row: dict[str, Any]) -> list[Decimal]:
     return [first, first + 1, Decimal(high) if high else Decimal(40)]
 
 
-@pytest.mark.parametrize(
-    "row", VECTORS["limits"], ids=lambda row: f"{row['name']} from {row['t_range_mm'][0]}"
-)
+@pytest.mark.parametrize("row", VECTORS["limits"], ids=lambda row: f"{row['name']} from {row['t_range_mm'][0]}")
 @pytest.mark.parametrize("level", LEVELS)
 def test_has_every_limit_of_the_reference(row: dict[str, Any], level: str) -> None:
     cell = row[level]
@@ -181,9 +179,7 @@ def test_refuses_what_the_table_does_not_hold() -> None:
     assert "fillet" in refusal("imperfection_ambiguous", weld_limit, "surface pore", "D", thickness=2)
     refusal("imperfection_ambiguous", weld_limit, "3.1", "D", thickness=2)
     refusal("level_unknown", weld_limit, "undercut", "A", thickness=2)
-    assert "0.5 mm" in refusal(
-        "thickness_outside_table", weld_limit, "undercut", "D", thickness=Decimal("0.49")
-    )
+    assert "0.5 mm" in refusal("thickness_outside_table", weld_limit, "undercut", "D", thickness=Decimal("0.49"))
     assert "width" in refusal("dimension_missing", weld_limit, "excess weld metal", "B", thickness=2)
     assert "throat" in refusal("dimension_missing", weld_limit, "root gap", "B", thickness=2)
     refusal("number_not_positive", weld_limit, "undercut", "D", thickness=0)
@@ -205,17 +201,13 @@ def test_never_permits_more_at_a_stricter_level(name: str, wall: Decimal) -> Non
     for level in LEVELS:
         rule = weld_rule(name, level, thickness=wall, throat=3, width=7)
         infinite = Decimal("Infinity")
-        upper[level] = (
-            -rule.lower if rule.lower is not None else infinite if rule.upper is None else rule.upper
-        )
+        upper[level] = -rule.lower if rule.lower is not None else infinite if rule.upper is None else rule.upper
     assert upper["B"] <= upper["C"] <= upper["D"]
 
 
 @UNHURRIED
 @given(ROWS_BY_NAME, WALLS, st.decimals(min_value="0", max_value="5", places=2))
-def test_never_improves_a_verdict_when_the_imperfection_grows(
-    name: str, wall: Decimal, size: Decimal
-) -> None:
+def test_never_improves_a_verdict_when_the_imperfection_grows(name: str, wall: Decimal, size: Decimal) -> None:
     rule = weld_rule(name, "C", thickness=wall, throat=3, width=7)
     if rule.lower is None and assess(rule, size) is WeldVerdict.DOES_NOT_CONFORM:
         assert assess(rule, size + Decimal("0.01")) is WeldVerdict.DOES_NOT_CONFORM

@@ -192,9 +192,7 @@ def any_band(rng: Random, places: int) -> Case:
     width = rng.choice([0, 1, 2, rng.randrange(1, 10**4), rng.randrange(1, 10**8)])
     natural = rng.choice([[], [], [], ["lower"], ["upper"], ["lower", "upper"]])
     zones = 2 - len(natural)
-    guard = rng.choice(
-        [0, 0, width // zones if zones else width, rng.randrange(0, (width // max(zones, 1)) + 1)]
-    )
+    guard = rng.choice([0, 0, width // zones if zones else width, rng.randrange(0, (width // max(zones, 1)) + 1)])
     is_open = rng.choice(["", "", "", "lower", "upper"])
     zeros = "0" * rng.choice([0, 0, 1, 2]) if places else ""
     band: Case = {

@@ -41,9 +41,7 @@ def test_charts_shares_and_numbers_as_published() -> None:
 
 
 def test_revises_limits_without_the_samples_that_had_a_cause() -> None:
-    kept = [
-        count for at, count in enumerate(SAMPLES["data"], start=1) if at not in SAMPLES["revised_without"]
-    ]
+    kept = [count for at, count in enumerate(SAMPLES["data"], start=1) if at not in SAMPLES["revised_without"]]
     chart = p(kept, SAMPLES["n"])
     expected = expected_in(SAMPLES["revised_expected"])
     for name, value in {"p_bar": chart.center, "ucl": chart.upper, "lcl": chart.lower}.items():
@@ -57,9 +55,7 @@ def test_compares_the_shares_before_and_after_an_adjustment() -> None:
     chart = p(after["data"], SAMPLES["n"])
     for name, value in {"p_bar": chart.center, "ucl": chart.upper, "lcl": chart.lower}.items():
         assert agrees(float(value), expected[name]), name
-    kept = [
-        count for at, count in enumerate(SAMPLES["data"], start=1) if at not in SAMPLES["revised_without"]
-    ]
+    kept = [count for at, count in enumerate(SAMPLES["data"], start=1) if at not in SAMPLES["revised_without"]]
     before = (sum(kept), 50 * len(kept))
     test = compare_shares(before, (sum(after["data"]), 50 * len(after["data"])))
     assert agrees(test.statistic, expected["z_two_proportions"])

@@ -79,8 +79,7 @@ def test_finds_the_share_outside_the_band_as_published() -> None:
     chart = xbar_r(FLOW["data"])
     assert chart.process_sigma is not None
     share = sum(
-        normal_above(abs(limit - float(chart.center)) / chart.process_sigma)
-        for limit in (FLOW["lsl"], FLOW["usl"])
+        normal_above(abs(limit - float(chart.center)) / chart.process_sigma) for limit in (FLOW["lsl"], FLOW["usl"])
     )
     assert agrees(share, expected_in(FLOW["expected"])["fraction_outside"])
 

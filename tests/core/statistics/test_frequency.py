@@ -47,9 +47,7 @@ def test_reads_frequencies_however_they_are_spaced(text: str) -> None:
     assert str(parse_frequency("FIRST of batch")) == "first of batch"
 
 
-@pytest.mark.parametrize(
-    "text", ["", "sometimes", "1 in 0", "2 in 5", "1 in -3", "1 in 2.5", "lot sample", "5"]
-)
+@pytest.mark.parametrize("text", ["", "sometimes", "1 in 0", "2 in 5", "1 in -3", "1 in 2.5", "lot sample", "5"])
 def test_refuses_a_frequency_it_does_not_understand(text: str) -> None:
     with pytest.raises(Invalid, match="1 in 5") as refusal:
         due(text, 1)
@@ -76,9 +74,7 @@ def test_draws_different_pieces_of_the_lot_and_the_same_ones_again(case: tuple[i
 def test_draws_every_piece_about_equally_often() -> None:
     counts = Counter(piece for seed in range(2000) for piece in draw(20, 5, seed=seed))
     assert set(counts) == set(range(1, 21))
-    assert (
-        400 < min(counts.values()) <= max(counts.values()) < 600
-    )  # 500 expected, 19 is a standard deviation
+    assert 400 < min(counts.values()) <= max(counts.values()) < 600  # 500 expected, 19 is a standard deviation
 
 
 @pytest.mark.parametrize(("lot", "sample"), [(10, 11), (10, 0), (0, 1)])

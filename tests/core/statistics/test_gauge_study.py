@@ -26,9 +26,7 @@ SEVERAL = settings(max_examples=20, deadline=None)
 def test_splits_the_spread_by_analysis_of_variance_as_published() -> None:
     found = study(READINGS)
     table = {row.source: row for row in found.table}
-    part, who, both, repeats = (
-        table[name] for name in ("part", "appraiser", "appraiser and part", "repeats")
-    )
+    part, who, both, repeats = (table[name] for name in ("part", "appraiser", "appraiser and part", "repeats"))
     values = {
         "ss_appraiser": who.ss,
         "ss_parts": part.ss,
@@ -132,9 +130,7 @@ def test_says_why_it_cannot_compare_with_a_band_open_on_one_side() -> None:
     assert any("open on one side" in warning for warning in found.warnings)
 
 
-def simulated(
-    part: float, who: float, both: float, repeat: float, shape: tuple[int, int, int]
-) -> list[Reading]:
+def simulated(part: float, who: float, both: float, repeat: float, shape: tuple[int, int, int]) -> list[Reading]:
     rng = numpy.random.default_rng(99)
     parts, people, trials = shape
     p, a = rng.normal(0, part, parts), rng.normal(0, who, people)

@@ -66,9 +66,7 @@ def test_opens_one_side_and_moves_the_other_inwards() -> None:
 
 def test_gives_intervals_of_a_share_as_published() -> None:
     one = SHARES["wilson"]
-    lower = proportion_interval(
-        one["defective"], one["n"], confidence=one["one_sided_confidence"], side="lower"
-    )
+    lower = proportion_interval(one["defective"], one["n"], confidence=one["one_sided_confidence"], side="lower")
     assert agrees(lower.lower, one["expected"][0])
     assert lower.upper == 1.0
     case = SHARES["exact"]
@@ -92,9 +90,7 @@ def test_agrees_with_a_library_on_shares(case: tuple[int, int]) -> None:
 def test_opens_at_the_ends_of_a_share() -> None:
     assert proportion_interval(0, 30, method="exact").lower == 0.0
     assert proportion_interval(30, 30).upper == 1.0
-    assert proportion_interval(0, 30, method="exact", side="upper").upper == pytest.approx(
-        1 - 0.05 ** (1 / 30)
-    )
+    assert proportion_interval(0, 30, method="exact", side="upper").upper == pytest.approx(1 - 0.05 ** (1 / 30))
 
 
 def test_gives_tolerance_limits_as_published() -> None:
@@ -127,9 +123,7 @@ def test_gives_tolerance_limits_as_published() -> None:
 
 @pytest.mark.parametrize("n", [2, 3, 10, 50, 500])
 @pytest.mark.parametrize(("coverage", "confidence"), [(0.9, 0.9), (0.95, 0.95), (0.99, 0.99)])
-def test_holds_the_promised_share_with_the_promised_confidence(
-    n: int, coverage: float, confidence: float
-) -> None:
+def test_holds_the_promised_share_with_the_promised_confidence(n: int, coverage: float, confidence: float) -> None:
     """The defining double integral, done another way: over chi-square by quantile, over the mean by
     quadrature."""
     k = tolerance_factor(n, coverage=coverage, confidence=confidence)

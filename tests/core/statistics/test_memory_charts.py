@@ -126,14 +126,10 @@ def test_takes_centre_and_spread_from_the_readings_without_a_base() -> None:
         assert "preliminary" in chart.warnings[0]
 
 
-@pytest.mark.parametrize(
-    "row", rows("statistics_ewma_arl"), ids=lambda r: f"{r['lambda']}@{r['shift_sigma']}"
-)
+@pytest.mark.parametrize("row", rows("statistics_ewma_arl"), ids=lambda r: f"{r['lambda']}@{r['shift_sigma']}")
 def test_averages_run_as_long_as_published(row: dict[str, str]) -> None:
     """Lucas and Saccucci (1990), from memory; one printed value in the table is off in its last digit."""
-    found = ewma_run_length(
-        weight=float(row["lambda"]), width=float(row["L"]), shift=float(row["shift_sigma"])
-    )
+    found = ewma_run_length(weight=float(row["lambda"]), width=float(row["L"]), shift=float(row["shift_sigma"]))
     assert found == pytest.approx(float(row["computed_arl"]), abs=6e-5)
     off = row["matches"] == "false"
     assert abs(found - float(row["published_arl"])) <= last_digit(row["published_arl"], 1.5 if off else 0.5)
@@ -148,9 +144,7 @@ def test_sums_run_as_long_as_published(row: dict[str, str]) -> None:
 
 
 def test_runs_as_single_points_do_at_full_weight() -> None:
-    assert ewma_run_length(weight=1.0, width=3.0) == pytest.approx(
-        rules_run_length(["beyond_limits"]), rel=1e-6
-    )
+    assert ewma_run_length(weight=1.0, width=3.0) == pytest.approx(rules_run_length(["beyond_limits"]), rel=1e-6)
     assert cusum_run_length(shift=1.0) == cusum_run_length(shift=-1.0)
 
 

@@ -45,9 +45,7 @@ def test_keeps_fourteen_digits_of_the_certified_values(name: str, kind: str) -> 
     found = m.moments(readings)
     assert found.mean == pytest.approx(certified["mean"]["value"], rel=1e-14)
     assert found.standard_deviation == pytest.approx(certified["sd_n_minus_1"]["value"], rel=2e-14)
-    assert m.lag1_autocorrelation(readings) == pytest.approx(
-        certified["lag1_autocorrelation"]["value"], rel=1e-13
-    )
+    assert m.lag1_autocorrelation(readings) == pytest.approx(certified["lag1_autocorrelation"]["value"], rel=1e-13)
     assert m.mean(readings) == found.mean
     assert m.standard_deviation(readings) == found.standard_deviation
 
@@ -60,9 +58,7 @@ def test_keeps_its_digits_in_large_sets_too(offset: float) -> None:
     found = m.moments(pattern)
     n = pattern.size
     assert found.mean == pytest.approx(offset + 7 / 3 / 1024, rel=1e-15)
-    assert found.standard_deviation == pytest.approx(
-        math.sqrt(14 / 9 * n / (n - 1)) / 1024, rel=TWELVE_DIGITS
-    )
+    assert found.standard_deviation == pytest.approx(math.sqrt(14 / 9 * n / (n - 1)) / 1024, rel=TWELVE_DIGITS)
     assert m.mean(pattern) == pytest.approx(found.mean, rel=1e-15)
     exact = [Fraction(x) for x in (1, 2, 4)]
     apart = [x - sum(exact) / 3 for x in exact]

@@ -159,9 +159,7 @@ def test_agrees_with_a_library_on_acceptance(case: tuple[int, int], p: float) ->
     assert poisson == pytest.approx(scipy.stats.poisson.cdf(c, n * p), abs=1e-12)
 
 
-@given(
-    st.integers(2, 80).flatmap(lambda lot: st.tuples(st.just(lot), st.integers(1, lot), st.integers(0, lot)))
-)
+@given(st.integers(2, 80).flatmap(lambda lot: st.tuples(st.just(lot), st.integers(1, lot), st.integers(0, lot))))
 def test_agrees_with_a_library_on_one_lot(case: tuple[int, int, int]) -> None:
     lot, n, bad = case
     found = acceptance_probability(plan_of(n, 1), bad / lot, lot)

@@ -24,9 +24,7 @@ from tests.core.statistics.vectors import limits
 
 def honest(n: int, sigma: float, places: int, seed: int, mean: float = 25.4) -> list[Decimal]:
     step = Decimal(1).scaleb(-places)
-    return [
-        Decimal(repr(float(x))).quantize(step) for x in numpy.random.default_rng(seed).normal(mean, sigma, n)
-    ]
+    return [Decimal(repr(float(x))).quantize(step) for x in numpy.random.default_rng(seed).normal(mean, sigma, n)]
 
 
 def test_sees_a_favoured_last_digit() -> None:
@@ -67,9 +65,7 @@ def test_counts_hints_by_chance_about_as_often_as_promised() -> None:
 
 def test_sees_readings_heaped_just_inside_a_limit() -> None:
     """Readings thin out towards the limit at 25.8, but 15 that should lie beyond it lie just inside."""
-    readings = [value for value in honest(400, 0.2, 2, 4) if value <= Decimal("25.80")] + [
-        Decimal("25.79")
-    ] * 15
+    readings = [value for value in honest(400, 0.2, 2, 4) if value <= Decimal("25.80")] + [Decimal("25.79")] * 15
     hints = {hint.kind: hint for hint in heaping_inside_limit(readings, limits("25.0", "25.8"))}
     upper = hints["heaping_inside_upper_limit"]
     assert upper.notable

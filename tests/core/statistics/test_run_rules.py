@@ -112,9 +112,7 @@ def test_counts_every_order_of_six_points_rightly(rule: Rule, orders: int) -> No
     assert zigzags(6) == 61
 
 
-@pytest.mark.parametrize(
-    "row", rows("statistics_run_rules_arl"), ids=lambda r: f"{r['rule_set']}@{r['shift_sigma']}"
-)
+@pytest.mark.parametrize("row", rows("statistics_run_rules_arl"), ids=lambda r: f"{r['rule_set']}@{r['shift_sigma']}")
 def test_runs_as_long_as_published(row: dict[str, str]) -> None:
     """Champ and Woodall (1987), Table 1, from memory; unpublished rows against an independent Markov
     chain."""
@@ -172,18 +170,14 @@ SEEN = [
 
 
 @pytest.mark.parametrize(("rule", "points", "expected"), SEEN)
-def test_marks_the_points_that_complete_a_pattern(
-    rule: str, points: list[float], expected: tuple[int, ...]
-) -> None:
+def test_marks_the_points_that_complete_a_pattern(rule: str, points: list[float], expected: tuple[int, ...]) -> None:
     assert broken(points, rule) == expected
 
 
 @given(st.lists(st.sampled_from([-3.5, -2.5, -1.5, -0.5, 0.5, 1.5, 2.5, 3.5]), min_size=1, max_size=30))
 def test_agrees_with_looking_at_every_window_by_hand(points: list[float]) -> None:
     for key in (*USUAL_RULES, "nine_on_one_side", "fifteen_close_to_centre", "eight_away_from_centre"):
-        assert broken(points, key) == tuple(
-            at for at in range(len(points)) if complete(RULES[key], points, at)
-        )
+        assert broken(points, key) == tuple(at for at in range(len(points)) if complete(RULES[key], points, at))
 
 
 def complete(rule: Rule, points: list[float], at: int) -> bool:
@@ -225,9 +219,7 @@ def test_says_what_is_seen_in_plain_words() -> None:
     assert RULES["eight_on_one_side"].words == "eight in a row on one side of the centre"
     for rule in RULES.values():
         assert rule.words[0].islower()
-        assert not any(letter.isdigit() for letter in rule.words), (
-            "numbers are spelled, rule numbers are absent"
-        )
+        assert not any(letter.isdigit() for letter in rule.words), "numbers are spelled, rule numbers are absent"
     assert set(ALL_RULES) == set(RULES) - {"nine_on_one_side"}
 
 

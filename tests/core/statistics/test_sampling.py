@@ -75,9 +75,7 @@ def test_finds_the_code_letter_at_both_ends_of_each_row(row: dict[str, str]) -> 
 @pytest.mark.parametrize("row", rows("acceptance_plan_lookups"), ids=lambda r: r["id"])
 def test_looks_plans_up_as_published(row: dict[str, str]) -> None:
     if row["lot_size"]:
-        plan = single_plan(
-            int(row["lot_size"]), level=row["level"], aql=row["aql"], severity=row["inspection"]
-        )
+        plan = single_plan(int(row["lot_size"]), level=row["level"], aql=row["aql"], severity=row["inspection"])
     else:
         plan = plan_for_letter(row["code_letter"], aql=row["aql"], severity=row["inspection"])
     assert plan.code_letter == row["code_letter"]
@@ -123,9 +121,7 @@ def test_is_never_easier_when_tightened(lot: int, level: str, aql: str) -> None:
     normal = single_plan(lot, level=level, aql=aql)
     tightened = single_plan(lot, level=level, aql=aql, severity="tightened")
     if not (normal.whole_lot or tightened.whole_lot):
-        at_aql = [
-            acceptance_probability(plan, float(aql) / 100, model="binomial") for plan in (normal, tightened)
-        ]
+        at_aql = [acceptance_probability(plan, float(aql) / 100, model="binomial") for plan in (normal, tightened)]
         assert at_aql[1] <= at_aql[0] + 1e-12
     assert normal.reject == normal.accept + 1
 

@@ -30,9 +30,7 @@ def test_loads_no_more_than_it_needs(modules: tuple[str, ...], kept_out: set[str
 
 
 def test_uses_every_file_of_published_numbers() -> None:
-    files = {
-        path.stem for path in FOLDER.glob("*.json") if path.stem.startswith(("statistics_", "acceptance_"))
-    }
+    files = {path.stem for path in FOLDER.glob("*.json") if path.stem.startswith(("statistics_", "acceptance_"))}
     tests = "\n".join(path.read_text(encoding="utf-8") for path in HERE.glob("test_*.py"))
     named = set(re.findall(r"(?:statistics|acceptance)_\w+", tests))
     built = {f"statistics_nist_strd_univariate_{name}" for name in re.findall(r'"(\w+)"', strd_line(tests))}

@@ -43,9 +43,7 @@ def _as_json(report: ChainReport) -> dict[str, object]:
 def _in_words(report: ChainReport) -> str:
     lines = [f"{report.entries} entries and {report.anchors_checked} anchors checked."]
     if report.broken:
-        lines.append(
-            f"First broken entry: {report.broken.number} ({report.broken.reason}). {report.broken.message}"
-        )
+        lines.append(f"First broken entry: {report.broken.number} ({report.broken.reason}). {report.broken.message}")
     if report.anchor_problem:
         lines.append(report.anchor_problem)
     if report.holds and not report.anchors_checked:

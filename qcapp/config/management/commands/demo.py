@@ -34,9 +34,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if not settings.QCAPP_DEMO:
-            raise CommandError(
-                f"{settings.QCAPP_DATA_DIR} holds records of its own; name another folder with --data."
-            )
+            raise CommandError(f"{settings.QCAPP_DATA_DIR} holds records of its own; name another folder with --data.")
         mark = Path(settings.QCAPP_DATA_DIR) / DONE
         if options["reset"] and mark.exists():
             mark.unlink()

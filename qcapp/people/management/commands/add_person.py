@@ -16,9 +16,7 @@ from qcapp.people.roles import Role
 
 
 class Command(BaseCommand):
-    help = (
-        "Add a person, with roles and a password that is asked for. The audit names the system as the actor."
-    )
+    help = "Add a person, with roles and a password that is asked for. The audit names the system as the actor."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("badge")
@@ -27,9 +25,7 @@ class Command(BaseCommand):
         parser.add_argument("--role", action="append", default=[], choices=[role.value for role in Role])
         parser.add_argument("--stamp", default="")
         parser.add_argument("--email", default="")
-        parser.add_argument(
-            "--no-password", action="store_true", help="ask for no password; nobody signs in yet"
-        )
+        parser.add_argument("--no-password", action="store_true", help="ask for no password; nobody signs in yet")
 
     def handle(self, *args: Any, **options: Any) -> None:
         password = "" if options["no_password"] else _asked_twice()

@@ -16,9 +16,7 @@ class Command(BaseCommand):
     help = "Write docs/rights.md from the table of rights and the addresses."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument(
-            "--check", action="store_true", help="write nothing; fail when the file is not current"
-        )
+        parser.add_argument("--check", action="store_true", help="write nothing; fail when the file is not current")
 
     def handle(self, *args: Any, **options: Any) -> None:
         file = Path(settings.BASE_DIR) / "docs" / "rights.md"
