@@ -109,6 +109,8 @@ class UnitPlayer:
         due = self._due(number)
         some = due[: max(1, round(len(due) * self.story.partial))]
         reports = self.record(self.inspector, some, inspection=1)
+        # Until the second inspection is given, what was found stays hidden from everybody who could give it.
+        self.record(self.second, [card for card, _ in reports if card.second_inspection], inspection=2)
         for card, report in reports:
             self._handle(card, report)
 
