@@ -169,8 +169,8 @@ async function record(answer, raw) {
     notSaved(c, typedText || (("conforms" in answer) ? "" : raw), before, error);
     return;
   }
+  await readStore(); // it is kept by now, so this reading and all that follow see it
   entry.saving = false;
-  await readStore();
   draw.where();
   outbox.soon();
 }

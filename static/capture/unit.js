@@ -65,8 +65,16 @@ export function take({ data, at }) {
   state.at = at;
 }
 
+// One reading after the other: one that began before an entry was kept must not end after the one that saw it.
+let reading = Promise.resolve();
+
 /** Read again what stands in the store, and lay it over the server's answers. */
-export async function readStore() {
+export function readStore() {
+  reading = reading.then(readNow, readNow);
+  return reading;
+}
+
+async function readNow() {
   [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
   const mine = (row) => row.owner === me().badge && row.operation.serial === serial;
   const rows = [...await store.sentSince(state.at), ...state.waiting].filter(mine);

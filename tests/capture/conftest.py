@@ -214,7 +214,8 @@ class Tablet:
         try:
             return bool(self.page.evaluate(f"async () => Boolean(await ({condition}))"))
         except Error as error:
-            if "context was destroyed" in error.message:  # the page is just being left for another
+            # The page is just being left for another, or the other is not built yet.
+            if any(words in error.message for words in ("context was destroyed", "properties of null")):
                 return False
             raise
 

@@ -61,7 +61,7 @@ def test_answers_while_typing_keeps_the_focus_and_copies(page: Page) -> None:
     assert "size=300" in page.url
     assert page.inner_text("#spoken") == "300.000 to 300.052 mm"
     page.click("text=Copy as plan cells")
-    page.wait_for_function("document.querySelector('.copy output').textContent === 'Copied'")
+    page.locator(".copy output", has_text="Copied").wait_for()
     assert page.evaluate("navigator.clipboard.readText()") == "300\tH7\t300.000\t300.052\t\tmm"
 
 
