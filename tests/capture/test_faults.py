@@ -180,7 +180,7 @@ class TestKilled:
         assert again.page.input_value("input#value") == "20.0"
         again.page.goto(f"{shop.address}/floor/")
         again.until(f"document.querySelector('#units').innerText.includes('{shop.serial}')")
-        assert f"{len(ENTRIES)} not sent" in again.page.inner_text("#units")
+        again.until(f"document.querySelector('#units').innerText.includes('{len(ENTRIES)} not sent')")
         again.context.set_offline(False)
         again.open()
         until_sent(again)
