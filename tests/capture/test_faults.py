@@ -60,7 +60,7 @@ def until_sent(one: Tablet, seconds: float = 15) -> None:
     while time.monotonic() < end:
         knock(one)
         with suppress(TimeoutError):
-            one.until("!/On tablet/.test(document.querySelector('#foot').innerText)", 0.4)
+            one.until("!/On tablet|Not saved/.test(document.querySelector('#foot').innerText)", 0.4)
             return
     raise AssertionError(one.foot())
 

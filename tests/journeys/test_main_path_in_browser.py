@@ -81,6 +81,8 @@ class Bench:
         self.person = person
         self.page = person.page
         person.go(f"/units/{serial}/bench/")
+        # The tablet shows what it kept at once; what the server knows comes a moment later.
+        self.page.wait_for_load_state("networkidle")
         self.page.wait_for_selector("#question")
 
     @property
@@ -292,7 +294,7 @@ def _close(releaser: Person, number: str) -> None:
 
 def _finish_inspection(inspector: Person, second: Person, serial: str) -> None:
     """Stage by stage: the first answers, the second answers, the signature. Nothing is recorded before its turn."""
-    for _ in range(4):
+    for _ in range(6):
         for person in (inspector, second):
             bench = Bench(person, serial)
             if not bench.page.locator("text=comes first").count():
