@@ -8,9 +8,11 @@ import pytest
 
 from qcapp.core.checkpoints.kinds import KINDS
 from qcapp.inspections.queries.trying import tried_on, units_inspected_to
+from qcapp.inspections.services import open_unit
 from qcapp.plans.queries import checkpoints_of, revision_card
 from tests.cast import Cast
 from tests.factories.inspections import SERIAL, Workshop
+from tests.factories.plans import draft, plan_text, released
 from tests.unchanged import rows_of
 
 PLACES = ("inspections", "plans", "production")
@@ -60,7 +62,9 @@ def test_leaves_out_another_kind_and_units_beyond_the_last(measured: Workshop) -
     card, cards = cards_of(measured)
     counts = [replace(one, kind="count") if one.key == "head_angle" else one for one in cards]
     assert tried_on(card.family_id, counts, 40).judged == 1
-    assert tried_on(card.family_id, cards, 0).units == ()
+    measured.another_unit("FR-200-0148")
+    latest = tried_on(card.family_id, cards, 1)
+    assert (len(latest.units), len(tried_on(card.family_id, cards, 2).units)) == (1, 2)
 
 
 def test_shows_its_page_and_changes_nothing(
@@ -80,3 +84,39 @@ def test_finds_the_units_of_a_revision(measured: Workshop) -> None:
     card, _ = cards_of(measured)
     assert [one.serial for one in units_inspected_to([card.id])[card.id]] == [SERIAL]
     assert units_inspected_to([0]) == {}
+
+
+def test_leads_from_a_drawing_to_revisions_and_units(
+    cast: Cast, proof_of, fixed_now, client_of, django_assert_max_num_queries
+) -> None:
+    cited = {"drawing": "AQ-FR200-05", "drawing_revision": "C"}
+    card = released(cast, proof_of, fixed_now, plan_text(cited))
+    draft(cast, fixed_now, plan_text(cited | {"drawing_revision": "D"}), letter="B")
+    open_unit(by=cast.inspector, family_code="FR-200", serial="FR-200-0150", order_number="", variant="", at=fixed_now)
+    client = client_of(cast.customer_service)
+    with django_assert_max_num_queries(20):
+        page = client.get("/plans/drawings/?q=fr200-05").content.decode()
+    for text in ("<strong>rev C</strong>", "<strong>rev D</strong>", "FR-200-0150", "101"):
+        assert text in page, text
+    only = client.get("/plans/drawings/?q=AQ-FR200-05 c").content.decode()
+    assert "rev C" in only
+    assert "rev D" not in only
+    assert card.letter == "A"
+    assert "No plan revision cites" in client.get("/plans/drawings/?q=<b>").content.decode()
+    assert "<b>" not in client.get("/plans/drawings/?q=<b>").content.decode()
+    assert client.get("/plans/drawings/?q=%00").status_code == 200
+
+
+def test_keeps_first_answers_from_who_still_owes_the_second_inspection(workshop: Workshop, cast: Cast) -> None:
+    workshop.answer_stage(1)
+    workshop.sign(1)
+    workshop.send_one("throat_w7", {"value": "3.4"})
+    card, cards = cards_of(workshop)
+    tighter = with_limits(cards, throat_w7="min 4.0")
+
+    def seen_by(person) -> list[int]:
+        return [one.number for one in tried_on(card.family_id, tighter, 40, viewer=person).others]
+
+    assert seen_by(cast.second_inspector) == []
+    assert seen_by(cast.inspector) == [202]
+    assert seen_by(cast.engineer) == [202]
