@@ -38,7 +38,8 @@ def watch(request: HttpRequest) -> HttpResponse:
     """Every characteristic of a family in one grid, worst first; the first family when none is named."""
     known = families()
     code = _family(request, known)
-    found = watch_of(code) if code else None
+    card = next((one for one in known if one.code == code), None)
+    found = watch_of(card or code) if code else None
     entries = [(entry, _safe(small_picture(entry))) for entry in found.entries] if found else []
     context = {"families": known, "watch": found, "entries": entries}
     return render(request, "trends/watch.html", context)
