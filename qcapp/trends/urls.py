@@ -6,6 +6,7 @@ app_name = "trends"
 urlpatterns = [
     path("", views.watch, name="watch"),
     path("distortion/", views.distortion, name="distortion"),
+    path("believable/", views.believable, name="believable"),
     path("yield/", views.yields, name="yield"),
     path("<str:family>/<slug:key>/", views.characteristic, name="characteristic"),
     path("<str:family>/<slug:key>/decisions/", deciding_views.decisions, name="decisions"),

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound
 from qcapp.people.access import needs
+from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import FamilyCard, families
 
@@ -24,7 +25,7 @@ from .pictures.small import small_picture
 from .pictures.spread_out import common_ends, histogram_picture, split_picture
 from .pictures.weekly import weekly_picture
 from .plain import as_csv
-from .queries import LONGEST, USUAL, USUAL_WEEKS, distortion_page, page_of, watch_of, yield_page
+from .queries import LONGEST, USUAL, USUAL_WEEKS, believability_page, distortion_page, page_of, watch_of, yield_page
 from .readings import RULE
 from .yielding import RULE as YIELD_RULE
 from .yielding import StageYield
@@ -41,7 +42,7 @@ def watch(request: HttpRequest) -> HttpResponse:
     card = next((one for one in known if one.code == code), None)
     found = watch_of(card or code) if code else None
     entries = [(entry, _safe(small_picture(entry))) for entry in found.entries] if found else []
-    context = {"families": known, "watch": found, "entries": entries}
+    context = {"families": known, "watch": found, "entries": entries, "sees_believable": _sees_believable(request)}
     return render(request, "trends/watch.html", context)
 
 
@@ -65,6 +66,7 @@ def distortion(request: HttpRequest) -> HttpResponse:
         for one in (found.pairs if found else ())
     ]
     context = {"families": known, "page": found, "pairs": pairs, "rule": RULE, "people": people}
+    context["sees_believable"] = _sees_believable(request)
     return render(request, "trends/distortion.html", context)
 
 
@@ -80,6 +82,7 @@ def yields(request: HttpRequest) -> HttpResponse:
     stages = [(stage, _safe(weekly_picture(stage, found.weeks))) for stage in found.stages] if found else []
     context = {
         "families": known, "page": page, "found": found, "stages": stages, "rule": YIELD_RULE,
+        "sees_believable": _sees_believable(request),
         "choices": (4, 8, USUAL_WEEKS, 26, 52), "rows": [_row(stage) for stage, _ in stages],
     }  # fmt: skip
     if found and found.rolled:
@@ -87,6 +90,10 @@ def yields(request: HttpRequest) -> HttpResponse:
         context |= {"rolled": _percent(rolled.estimate), "rolled_from": _percent(rolled.lower)}
         context |= {"rolled_to": _percent(rolled.upper)}
     return render(request, "trends/yield.html", context)
+
+
+def _sees_believable(request: HttpRequest) -> bool:
+    return may(request.user, Act.LOOK_AT_BELIEVABILITY, timezone.now())
 
 
 def _row(stage: StageYield) -> dict[str, object]:
@@ -106,6 +113,17 @@ def _percent(share: float) -> str:
 def _family(request: HttpRequest, known: list[FamilyCard]) -> str:
     """The family asked for, or the first one; empty where there is none."""
     return request.GET.get("family", "").strip() or (known[0].code if known else "")
+
+
+@require_safe
+@needs(Act.LOOK_AT_BELIEVABILITY)
+def believable(request: HttpRequest) -> HttpResponse:
+    """What stands out in how values were recorded: for the quality manager only."""
+    known = families()
+    code = _family(request, known)
+    page = believability_page(code) if code else None
+    context = {"families": known, "page": page, "found": page.found if page else None, "sees_believable": True}
+    return render(request, "trends/believable.html", context)
 
 
 @require_safe

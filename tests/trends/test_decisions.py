@@ -255,3 +255,27 @@ def test_answers_in_few_queries(cast: Cast, client_of: ClientOf, django_assert_m
     with django_assert_max_num_queries(36):
         client.get(f"/trends/{FAMILY}/size/decisions/")
     line.at += timedelta(days=1)
+
+
+def test_does_all_of_it_through_rest(cast: Cast, client_of: ClientOf) -> None:
+    line = shifted(cast)
+    client, address = client_of(cast.quality_manager), f"/api/v1/trends/{FAMILY}/size"
+
+    def post(where: str, **body: object):
+        return client.post(f"{address}/{where}", body, content_type="application/json")
+
+    base = {"first_serial": line.serials[0], "last_serial": line.serials[29], "reason": "as it should run", "pin": PIN}
+    signed = post("base-periods", **base)
+    assert (signed.status_code, signed.json()["points"], signed.json()["chart"]) == (201, 30, "individuals")
+    assert client.get(f"{address}/base-periods").json() == [signed.json()]
+    assert post("base-periods", **base | {"last_serial": line.serials[3]}).json()["code"] == "base_too_short"
+    out = post("left-out", serial=line.serials[1], left_out=True, reason="dropped gauge").json()
+    assert [one["serial"] for one in out] == [line.serials[1]]
+    assert post("left-out", serial=line.serials[1], left_out=False, reason="was fine").json() == []
+    waiting = client.get(f"{address}/acknowledgements").json()["waiting"]
+    one = {name: waiting[0][name] for name in ("rule", "fixture", "first_serial")}
+    after = post("acknowledgements", **one, reason="loose clamp", action="CA-2026-0001")
+    assert after.status_code == 201
+    assert after.json()["acknowledged"][0]["action"] == "CA-2026-0001"
+    assert len(after.json()["waiting"]) == len(waiting) - 1
+    assert post("acknowledgements", **one, reason="loose clamp").json()["code"] == "no_such_signal"

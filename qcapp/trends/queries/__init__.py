@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from ..characteristic import Characteristic, Wanted, characteristic_of
 from ..control import chart_key
+from .believing import believability_page
 from .distorting import distortion_page
 from .readings import LONGEST, SHORTEST, USUAL, series_and_decisions, series_of, subject_of
 from .watching import signals_of, watch_of
@@ -17,6 +18,7 @@ __all__ = [
     "SHORTEST",
     "USUAL",
     "USUAL_WEEKS",
+    "believability_page",
     "distortion_page",
     "page_of",
     "series_of",
