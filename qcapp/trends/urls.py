@@ -8,6 +8,7 @@ urlpatterns = [
     path("distortion/", views.distortion, name="distortion"),
     path("believable/", views.believable, name="believable"),
     path("yield/", views.yields, name="yield"),
+    path("report/<str:family>/<str:month>.pdf", views.report, name="report"),
     path("<str:family>/<slug:key>/", views.characteristic, name="characteristic"),
     path("<str:family>/<slug:key>/decisions/", deciding_views.decisions, name="decisions"),
     path("<str:family>/<slug:key>/decisions/freeze/", deciding_views.freeze, name="freeze"),

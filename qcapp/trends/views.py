@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -10,6 +12,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound
+from qcapp.lib.site_days import site_day
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -25,8 +28,19 @@ from .pictures.small import small_picture
 from .pictures.spread_out import common_ends, histogram_picture, split_picture
 from .pictures.weekly import weekly_picture
 from .plain import as_csv
-from .queries import LONGEST, USUAL, USUAL_WEEKS, believability_page, distortion_page, page_of, watch_of, yield_page
+from .queries import (
+    LONGEST,
+    USUAL,
+    USUAL_WEEKS,
+    believability_page,
+    distortion_page,
+    month_report,
+    page_of,
+    watch_of,
+    yield_page,
+)
 from .readings import RULE
+from .reporting import report_pdf
 from .yielding import RULE as YIELD_RULE
 from .yielding import StageYield
 
@@ -42,7 +56,14 @@ def watch(request: HttpRequest) -> HttpResponse:
     card = next((one for one in known if one.code == code), None)
     found = watch_of(card or code) if code else None
     entries = [(entry, _safe(small_picture(entry))) for entry in found.entries] if found else []
-    context = {"families": known, "watch": found, "entries": entries, "sees_believable": _sees_believable(request)}
+    context: dict[str, object] = {
+        "families": known,
+        "watch": found,
+        "entries": entries,
+        "sees_believable": _sees_believable(request),
+    }
+    today = site_day()
+    context |= {"this_month": f"{today:%Y-%m}", "last_month": f"{today.replace(day=1) - timedelta(days=1):%Y-%m}"}
     return render(request, "trends/watch.html", context)
 
 
@@ -175,6 +196,14 @@ def picture_file(request: HttpRequest, family: str, key: str, which: str, form: 
     if form == "png":
         return _download(as_png(svg, notes=notes), "image/png", name)
     return _download(inked(svg, notes=notes).encode(), "image/svg+xml", name)
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def report(request: HttpRequest, family: str, month: str) -> HttpResponse:
+    """A family's month as PDF."""
+    found = month_report(family, month, at=timezone.now())
+    return _download(report_pdf(found), "application/pdf", f"{found.family.code}-{found.first:%Y-%m}.pdf")
 
 
 def _share(share: float | None) -> str:

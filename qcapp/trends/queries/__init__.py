@@ -10,6 +10,7 @@ from ..control import chart_key
 from .believing import believability_page
 from .distorting import distortion_page
 from .readings import LONGEST, SHORTEST, USUAL, series_and_decisions, series_of, subject_of
+from .reporting import month_report
 from .watching import signals_of, watch_of
 from .yielding import USUAL_WEEKS, yield_page
 
@@ -20,6 +21,7 @@ __all__ = [
     "USUAL_WEEKS",
     "believability_page",
     "distortion_page",
+    "month_report",
     "page_of",
     "series_of",
     "signals_of",

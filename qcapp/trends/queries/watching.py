@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from dataclasses import dataclass, replace
+from datetime import datetime
 from threading import Lock
 
 from qcapp.core.errors import NotFound
@@ -42,28 +43,31 @@ _kept: OrderedDict[tuple[object, ...], tuple[Watched, ...]] = OrderedDict()
 _lock = Lock()
 
 
-def watch_of(named: str | FamilyCard, *, units: int = WINDOW) -> Watch:
-    """The family's characteristics, worst first. Raises NotFound `family_unknown`."""
-    found = _computed(subject_of(named), units)
+def watch_of(named: str | FamilyCard, *, units: int = WINDOW, until: datetime | None = None) -> Watch:
+    """The family's characteristics, worst first; as they stood at `until`, for a report.
+
+    Raises NotFound `family_unknown`.
+    """
+    found = _computed(subject_of(named), units, until)
     return replace(found, entries=tuple(worst_first(_looked_into(found.entries))))
 
 
-def _computed(subject: Subject, units: int) -> Watch:
+def _computed(subject: Subject, units: int, until: datetime | None = None) -> Watch:
     """The page before acknowledgements, kept while nothing it is computed from changes."""
     cards = [card for card in subject.cards.values() if card.kind in CHARTED]
     if not subject.cards:
         said = f"{subject.family.code} has no released inspection plan, so nothing is watched yet."
         return Watch(subject.family, 0, (), said)
-    items = stored.newest_items(subject.family.id, units)
+    items = stored.newest_items(subject.family.id, units, until=until)
     newest = stored.newest_result_of_items(items)
     if not newest:
         return Watch(subject.family, len(items), (), f"No result has been recorded for {subject.family.code} yet.")
     decided = decisions_on([card.characteristic_id for card in cards])
-    key = (subject.family.id, subject.revision, subject.family.code, newest, tuple(items), decided.mark)
+    key = (subject.family.id, subject.revision, subject.family.code, newest, tuple(items), decided.mark, until)
     with _lock:
         entries = _kept.get(key)
     if entries is None:
-        entries = tuple(_judged(_all_series(subject, cards, items), decided))
+        entries = tuple(_judged(_all_series(subject, cards, items, until), decided))
         with _lock:
             _kept[key] = entries
             while len(_kept) > KEPT:
@@ -111,7 +115,9 @@ def forget() -> None:
         _kept.clear()
 
 
-def _all_series(subject: Subject, cards: list[CheckpointCard], items: list[int]) -> list[Series]:
+def _all_series(
+    subject: Subject, cards: list[CheckpointCard], items: list[int], until: datetime | None
+) -> list[Series]:
     gathered = stored.points_of_items(items, [card.characteristic_id for card in cards])
     checkpoints = stored.checkpoints_at(point for some in gathered.points.values() for point in some)
     fixtures = stored.texts_of(items, subject.fixture_ids) if subject.fixture_ids else {}
@@ -120,5 +126,7 @@ def _all_series(subject: Subject, cards: list[CheckpointCard], items: list[int])
     for card in cards:
         secret = secrets_of(subject, card.key, gathered.waiting)
         kept = [point for point in gathered.points.get(card.characteristic_id, ()) if point.item_id not in secret]
+        if until is not None:
+            kept = [point for point in kept if point.recorded_at < until]
         found.append(build(subject, card, kept, checkpoints, around))
     return found
