@@ -22,7 +22,7 @@ class FreezeForm(forms.Form):
 
 class LeaveOutForm(forms.Form):
     serial = forms.CharField(label="Unit", max_length=40)
-    reason = forms.CharField(label=REASON, max_length=300, help_text="The value stands; only charts leave it out.")
+    reason = forms.CharField(label=REASON, max_length=300)
 
 
 class PutBackForm(forms.Form):
