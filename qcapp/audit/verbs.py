@@ -21,6 +21,7 @@ class Verb(StrEnum):
     PERSON_DEPUTY_NAMED = "person.deputy_named"
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
     PERSON_LEFT = "person.left"
+    PERSON_MAIL_CHOSEN = "person.mail_chosen"
     SIGNATURE_REFUSED = "signature.refused"
     SIGN_IN_REFUSED = "sign_in.refused"
 
