@@ -9,6 +9,7 @@ from django.urls import URLPattern, URLResolver, include, path
 # What a room's addresses begin with. The home page and the search for a serial number are the history's.
 PREFIXES = {
     "people": "",  # /sign-in/, /people/, /audit/
+    "evidence": "evidence/",
     "gauges": "gauges/",
     "production": "units/",
     "plans": "plans/",

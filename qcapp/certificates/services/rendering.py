@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
-import tempfile
 import unicodedata
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import segno
-from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
-from qcapp.core.errors import Refused
+from qcapp.lib.kept_files import keep_bytes, kept_bytes
 from qcapp.lib.pdf import html_to_pdf
 from qcapp.lib.pdf_worker import INVISIBLE, NotMade, known_characters
 
@@ -76,47 +71,19 @@ def pdf_bytes(card: CertificateCard, *, at: datetime) -> bytes:
     kept = CertificateFile.objects.filter(certificate=card.id).first()
     if kept is None:
         kept = _keep(card, render(card), at)
-    path = Path(settings.QCAPP_DATA_DIR) / kept.path
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        message = f"The kept file of {card.number} is missing from the data folder. Restore it from a backup."
-        raise Refused("file_missing", message, path=kept.path) from error
-    if hashlib.sha256(data).hexdigest() != kept.digest:
-        message = f"The kept file of {card.number} was altered on disk. Restore it from a backup and look into it."
-        raise Refused("file_altered", message, path=kept.path)
-    return data
+    return kept_bytes(kept.path, kept.digest, f"The kept file of {card.number}")
 
 
 def _keep(card: CertificateCard, data: bytes, at: datetime) -> CertificateFile:
     """File first, row second: a row never names a file that is not there. Two at once: the first row counts."""
-    sealed = hashlib.sha256(data).hexdigest()
-    relative = Path("evidence") / sealed[:2] / f"{sealed}.pdf"
-    write_whole(Path(settings.QCAPP_DATA_DIR) / relative, data)
+    sealed, relative = keep_bytes(data, "pdf")
     try:
         with transaction.atomic():
             return CertificateFile.objects.create(
-                certificate_id=card.id, digest=sealed, path=str(relative), size=len(data), rendered_at=at
+                certificate_id=card.id, digest=sealed, path=relative, size=len(data), rendered_at=at
             )
     except IntegrityError:
         return CertificateFile.objects.get(certificate=card.id)
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Put the bytes at the path so that they are there whole or not at all, also after a power cut."""
-    if path.is_file() and path.read_bytes() == data:
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    Path(file.name).replace(path)
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
 
 
 def frozen_json(card: CertificateCard) -> str:
