@@ -37,6 +37,7 @@ from .pasting import pasted
 from .plan_file import COLUMNS, MAX_BYTES
 from .plan_rows import CRITICALITIES, SETUPS
 from .queries.drafts import cards_for, draft_card, last_said
+from .queries.marks import marks_of
 from .services import editing, staging
 
 UNITS = ("mm", "µm", "in", "°", "N·m", "kPa", "bar", "kg", "s", "min", "°C", "%")
@@ -56,7 +57,7 @@ _SALT = "plans.draft.import"
 
 def table_of(card: RevisionCard, read: ReadPaper) -> DraftTable:
     """The draft's table with what the gauges at hand make of it."""
-    cards = cards_for(card.family_id, read)
+    cards = marks_of(card.id, read.paper).on(cards_for(card.family_id, read))
     best = fits(cards, all_gauges(timezone.now()))
     return DraftTable(read, cards, best, before_review.look_at(cards, best))
 
