@@ -38,6 +38,7 @@ class Verb(StrEnum):
     UNIT_SCRAPPED = "unit.scrapped"
 
     PLAN_IMPORTED = "plan.imported"
+    DRAWING_ADDED = "plan.drawing_added"
     PLAN_REVISED = "plan.revised"
     PLAN_DISCARDED = "plan.discarded"
     PLAN_SENT_FOR_REVIEW = "plan.sent_for_review"
