@@ -21,6 +21,7 @@ class Verb(StrEnum):
     PERSON_DEPUTY_NAMED = "person.deputy_named"
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
     PERSON_LEFT = "person.left"
+    PERSON_MAIL_CHOSEN = "person.mail_chosen"
     SIGNATURE_REFUSED = "signature.refused"
     SIGN_IN_REFUSED = "sign_in.refused"
 
@@ -37,6 +38,7 @@ class Verb(StrEnum):
     UNIT_SCRAPPED = "unit.scrapped"
 
     PLAN_IMPORTED = "plan.imported"
+    DRAWING_ADDED = "plan.drawing_added"
     PLAN_REVISED = "plan.revised"
     PLAN_DISCARDED = "plan.discarded"
     PLAN_SENT_FOR_REVIEW = "plan.sent_for_review"

@@ -74,6 +74,16 @@ class Act(StrEnum):
 
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
+    KEEP_MAIL = "look at undelivered e-mail and try it again"
+
+    LOOK_AT_IMPROVEMENT = "look at corrective actions and what goes wrong most"
+    LEAD_ACTION = "open and lead a corrective action"
+    DO_ACTION = "say that an own action is done"
+    CLOSE_ACTION = "close a corrective action on its effect"
+    RECORD_COST = "record what a nonconformance costs"
+    SET_IMPROVEMENT = "set the rate, the threshold and the number of units for corrective actions"
+    LEAD_FIELD_ACTION = "open a field action and write its letters"
+    FOLLOW_FIELD_ACTION = "record what became of a unit in a field action"
 
 
 _QUALITY = frozenset({R.QUALITY_MANAGER})
@@ -111,4 +121,14 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.ISSUE_CERTIFICATE: _QUALITY,
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
+    Act.KEEP_MAIL: frozenset({R.KEEPER}),
+    Act.LOOK_AT_IMPROVEMENT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY})
+    | frozenset({R.CUSTOMER_SERVICE}),
+    Act.LEAD_ACTION: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.DO_ACTION: EVERYBODY,
+    Act.CLOSE_ACTION: _QUALITY,
+    Act.RECORD_COST: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.SET_IMPROVEMENT: _QUALITY,
+    Act.LEAD_FIELD_ACTION: _QUALITY,
+    Act.FOLLOW_FIELD_ACTION: frozenset({R.QUALITY_MANAGER, R.CUSTOMER_SERVICE}),
 }

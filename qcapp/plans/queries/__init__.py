@@ -32,6 +32,7 @@ from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, S
 from ..states import REVISION_STATES, RevisionState
 from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
+from .marks import marks_of
 
 __all__ = [
     "CheckpointCard",
@@ -283,9 +284,10 @@ def read_checkpoints(revision_id: int) -> list[CheckpointCard]:
     draft = Draft.objects.filter(revision=revision_id).select_related("revision").first()
     if draft:
         family_id = draft.revision.family_id
-        return cards_for(family_id, read_for(family_id, paper_of(draft)))
+        read = read_for(family_id, paper_of(draft))
+        return marks_of(revision_id, read.paper).on(cards_for(family_id, read))
     rows = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
-    return [_checkpoint(row) for row in rows.order_by("position")]
+    return marks_of(revision_id).on([_checkpoint(row) for row in rows.order_by("position")])
 
 
 def _checkpoint(row: Checkpoint) -> CheckpointCard:

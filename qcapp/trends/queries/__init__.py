@@ -11,7 +11,7 @@ from .believing import believability_page
 from .distorting import distortion_page
 from .readings import LONGEST, SHORTEST, USUAL, series_and_decisions, series_of, subject_of
 from .reporting import month_report
-from .watching import signals_of, watch_of
+from .watching import newest_of, signals_of, watch_of
 from .yielding import USUAL_WEEKS, yield_page
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "believability_page",
     "distortion_page",
     "month_report",
+    "newest_of",
     "page_of",
     "series_of",
     "signals_of",

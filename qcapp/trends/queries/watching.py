@@ -109,6 +109,12 @@ def signals_of(family_code: str, key: str) -> Signals:
     return Signals(entry, open_episodes(entry, known), tuple(known))
 
 
+def newest_of(family_id: int) -> int:
+    """The newest result on the units that the watch page looks at, 0 without any; two queries."""
+    items = stored.newest_items(family_id, WINDOW)
+    return stored.newest_result_of_items(items) if items else 0
+
+
 def forget() -> None:
     """Drops what is kept, so that the next page is computed anew: for measuring and for tests."""
     with _lock:
