@@ -62,6 +62,7 @@ INSTALLED_APPS = [
     "qcapp.nonconformance",
     "qcapp.trends",
     "qcapp.certificates",
+    "qcapp.recall",
     "qcapp.history",
     "qcapp.capture",
     "qcapp.api",

@@ -12,6 +12,7 @@ PREFIXES = {
     "evidence": "evidence/",
     "messages": "messages/",
     "gauges": "gauges/",
+    "recall": "gauges/",  # /gauges/…/recall/
     "production": "units/",
     "plans": "plans/",
     "inspections": "",  # /units/open/

@@ -67,6 +67,26 @@ class Calibration(WriteOnceModel):
         return f"{self.gauge_id} {self.done_on}"
 
 
+class CalibrationPoint(WriteOnceModel):
+    """One point of a calibration, in the gauge's unit of measure."""
+
+    calibration = models.ForeignKey(Calibration, on_delete=models.PROTECT, related_name="points")
+    position = models.SmallIntegerField()
+    reference = DecimalTextField()
+    as_found = DecimalTextField()
+    as_left = DecimalTextField(null=True, blank=True)  # empty where nothing was adjusted
+    limit = DecimalTextField()  # limit of error, plus and minus
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["calibration", "position"], name="gauges_point_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reference}: {self.as_found}"
+
+
 class GaugeUse(WriteOnceModel):
     """A gauge taken out of use or put back, with the reason. The latest row counts."""
 

@@ -87,7 +87,11 @@ def add_kind(request: HttpRequest) -> HttpResponse:
 @require_POST
 def calibrate(request: HttpRequest, number: str) -> HttpResponse:
     """A calibration of the gauge."""
-    return _act(request, number, "calibration", forms.CalibrationForm(request.POST), services.record_calibration)
+
+    def record(**values: Any) -> object:
+        return services.record_calibration(points=forms.points_of(request.POST), **values)
+
+    return _act(request, number, "calibration", forms.CalibrationForm(request.POST), record)
 
 
 @needs(Act.KEEP_GAUGES)
@@ -141,6 +145,8 @@ def _page(
         "calibrations": queries.calibrations_of(card.id),
         "uses": queries.uses_of(card.id),
         "forms": fresh | (bound or {}),
+        "point_columns": forms.POINT_COLUMNS,
+        "points": forms.typed_points(request.POST if "calibration" in (bound or {}) else None),
         "out_of_use": card.reason == queries.OUT_OF_USE,
         "keeps": may(request.user, Act.KEEP_GAUGES, now),
     }

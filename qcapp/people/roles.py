@@ -72,6 +72,7 @@ class Act(StrEnum):
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
 
+    HOLD_AFFECTED = "hold what a wrong gauge has measured"
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
     KEEP_MAIL = "look at undelivered e-mail and try it again"
@@ -119,6 +120,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.ACKNOWLEDGE_SIGNAL: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
     Act.KEEP_MAIL: frozenset({R.KEEPER}),

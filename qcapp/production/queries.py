@@ -272,6 +272,17 @@ def open_holds(item_id: int) -> list[HoldCard]:
     return [_hold(row) for row in _holds(item_id).filter(lift__isnull=True)]
 
 
+def held_items(item_ids: Iterable[int]) -> frozenset[int]:
+    """Those of the items that are on hold now; one query."""
+    rows = Hold.objects.filter(item__in=list(item_ids), lift__isnull=True)
+    return frozenset(rows.values_list("item_id", flat=True))
+
+
+def state_label(state: str) -> str:
+    """A unit's state in words; empty for what is not a unit."""
+    return UnitState(state).label if state else ""
+
+
 def holds_of(item_id: int) -> list[HoldCard]:
     """Every hold of an item, lifted ones too, the oldest first."""
     return [_hold(row) for row in _holds(item_id)]
