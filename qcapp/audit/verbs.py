@@ -28,6 +28,8 @@ class Verb(StrEnum):
     GAUGE_ADDED = "gauge.added"
     GAUGE_CALIBRATED = "gauge.calibrated"
     GAUGE_TAKEN_OUT_OF_USE = "gauge.taken_out_of_use"
+    GAUGE_STUDY_PLANNED = "gauge.study_planned"
+    GAUGE_STUDY_READ = "gauge.study_read"
     GAUGE_RECALLED = "gauge.recalled"
     GAUGE_PUT_BACK_IN_USE = "gauge.put_back_in_use"
 

@@ -107,3 +107,32 @@ class ReasonForm(forms.Form):
     """Why a gauge is taken out of use or put back."""
 
     reason = forms.CharField(label="Reason", max_length=200)
+
+
+class StudyForm(forms.Form):
+    """A gauge study to plan. Badges and the parts that do not conform are lists with blanks or commas between."""
+
+    title = forms.CharField(label="What it is for", max_length=160, help_text="The checkpoint, such as 501 head angle.")
+    badges = forms.CharField(
+        label="Badges of who reads", max_length=120, help_text="Two to six, such as 1001 1002 1003."
+    )
+    parts = forms.IntegerField(label="Parts", initial=10, min_value=2, max_value=60)
+    trials = forms.IntegerField(label="Times each", initial=3, min_value=2, max_value=5)
+    lower = _number("Lower limit")
+    upper = _number("Upper limit")
+    bad = forms.CharField(
+        label="Parts that do not conform",
+        max_length=200,
+        required=False,
+        help_text="Only for a study of verdicts, by eye for example: the numbers of the bad parts, such as 3 7 9.",
+    )
+
+    def given(self) -> dict[str, Any]:
+        """What the service takes. Raises Invalid `study_truth` for a number that is no part."""
+        values = dict(self.cleaned_data)
+        bad, parts = values.pop("bad").replace(",", " ").split(), values["parts"]
+        if any(not (one.isascii() and one.isdigit() and 1 <= int(one) <= parts) for one in bad):
+            raise Invalid("study_truth", f"Parts are numbered from 1 to {parts}; correct those that do not conform.")
+        values["badges"] = values["badges"].replace(",", " ").split()
+        values["truth"] = [str(part) not in bad for part in range(1, parts + 1)] if bad else []
+        return values

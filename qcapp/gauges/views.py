@@ -25,6 +25,7 @@ from qcapp.people.roles import Act
 
 from . import forms, queries, services
 from .due import SOON, calendar_of, due_list, feed_key, person_of_key
+from .studying import studies_of
 
 Perform = Callable[[dict[str, Any], datetime], object]
 
@@ -181,6 +182,7 @@ def _page(
         "gauge": card,
         "calibrations": queries.calibrations_of(card.id),
         "uses": queries.uses_of(card.id),
+        "studies": studies_of(card.id),
         "forms": fresh | (bound or {}),
         "point_columns": forms.POINT_COLUMNS,
         "points": forms.typed_points(request.POST if "calibration" in (bound or {}) else None),

@@ -69,7 +69,7 @@ def test_stops_feeding_who_left_and_who_guesses(shelf, cast, client, fixed_now):
     assert client.get(address).status_code == 200
     assert client.get("/gauges/due/guess.ics").status_code == 404
     assert client.get(address.replace(".ics", "x.ics")).status_code == 404
-    mark_left(by=cast.keeper, person=cast.metrology, on=fixed_now.date() - timedelta(days=1), at=fixed_now)
+    mark_left(by=cast.keeper, person=cast.metrology, at=fixed_now)
     assert client.get(address).status_code == 404
 
 
