@@ -35,6 +35,11 @@ class ReadingAgain:
     outcome: str
     recorded_at: datetime
 
+    @property
+    def known_then(self) -> bool:
+        """Whether the answer was out of band as it was recorded, so that a report stands since."""
+        return self.outcome == "out_of_band"
+
 
 @dataclass(frozen=True)
 class AffectedUnit:
@@ -77,6 +82,10 @@ class RecallView:
         """How many units stand with each finding, the gravest first."""
         found = Counter(unit.worst for unit in self.units)
         return [(finding.value, found[finding]) for finding in GRAVEST_FIRST]
+
+    @property
+    def proven(self) -> list[AffectedUnit]:
+        return [unit for unit in self.units if unit.worst == Finding.STILL_IN_BAND]
 
     @property
     def in_doubt(self) -> list[AffectedUnit]:
@@ -144,12 +153,17 @@ def _one(
     own = reading.checkpoint.unit_of_measure
     if not unit or unit == own:
         again = judge_again(value, reading.checkpoint.band, curve, uncertainty)
-        return as_text(again.error), as_text(again.corrected), again.finding
+        return _said(again.error, reading), _said(again.corrected, reading), again.finding
     shown = convert(value, own, unit)
     error = convert(shown, unit, own) - convert(shown - curve.at(shown), unit, own)
     width = convert(uncertainty, unit, own) - convert(Decimal(0), unit, own)
     again = judge_again(value, reading.checkpoint.band, ErrorCurve([ErrorPoint(Decimal(0), error)]), width)
-    return as_text(again.error), as_text(again.corrected), again.finding
+    return _said(again.error, reading), _said(again.corrected, reading), again.finding
+
+
+def _said(value: Decimal, reading: GaugeReading) -> str:
+    """With one decimal more than the plan asks for: enough to see on which side of a limit it lies."""
+    return as_text(value.quantize(Decimal(1).scaleb(-reading.checkpoint.decimals - 1)))
 
 
 def _units(readings: Sequence[GaugeReading], judged: Sequence[ReadingAgain]) -> tuple[AffectedUnit, ...]:

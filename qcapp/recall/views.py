@@ -100,7 +100,8 @@ def _page(
     ticked = {unit.item_id for unit in view.in_doubt if not unit.on_hold} if chosen is None else chosen
     context = {
         "view": view,
-        "units": [(unit, unit.item_id in ticked) for unit in view.units],
+        "doubted": [(unit, unit.item_id in ticked) for unit in view.in_doubt],
+        "proven": [(unit, unit.item_id in ticked) for unit in view.proven],
         "form": (form or forms.HoldForm()) if may(request.user, Act.HOLD_AFFECTED, now) else None,
     }
     return render(request, "recall/look.html", context, status=status)

@@ -60,9 +60,18 @@ def test_judges_again_what_was_measured_since_the_last_good_calibration(line: Li
     by_serial = {unit.serial: unit.readings[0] for unit in found.units}
     serials = line.serials
     # worked by hand: reading + 0.05 against 40 to 60 with U = 0.02
-    assert (by_serial[serials[0]].corrected, by_serial[serials[0]].finding.value) == ("50.050", "still in band")
-    assert (by_serial[serials[1]].corrected, by_serial[serials[1]].finding.value) == ("59.950", "still in band")
-    assert (by_serial[serials[2]].corrected, by_serial[serials[2]].finding.value) == ("60.020", "doubtful")
+    assert (Decimal(by_serial[serials[0]].corrected), by_serial[serials[0]].finding.value) == (
+        Decimal("50.050"),
+        "still in band",
+    )
+    assert (Decimal(by_serial[serials[1]].corrected), by_serial[serials[1]].finding.value) == (
+        Decimal("59.950"),
+        "still in band",
+    )
+    assert (Decimal(by_serial[serials[2]].corrected), by_serial[serials[2]].finding.value) == (
+        Decimal("60.020"),
+        "doubtful",
+    )
     assert by_serial[serials[3]].finding.value == "still in band"
     assert [unit.serial for unit in found.in_doubt] == [serials[2]]
     worse = recall_of("CA-01", find(line, wrong_by("-0.09")), at=line.at + timedelta(days=2))
@@ -150,7 +159,7 @@ def test_shows_the_page_and_holds_from_it(line: Line, client_of, cast: Cast) -> 
     page = client.get(address).content.decode()
     doubtful = next(unit for unit in view(line, calibration).units if unit.worst.value == "doubtful")
     assert page.count("checked") == 1
-    for text in (doubtful.serial, "60.020", "doubtful", "still in band", "5 readings on 5 units"):
+    for text in (doubtful.serial, "60.0200", "doubtful", "still in band", "5 readings on 5 units"):
         assert text in page, text
     chosen = {"item": [doubtful.item_id], "reason": "bent <jaw>"}
     wrong = client.post(f"{address}hold/", chosen | {"pin": "000000"})
