@@ -59,6 +59,7 @@ INSTALLED_APPS = [
     "qcapp.inspections",
     "qcapp.nonconformance",
     "qcapp.trends",
+    "qcapp.improvement",
     "qcapp.certificates",
     "qcapp.history",
     "qcapp.capture",
