@@ -110,7 +110,7 @@ class CostCard:
 
     @property
     def sum(self) -> Decimal:
-        return Decimal(self.cents) / 100
+        return Decimal(self.cents).scaleb(-2)
 
 
 @dataclass(frozen=True)
@@ -155,7 +155,7 @@ class ActionView:
 
     @property
     def spent(self) -> Decimal:
-        return Decimal(sum(one.cents for one in self.costs)) / 100
+        return Decimal(sum(one.cents for one in self.costs)).scaleb(-2)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -84,7 +85,7 @@ class CostForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         cleaned["minutes"] = cleaned.get("minutes") or 0
-        cleaned["material"] = cleaned.get("material") or 0
+        cleaned["material"] = cleaned.get("material") or Decimal(0)
         return cleaned
 
 

@@ -14,4 +14,4 @@ def percent(share: float) -> str:
 
 def money(cents: int, currency: str) -> str:
     """1 234.50 EUR, from hundredths."""
-    return f"{Decimal(cents) / 100:,.2f} {currency}".replace(",", " ")
+    return f"{Decimal(cents).scaleb(-2):,.2f} {currency}".replace(",", " ")
