@@ -62,7 +62,7 @@ def _people(to: Person | Role | Iterable[Person], at: datetime) -> list[Person]:
     if isinstance(to, Role):
         return people_with_role(to, at)
     # The person of a request is a lazy object, which says that it can be iterated over: ask for what people have.
-    return [cast("Person", to)] if hasattr(to, "badge") else list(cast("Iterable[Person]", to))
+    return [cast("Person", to)] if hasattr(to, "badge") else list(to)
 
 
 def _cut(text: str, longest: int) -> str:

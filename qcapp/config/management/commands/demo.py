@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from qcapp.audit.services import anchor
 from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
 
@@ -71,15 +72,17 @@ class Command(BaseCommand):
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
         done = 0
+        stories = (*mudguards(), *UNITS)
 
         def tick() -> None:
             nonlocal done
             done += 1
-            full = done * BAR // len(UNITS)
-            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(UNITS)} units", ending="")
+            full = done * BAR // len(stories)
+            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(stories)} units", ending="")
             self.stdout.flush()
 
-        play_units(UNITS, cast, now, now, tick)
+        play_units(stories, cast, now, now, tick)
+        improve(cast, now)
         self.stdout.write("")
         anchor(at=now)
 
