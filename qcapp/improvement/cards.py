@@ -43,7 +43,8 @@ class Cluster:
     @property
     def words(self) -> str:
         where = f" on {self.family_code}" if self.family_code else ""
-        return f"{len(self.reports)} reports at the same {BASES[self.basis]}: {self.label}{where}"
+        many = "s" if len(self.reports) > 1 else ""
+        return f"{len(self.reports)} report{many} at the same {BASES[self.basis]}: {self.label}{where}"
 
     @property
     def asked(self) -> str:

@@ -76,7 +76,7 @@ def test_compares_as_scipy_does_on_the_raw_answers(thrice: Workshop) -> None:
     assert found.means.p_value == pytest.approx(welch.pvalue)
     interval = welch.confidence_interval(0.95)
     assert (found.means.change.lower, found.means.change.upper) == pytest.approx((interval.low, interval.high))
-    assert found.means_sentence.startswith("The mean changed: 62.155 before, 62.005 since °")
+    assert found.means_sentence.startswith("The mean changed: 62.155 before, 62.005 ° since")
 
 
 def test_does_not_call_chance_an_effect(thrice: Workshop) -> None:

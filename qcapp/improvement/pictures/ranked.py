@@ -19,13 +19,13 @@ def pareto_picture(found: Pareto) -> str:
     bars = [*found.bars, *([found.others] if found.others else [])]
     if not bars:
         return ""
-    frame = Frame(WIDTH, ROW * len(bars) + 44, left=270, right=170, top=24, bottom=20)
+    frame = Frame(WIDTH, ROW * len(bars) + 44, left=270, right=220, top=24, bottom=20)
     x = frame.x(0.0, max(bar.share for bar in bars))
-    right = Frame(WIDTH, frame.height, left=frame.inner_right + 70, right=52, top=24, bottom=20).x(0.0, 1.0)
+    right = Frame(WIDTH, frame.height, left=frame.inner_right + 84, right=36, top=24, bottom=20).x(0.0, 1.0)
     rows = "".join(_row(found, bar, frame.top + ROW * place, x(bar.share), right(bar.cumulative), x.left)
                    for place, bar in enumerate(bars))  # fmt: skip
-    heads = label(frame.left, 14, "of these", "c-tick", "start") + label(right.left, 14, "0 %")
-    ends = label(right.right, 14, "together 100 %")
+    heads = label(right.left, 14, "0 %") + label((right.left + right.right) / 2, 14, "together")
+    ends = label(right.right, 14, "100 %")
     lines = "".join(f"M{end:g} 20V{frame.inner_bottom + 8}" for end in (right.left, right.right))
     said = "; ".join(f"{bar.label}: {number_of(found, bar)}" for bar in bars)
     title = f"{MEASURES[found.measure].capitalize()} by {found.by}"

@@ -10,7 +10,7 @@ from qcapp.trends.pictures.frame import Frame, label, picture, ticks
 
 from ..queries.seeing import Wanted, Week
 
-WIDTH, HEIGHT = 760, 200
+WIDTH, HEIGHT = 1180, 190
 
 
 def weeks_picture(weeks: Sequence[Week], wanted: Wanted) -> str:

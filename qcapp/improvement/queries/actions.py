@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 LONGEST_LIST = 300
+SAID = {"do": "done", "verify": "verified", "send_back": "sent back", "cancel": "cancelled"}
 
 
 def action_row(number: str) -> CorrectiveAction:
@@ -103,7 +104,7 @@ def step_card(row: Step) -> StepCard:
     state = events[-1].state if events else StepState.AGREED.value
     return StepCard(
         id=row.pk, text=row.text, owner_id=row.owner_id, owner_name=row.owner.name, due_on=row.due_on, state=state,
-        events=tuple(EventCard(e.move.replace("_", " "), e.note, e.by.name, e.at, e.by_id) for e in events),
+        events=tuple(EventCard(SAID[e.move], e.note, e.by.name, e.at, e.by_id) for e in events),
         possible=tuple(STEP_STATES.possible(state)),
     )  # fmt: skip
 

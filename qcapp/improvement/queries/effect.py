@@ -135,7 +135,7 @@ def _said(means: MeanChange | None, measure: str, decimals: int) -> str:
     unit = f" {measure}" if measure else ""
     surely = "changed" if means.p_value < SURE else "did not surely change"
     return (
-        f"The mean {surely}: {means.before.mean:.{places}f} before, {means.after.mean:.{places}f} since{unit}; the "
+        f"The mean {surely}: {means.before.mean:.{places}f} before, {means.after.mean:.{places}f}{unit} since; the "
         f"change of {change.estimate:+.{places}f} lies between {change.lower:+.{places}f} and "
         f"{change.upper:+.{places}f}{unit}, and chance alone does as much in {percent(means.p_value)} of such cases."
     )

@@ -81,8 +81,9 @@ def add_step(*, by: Person, number: str, text: str, owner_badge: str, due_on: da
     if due_on < site_day(at):
         raise Invalid("due_in_the_past", "The day on which it is due has passed; choose a later one.")
     step = Step.objects.create(action=row, text=text, owner=owner, due_on=due_on, by=by, at=at)
+    subject = f"{row.number}: a step for you, due {due_on.day} {due_on:%b %Y}"
     tell(
-        to=owner, kind=Kind.ACTION_PROPOSED, subject=f"{row.number}: a step for you, due {due_on:%Y-%m-%d}", text=text,
+        to=owner, kind=Kind.ACTION_PROPOSED, subject=subject, text=text,
         link=_link(row), about=f"action {row.number}", key=f"{row.number} step {step.pk}", at=at, leave_out=by,
     )  # fmt: skip
     told = {"step": step.pk, "text": text, "owner": str(owner.uuid), "due_on": due_on.isoformat()}
@@ -105,7 +106,7 @@ def move_step(*, by: Person, number: str, step_id: int, name: str, note: str = "
     card = step_card(step)
     after = STEP_STATES.next(card.state, name)
     _require_step_right(by, step, name, at)
-    if name == "verify" and any(one.what == "do" and one.by_id == by.pk for one in card.events):
+    if name == "verify" and any(one.what == "done" and one.by_id == by.pk for one in card.events):
         raise NotAllowed("own_step", "Nobody verifies what they did themselves; ask another person.")
     note = plain_text("The note", " ".join(note.split()), longest=300, needed=name != "verify")
     StepEvent.objects.create(step=step, move=name, state=after, note=note, by=by, at=at)
