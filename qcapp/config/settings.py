@@ -61,6 +61,7 @@ INSTALLED_APPS = [
     "qcapp.inspections",
     "qcapp.nonconformance",
     "qcapp.trends",
+    "qcapp.improvement",
     "qcapp.certificates",
     "qcapp.recall",
     "qcapp.history",

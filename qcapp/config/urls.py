@@ -18,6 +18,7 @@ PREFIXES = {
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
     "trends": "trends/",
+    "improvement": "improvement/",
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "api": "api/",
     "capture": "",

@@ -34,6 +34,9 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/certificates/", "issue", ("certificates.Certificate", "issue")),
     ("/plans/", "uuid", ("plans.PlanRevision", "uuid")),
     ("/check/", "token", ("certificates.Certificate", "token")),
+    ("/improvement/actions/", "number", ("improvement.CorrectiveAction", "number")),
+    ("/improvement/field/", "number", ("improvement.FieldAction", "number")),
+    ("/improvement/costs/", "entry_id", ("improvement.CostEntry", "pk")),
     ("/messages/", "message_id", ("shop_messages.Message", "pk")),
     ("", "family", ("production.PartFamily", "code")),
 )

@@ -25,6 +25,7 @@ FILLED = {
     "issue": "1",
     "message_id": "1",
     "study": "1",
+    "entry_id": "1",
 }
 EVERYBODY = "everybody"
 SIGNED_IN = "whoever has signed in"
