@@ -39,6 +39,7 @@ class Identity:
     documents: tuple[Document, ...]
     chain_number: int
     chain_digest: str
+    signing_fingerprint: str  # SHA-256 of the certificate whose key signs the file
 
 
 def build(record: Record) -> Identity:
@@ -64,4 +65,5 @@ def build(record: Record) -> Identity:
         documents=tuple(Document(one.kind, one.number, one.revision) for one in plan.documents),
         chain_number=record.chain_number,
         chain_digest=record.chain_digest,
+        signing_fingerprint=record.signing_fingerprint,
     )

@@ -32,6 +32,7 @@ class Record:
     release_meaning: str
     chain_number: int
     chain_digest: str
+    signing_fingerprint: str
 
     def moment(self, at: datetime) -> str:
         """24 Nov 2026 14:10 +01:00."""

@@ -15,6 +15,7 @@ from django.db import connection
 from django.utils import timezone
 
 from qcapp.audit.services import anchor
+from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
@@ -70,6 +71,7 @@ class Command(BaseCommand):
         cast = people.make_people(begin)
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
+        make_key(at=begin, years=10)
         done = 0
 
         def tick() -> None:
