@@ -28,6 +28,7 @@ from qcapp.lib.pdf_worker import INVISIBLE, NotMade, known_characters
 from qcapp.lib.signing_keys import SigningKey, current_key, grouped, key_of
 
 from ..models import CertificateFile
+from ..qif import qif_of
 from ..queries import CertificateCard, content_of
 
 TEMPLATE = "certificates/certificate.html"
@@ -88,8 +89,11 @@ def unsigned(card: CertificateCard, says: dict[str, Any]) -> bytes:
 
 
 def attachments(says: dict[str, Any]) -> list[Attached]:
-    """The files inside the PDF: what it says, as canonical JSON."""
-    return [Attached("certificate.json", "Everything the certificate says (JSON)", canonical(says).encode(), "Source")]
+    """The files inside the PDF: what it says, as canonical JSON, and its results as QIF."""
+    return [
+        Attached("certificate.json", "Everything the certificate says (JSON)", canonical(says).encode(), "Source"),
+        Attached("results.qif", "The results (QIF 3.0, ISO 23952)", qif_of(says), "Data"),
+    ]
 
 
 def _key_named(says: dict[str, Any]) -> SigningKey:
