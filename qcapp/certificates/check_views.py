@@ -6,7 +6,7 @@ from datetime import timedelta
 from http import HTTPStatus
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -17,6 +17,7 @@ from qcapp.lib.middleware import client_address
 from qcapp.people.access import public
 from qcapp.people.services import take_a_turn
 
+from .content_schema import content_schema
 from .forms import CheckForm
 from .queries import check_token, published_keys
 from .services.checking import check_pdf
@@ -53,6 +54,13 @@ def check(request: HttpRequest, token: str) -> HttpResponse:
     except NotFound as error:
         return _page(request, HTTPStatus.NOT_FOUND, form=CheckForm(), problem=error.message)
     return _page(request, form=CheckForm(), card=card)
+
+
+@require_safe
+@public
+def content_schema_page(request: HttpRequest) -> HttpResponse:
+    """The JSON Schema of what certificates say; it tells nothing about any of them."""
+    return JsonResponse(content_schema(), json_dumps_params={"indent": 2}, content_type="application/schema+json")
 
 
 def _count(request: HttpRequest, what: str, most: int) -> None:

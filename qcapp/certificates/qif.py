@@ -18,13 +18,8 @@ NAMESPACE = "http://qifstandards.org/xsd/qif3"
 VERSION = "3.0.0"
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?\Z")
 FAMILIES = {"mm": "Linear", "°": "Angular"}
-STATUS = {
-    "in_band": "PASS",
-    "near_limit": "PASS",
-    "out_of_band": "FAIL",
-    "conforms": "PASS",
-    "does_not_conform": "FAIL",
-}
+PASS, FAIL = "PASS", "FAIL"
+STATUS = {"in_band": PASS, "near_limit": PASS, "out_of_band": FAIL, "conforms": PASS, "does_not_conform": FAIL}
 Says = Mapping[str, Any]
 
 

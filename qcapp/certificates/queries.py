@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from qcapp.core.errors import NotFound, Refused
 from qcapp.core.sealing import digest
@@ -154,6 +155,12 @@ def certificate(number: str, issue: int) -> CertificateCard:
 def certificates_of(item_id: int) -> list[CertificateCard]:
     """Every issue for an item, the latest first."""
     return _cards(Certificate.objects.filter(item=item_id).order_by("-issue"))
+
+
+def certificates_since(since: datetime, limit: int = 100) -> list[CertificateCard]:
+    """Issues made or withdrawn at or after a time, the oldest first; `limit` of them at most."""
+    rows = Certificate.objects.annotate(changed=Coalesce("withdrawal__at", "issued_at"))
+    return _cards(rows.filter(changed__gte=since).order_by("changed", "id")[:limit])
 
 
 def check_token(token: str) -> CertificateCard:

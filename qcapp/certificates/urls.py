@@ -12,6 +12,7 @@ urlpatterns = [
     path("certificates/<str:number>/<int:issue>.pdf", views.pdf, name="pdf"),
     path("certificates/<str:number>/<int:issue>.json", views.frozen, name="json"),
     path("certificates/<str:number>/<int:issue>/withdraw/", views.withdraw_issue, name="withdraw_issue"),
+    path("certificates/schema/1.json", check_views.content_schema_page, name="schema"),
     path("check/", check_views.check_file, name="check_file"),
     path("check/<str:token>/", check_views.check, name="check"),
 ]

@@ -157,3 +157,8 @@ def write_whole(path: Path, data: bytes) -> None:
 def frozen_json(card: CertificateCard) -> str:
     """The content as readable JSON, for machines and for people who look."""
     return json.dumps(content_of(card.id), ensure_ascii=False, indent=2)
+
+
+def qif_bytes(card: CertificateCard) -> bytes:
+    """The results as QIF 3.0, as they are inside the PDF."""
+    return qif_of(content_of(card.id))
