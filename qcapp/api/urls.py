@@ -90,6 +90,11 @@ urlpatterns = [
         certificates.CertificatePdfView.as_view(),
         name="certificate-pdf",
     ),
+    path(
+        "v1/certificates/<str:number>/<int:issue>/qif",
+        certificates.CertificateQifView.as_view(),
+        name="certificate-qif",
+    ),
     path("v1/trends/<str:family>", trends.WatchView.as_view(), name="trends"),
     path("v1/trends/<str:family>/<slug:key>", trends.CharacteristicView.as_view(), name="trend"),
     path(

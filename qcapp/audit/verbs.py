@@ -91,5 +91,6 @@ class Verb(StrEnum):
 
     RELEASE_GIVEN = "release.given"
     RELEASE_WITHDRAWN = "release.withdrawn"
+    SIGNING_KEY_ADDED = "signing_key.added"
     CERTIFICATE_ISSUED = "certificate.issued"
     CERTIFICATE_WITHDRAWN = "certificate.withdrawn"

@@ -38,6 +38,9 @@ QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 SECRET_KEY = env.secret_key("QCAPP_SECRET_KEY", QCAPP_DATA_DIR / "secret_key", DEBUG)
 QCAPP_PIN_PEPPER = env.secret("QCAPP_PIN_PEPPER", SECRET_KEY, "qcapp PIN pepper 1")
 QCAPP_ANCHOR_KEY = env.secret("QCAPP_ANCHOR_KEY", SECRET_KEY, "qcapp audit anchors 1")
+QCAPP_SIGNING_FOLDER = Path(env.text("QCAPP_SIGNING_FOLDER", str(QCAPP_DATA_DIR / "keys")))
+QCAPP_SIGNING_PASSPHRASE = env.kept_text("QCAPP_SIGNING_PASSPHRASE", QCAPP_DATA_DIR / "signing_passphrase")
+QCAPP_TIMESTAMP_URL = env.text("QCAPP_TIMESTAMP_URL")
 
 # --- databases ---------------------------------------------------------------------------------------------
 DATABASES = {"default": env.database("QCAPP_DATABASE_URL", f"sqlite:///{QCAPP_DATA_DIR / 'qcapp.sqlite3'}", 3)}

@@ -6,6 +6,7 @@ judge and store, `computing` follows with derived checkpoints, `recording` does 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -107,16 +108,20 @@ def record_operations(
 
 
 def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
-    """The results in a CSV file (docs/results-file.md), recorded through `record_operations` as far as they can be.
+    """The results in a CSV or QIF file (docs/results-file.md), recorded by `record_operations` as far as they can be.
 
     Gives an ImportReport: applied, duplicates, and each rejected row with its line and reason. Importing a file
     twice changes nothing. Raises NotAllowed `not_permitted`, and Invalid when the file as a whole cannot be read.
     """
-    from .results_file import ImportReport, read_results, to_operations
+    from .qif_file import looks_like_qif, read_qif
+    from .results_file import MAX_BYTES, ImportReport, read_results, to_operations
 
     require(by, Act.IMPORT_RESULTS, at)
     report = ImportReport()
-    for lines in to_operations(read_results(stream), report):
+    content = stream.read(MAX_BYTES + 1)
+    machine = len(content) <= MAX_BYTES and looks_like_qif(content)
+    file = read_qif(content, badge=by.badge) if machine else read_results(io.BytesIO(content))
+    for lines in to_operations(file, report):
         verdicts = record_operations(
             sent_by=by,
             device="file",

@@ -6,6 +6,7 @@ from .accounts import add_person, change_person, mark_left, set_password, set_pi
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
+from .turns import take_a_turn
 
 __all__ = [
     "Method",
@@ -23,5 +24,6 @@ __all__ = [
     "require",
     "set_password",
     "set_pin",
+    "take_a_turn",
     "write_signature",
 ]

@@ -17,6 +17,7 @@ from django.db import connection
 from django.utils import timezone
 
 from qcapp.audit.services import anchor
+from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
@@ -74,6 +75,7 @@ class Command(BaseCommand):
         cast = people.make_people(begin)
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
+        make_key(at=begin, years=10)
         done = 0
         stories = (*mudguards(), *UNITS)
 
