@@ -11,6 +11,7 @@ from qcapp.people.access import SIGNED_IN
 from .acts import ActView
 from .v1 import (
     bench,
+    beside,
     certificates,
     decisions,
     gauges,
@@ -90,5 +91,8 @@ urlpatterns = [
     path("v1/trends/<str:family>/<slug:key>", trends.CharacteristicView.as_view(), name="trend"),
     path("v1/distortion/<str:family>", trends.DistortionView.as_view(), name="distortion"),
     path("v1/yield/<str:family>", trends.YieldView.as_view(), name="yield"),
+    path("v1/photos", beside.PhotosView.as_view(), name="photos"),
+    path("v1/remarks", beside.RemarksView.as_view(), name="remarks"),
+    path("v1/gauges/<str:number>/doubt", beside.GaugeDoubtView.as_view(), name="gauge-doubt"),
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),
 ]

@@ -50,6 +50,8 @@ class Verb(StrEnum):
     RESULTS_RECORDED = "results.recorded"
     RESULTS_IMPORTED = "results.imported"
     RESULT_DECIDED = "result.decided"
+    PHOTO_KEPT = "photo.kept"
+    REMARK_WRITTEN = "remark.written"
     STAGE_SIGNED = "stage.signed"
     CHECKPOINTS_REOPENED = "checkpoints.reopened"
 

@@ -68,6 +68,7 @@ class Act(StrEnum):
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
 
+    DOUBT_GAUGE = "take a doubtful gauge out of use"
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
     KEEP_MAIL = "look at undelivered e-mail and try it again"
@@ -112,6 +113,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.LIFT_HOLD: _QUALITY,
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
     Act.KEEP_MAIL: frozenset({R.KEEPER}),

@@ -65,6 +65,19 @@ class BenchConflicting(serializers.Serializer[Any]):
     recorded_at = serializers.DateTimeField()
 
 
+class BenchPhoto(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    file = serializers.UUIDField(help_text="/evidence/<file>/")
+    marks = serializers.ListField(child=serializers.ListField(child=serializers.IntegerField()))
+
+
+class BenchRemark(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    kind = serializers.CharField()
+    text = serializers.CharField()
+    by = serializers.CharField()
+
+
 class BenchCheckpoint(serializers.Serializer[Any]):
     key = serializers.CharField()
     number = serializers.IntegerField()
@@ -115,6 +128,10 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     gauge_kinds = serializers.ListField(child=serializers.CharField())
     frequency = serializers.CharField()
     second_inspection = serializers.BooleanField()
+    photo = serializers.BooleanField(help_text="the answer counts as proven only with a picture")
+    photo_taken = serializers.BooleanField(help_text="there is one in this round")
+    photos = BenchPhoto(many=True)
+    remarks = BenchRemark(many=True)
     joint = serializers.CharField(allow_blank=True)
     document = serializers.CharField(allow_blank=True)
     instruction = serializers.CharField(allow_blank=True)
