@@ -67,6 +67,11 @@ class Verb(StrEnum):
     REPORT_WITHDRAWAL_SIGNED = "report.withdrawal_signed"
     REPORT_WITHDRAWN = "report.withdrawn"
 
+    TREND_LIMITS_FROZEN = "trend.limits_frozen"
+    TREND_POINT_LEFT_OUT = "trend.point_left_out"
+    TREND_POINT_PUT_BACK = "trend.point_put_back"
+    TREND_SIGNAL_ACKNOWLEDGED = "trend.signal_acknowledged"
+
     RELEASE_GIVEN = "release.given"
     RELEASE_WITHDRAWN = "release.withdrawn"
     CERTIFICATE_ISSUED = "certificate.issued"

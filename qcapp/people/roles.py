@@ -42,6 +42,7 @@ class Act(StrEnum):
     LOOK_AT_REPORTS = "look at nonconformance reports"
     LOOK_AT_GAUGES = "look at gauges"
     LOOK_AT_TRENDS = "look at trends"
+    LOOK_AT_BELIEVABILITY = "look at whether the recording is believable"
     GET_CERTIFICATE = "get a certificate"
     READ_AUDIT = "read the audit chain"
 
@@ -64,6 +65,9 @@ class Act(StrEnum):
     CLOSE_REPORT = "verify and close a nonconformance report"
     WITHDRAW_REPORT = "withdraw a nonconformance report"
     LIFT_HOLD = "lift a hold"
+
+    FREEZE_LIMITS = "freeze control limits, leave a point out of a chart"
+    ACKNOWLEDGE_SIGNAL = "acknowledge a signal of a chart"
 
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
@@ -111,6 +115,9 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.CLOSE_REPORT: _QUALITY,
     Act.WITHDRAW_REPORT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.LIFT_HOLD: _QUALITY,
+    Act.LOOK_AT_BELIEVABILITY: _QUALITY,
+    Act.FREEZE_LIMITS: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.ACKNOWLEDGE_SIGNAL: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
     Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
