@@ -34,6 +34,9 @@ class Verb(StrEnum):
     UNIT_OPENED = "unit.opened"
     UNIT_HELD = "unit.held"
     UNIT_HOLD_LIFTED = "unit.hold_lifted"
+    PROCEDURE_ADDED = "procedure.added"
+    PROCEDURE_WITHDRAWN = "procedure.withdrawn"
+    QUALIFICATION_ADDED = "qualification.added"
     UNIT_WELDED = "unit.welded"
     UNIT_SCRAPPED = "unit.scrapped"
 

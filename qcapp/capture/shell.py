@@ -18,18 +18,23 @@ FILES = (
     "css/floor.css",
     "img/band.svg",
     "js/verdict.js",
+    "capture/acts.js",
     "capture/band.js",
     "capture/bench.js",
+    "capture/beside.js",
     "capture/dialogs.js",
     "capture/dom.js",
     "capture/entering.js",
     "capture/floor.js",
     "capture/outbox.js",
+    "capture/overview.js",
     "capture/panels.js",
+    "capture/photo.js",
     "capture/shell.js",
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",
+    "capture/words.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
 SHELLS = ("floor", "bench")

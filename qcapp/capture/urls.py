@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import views
+from . import views, welding
 
 app_name = "capture"
 urlpatterns = [
@@ -8,5 +8,6 @@ urlpatterns = [
     path("floor/shell/<str:name>/", views.shell, name="shell"),
     path("floor/app.webmanifest", views.manifest, name="manifest"),
     path("sw.js", views.worker, name="worker"),
+    path("units/<str:serial>/weld/", welding.weld, name="weld"),
     path("units/<str:serial>/bench/", views.bench, name="bench"),
 ]

@@ -12,7 +12,7 @@ PREFIXES = {
     "evidence": "evidence/",
     "messages": "messages/",
     "gauges": "gauges/",
-    "production": "units/",
+    "production": "",  # /welding/
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",

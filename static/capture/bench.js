@@ -1,21 +1,25 @@
 // The bench: one checkpoint at a time, large, beside the list of its stage.
 
+import * as acts from "./acts.js";
 import { tone } from "./band.js";
 import { ask, el, fill, find, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
 import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import * as outbox from "./outbox.js";
+import { overview } from "./overview.js";
 import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
 import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, state, take } from "./unit.js";
+import { learn, t } from "./words.js";
 
 // ---- beginning
 
 const asked = new URLSearchParams(location.search);
 
 async function load() {
+  await learn((await store.getMeta("person").catch(() => null))?.language ?? document.documentElement.lang);
   try {
     take(await firstSight(later));
   } catch (error) {
@@ -29,6 +33,7 @@ async function load() {
   outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   state.drafts = await store.drafts(`${me().badge}/${serial}/`);
   await readStore();
+  await acts.read();
   if (state.key !== null) { draw.all(); return; }
   goTo(whereToStart());
   const refused = state.refused.find((row) => row.operation.id === asked.get("refused"));
@@ -39,6 +44,7 @@ async function later(unit) {
   // The kept copy was shown first, and by now another person has signed in: nothing of the former's stays on the page.
   if (unit.data.person.badge !== me().badge) { location.reload(); return; }
   take(unit);
+  await acts.read(true);
   await readStore();
   // Another revision may have been adopted, without the checkpoint that is shown.
   if (state.key !== null && !plain(state.key)) goTo(whereToStart());
@@ -99,11 +105,12 @@ function whereOf(key) {
 function rowFor(c) {
   const [css, words] = whereOf(c.key);
   const here = c.key === state.key;
-  const face = [c.outcome, c.nearest_limit, c.state, css, here].join("|");
+  const asks = acts.wantsPhoto(c) || Boolean(acts.notNow(c));
+  const face = [c.outcome, c.nearest_limit, c.state, css, here, asks].join("|");
   const drawn = rowsDrawn.get(c.key);
   if (drawn?.face === face) return drawn.node;
   const node = el("li", {}, el("button", { type: "button", "aria-current": String(here), "data-key": c.key, onclick: () => goTo(c) },
-    panels.markFor(c), el("span", { class: "no" }, String(c.number)), el("span", { class: "title" }, c.title),
+    panels.markFor(c), el("span", { class: "no" }, String(c.number)), el("span", { class: "title" }, c.title, asks ? el("small", {}, ` ${acts.wantsPhoto(c) ? t("Photo missing") : t("Not now")}`) : null),
     el("span", { class: `where ${css}` }, words ? el("span", { class: "out-of-sight" }, words) : null)));
   rowsDrawn.set(c.key, { face, node });
   return node;
@@ -166,7 +173,7 @@ function onwards() {
 draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
-  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage));
+  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
   const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#question");
   if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
   if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
@@ -223,7 +230,7 @@ draw.foot = () => {
   const typed = [...state.drafts.keys()].filter((key) => key !== state.key && plain(key));
   const lost = new Set(due.filter((c) => state.local.has(c.key) && !state.local.get(c.key).sent && !c.outcome).map((c) => c.key));
   fill(find("#foot"), ...parts({
-    waiting: state.waiting, refused: state.refused, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
+    waiting: [...state.waiting, ...acts.waiting], refused: state.refused, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
     lost: state.notSaved.size, typed, onTyped: () => goTo(plain(typed[0])),
     onRefused: () => showRefused(state.refused, me().badge, (row) => (row.operation.serial === serial && plain(row.operation.checkpoint)
       ? correctRefused(row) : location.assign(elsewhere(row.operation)))),
@@ -265,17 +272,7 @@ async function signStage() {
 }
 
 async function showStages() {
-  const narrow = getComputedStyle(find("#rows")).display === "none";
-  const back = (close) => el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"));
-  const stages = (close) => state.data.stages.map((stage) => {
-    const rows = state.data.checkpoints.filter((c) => c.stage === stage.number && c.due).map(seen);
-    const words = { signed: `signed${stage.signed_by ? ` by ${stage.signed_by}` : ""}`, complete: "answered, not signed", changed_since_signed: "changed since it was signed", held: "on hold", open: stage.may_start ? "open" : "not yet" }[stage.state];
-    return el("button", { type: "button", "aria-pressed": String(stage.number === state.stage), "data-first": stage.number === state.stage, disabled: rows.length === 0, onclick: () => close(rows.find(isOpen) ?? rows[0]) },
-      el("strong", {}, `${stage.number} ${stage.name}${stage.hold_point ? " · hold point" : ""}`),
-      el("span", {}, `${rows.filter((c) => c.outcome).length} of ${rows.length}, ${words}`));
-  });
-  const here = (close) => (narrow ? [el("h3", {}, "Checkpoints of this stage"), inStage().map(seen).map((c) => el("button", { type: "button", class: "row", onclick: () => close(c) }, panels.markFor(c), el("span", {}, `${c.number} ${c.title}`)))] : []);
-  const chosen = await ask("Stages", (close) => el("div", { class: narrow ? "picks" : "picks two" }, ...stages(close), ...here(close).flat(), back(close)));
+  const chosen = await overview();
   if (chosen) goTo(chosen);
 }
 
@@ -289,6 +286,7 @@ async function refresh(delay) {
   if (unit) await later(unit);
 }
 
+acts.follow(() => { refresh(400); });
 outbox.onChange(async (verdicts) => {
   if (!state.data) return;
   await readStore();

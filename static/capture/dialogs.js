@@ -1,6 +1,7 @@
 // Questions the bench asks: the gauge in hand, a reason, a PIN.
 
 import { ask, el, fill, keypad, typed } from "./dom.js";
+import { t } from "./words.js";
 
 const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
 
@@ -26,16 +27,16 @@ export function askGauge(gauges, current, question) {
 }
 
 /** Ask for a reason: one of the usual ones by a tap, or own words. */
-export function askReason(title, explanation, usual) {
+export function askReason(title, explanation, usual, use = t("Use this reason")) {
   return ask(title, (close) => {
-    const own = el("textarea", { rows: "2", maxlength: "200", "aria-label": "Reason in your own words" });
+    const own = el("textarea", { rows: "2", maxlength: "200", "aria-label": t("In your own words"), "data-first": usual.length === 0 });
     return el("div", { class: "picks" },
       el("p", {}, explanation),
       usual.map((reason, i) => el("button", { type: "button", "data-first": i === 0, onclick: () => close(reason) }, el("strong", {}, reason))),
       el("label", { class: "floor-field" }, "In your own words", own),
       el("div", { class: "then" },
         el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"),
-        el("button", { type: "button", class: "big go", onclick: () => { if (own.value.trim()) close(own.value.trim()); else own.focus(); } }, "Use this reason")));
+        el("button", { type: "button", class: "big go", onclick: () => { if (own.value.trim()) close(own.value.trim()); else own.focus(); } }, use)));
   });
 }
 

@@ -1,6 +1,7 @@
 // From what is typed to an operation in the tablet's store: drafts, reading, the question about a wild value, the record.
 
 import { parseValue } from "../js/verdict.js";
+import { askSetup } from "./acts.js";
 import { el, find, tell, typed } from "./dom.js";
 import { askGauge, askReason } from "./dialogs.js";
 import * as outbox from "./outbox.js";
@@ -100,6 +101,7 @@ async function entered(c, raw) {
     return fail(error.message);
   }
   if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail("A count is a whole number, 0 or more.");
+  if (c.setup && !(await askSetup(c))) return null;
   if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return null;
   return c.kind === "count" ? () => record({ count: Number(value) }, raw) : reading(c, value, raw);
 }
@@ -125,6 +127,7 @@ function again(changes) {
 /** An attribute's answer. */
 export const say = (conforms) => once(async () => {
   const c = current();
+  if (c.setup && !(await askSetup(c))) return null;
   const asked = state.data.gauges.some((one) => c.gauge_kinds.includes(one.kind));
   if (asked && !gaugeFor(c) && !(await pickGauge())) return null;
   return () => record({ conforms }, conforms ? "conforms" : "does not conform");
