@@ -6,6 +6,7 @@ app_name = "capture"
 urlpatterns = [
     path("floor/", views.floor, name="floor"),
     path("floor/shell/<str:name>/", views.shell, name="shell"),
+    path("floor/words/<str:code>/", views.words, name="words"),
     path("floor/app.webmanifest", views.manifest, name="manifest"),
     path("sw.js", views.worker, name="worker"),
     path("units/<str:serial>/weld/", welding.weld, name="weld"),

@@ -88,6 +88,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
+    "qcapp.capture.language.FloorLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -136,6 +137,8 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
+LOCALE_PATHS = [BASE_DIR / "locale"]
 
 # --- mail ---------------------------------------------------------------------------------------------------
 # Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.

@@ -75,16 +75,16 @@ export async function send() {
   return settled;
 }
 
-/** Send after the results, whenever the server has taken those. `changed(settled)` is called afterwards. */
+/** Send after the results, whenever the server has taken those. `changed()` is called afterwards. */
 export function follow(changed) {
-  outbox.onChange(async () => {
+  const run = async (lock) => {
+    if (!lock) return;
+    while (await send().catch(() => 0)) await changed();
+  };
+  // Not waited for: results that are entered meanwhile must not wait for a photo.
+  outbox.onChange(() => {
     if (!["sent", "others"].includes(outbox.contact.state)) return;
-    const run = async (lock) => {
-      if (!lock) return;
-      const settled = await send().catch(() => 0);
-      if (settled) await changed(settled);
-    };
-    if (navigator.locks) await navigator.locks.request("qcapp-beside", { ifAvailable: true }, run);
-    else await run(true);
+    if (navigator.locks) navigator.locks.request("qcapp-beside", { ifAvailable: true }, run);
+    else run(true);
   });
 }

@@ -12,7 +12,6 @@ from qcapp.lib.fields import uuid7
 from qcapp.production.queries import welds_of
 from qcapp.production.queries.welding import weld_procedures
 from qcapp.production.services.welding import Range, add_procedure, add_qualification
-
 from tests.cast import Cast
 from tests.factories.inspections import Workshop
 

@@ -74,7 +74,12 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
             "letter": view.revision.letter,
             "state": view.revision.state,
         },
-        "person": {"badge": person.badge, "name": person.name, "initials": person.initials},
+        "person": {
+            "badge": person.badge,
+            "name": person.name,
+            "initials": person.initials,
+            "language": person.language,
+        },
         "holds": [
             {
                 "source": h.source,

@@ -29,6 +29,7 @@ class BenchPerson(serializers.Serializer[Any]):
     badge = serializers.CharField()
     name = serializers.CharField()
     initials = serializers.CharField()
+    language = serializers.CharField()
 
 
 class BenchHold(serializers.Serializer[Any]):
