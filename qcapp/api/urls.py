@@ -11,6 +11,7 @@ from qcapp.people.access import SIGNED_IN
 from .acts import ActView
 from .v1 import (
     bench,
+    beside,
     certificates,
     decisions,
     field_actions,
@@ -131,5 +132,8 @@ urlpatterns = [
     path("v1/messages/undelivered", messages.UndeliveredView.as_view(), name="undelivered"),
     path("v1/messages/<int:message_id>/again", messages.MailAgainView.as_view(), name="mail-again"),
     path("v1/messages/<int:message_id>/read", messages.MessageReadView.as_view(), name="message-read"),
+    path("v1/photos", beside.PhotosView.as_view(), name="photos"),
+    path("v1/remarks", beside.RemarksView.as_view(), name="remarks"),
+    path("v1/gauges/<str:number>/doubt", beside.GaugeDoubtView.as_view(), name="gauge-doubt"),
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),
 ]

@@ -37,6 +37,9 @@ class Verb(StrEnum):
     UNIT_OPENED = "unit.opened"
     UNIT_HELD = "unit.held"
     UNIT_HOLD_LIFTED = "unit.hold_lifted"
+    PROCEDURE_ADDED = "procedure.added"
+    PROCEDURE_WITHDRAWN = "procedure.withdrawn"
+    QUALIFICATION_ADDED = "qualification.added"
     UNIT_WELDED = "unit.welded"
     UNIT_SCRAPPED = "unit.scrapped"
 
@@ -53,6 +56,8 @@ class Verb(StrEnum):
     RESULTS_RECORDED = "results.recorded"
     RESULTS_IMPORTED = "results.imported"
     RESULT_DECIDED = "result.decided"
+    PHOTO_KEPT = "photo.kept"
+    REMARK_WRITTEN = "remark.written"
     STAGE_SIGNED = "stage.signed"
     CHECKPOINTS_REOPENED = "checkpoints.reopened"
 

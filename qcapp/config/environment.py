@@ -60,6 +60,14 @@ class Environment:
             self.complain(2, f"{name} is {word!r}.", f"Write {name}=yes or {name}=no.")
         return WORDS.get(word, default)
 
+    def one_of(self, name: str, words: tuple[str, ...], number: int) -> str:
+        """One of these words, the first when nothing is said."""
+        word = self.text(name, words[0])
+        if word not in words:
+            self.complain(number, f"{name} is {word!r}.", f"Write {name}= with one of {', '.join(words)}.")
+            return words[0]
+        return word
+
     def database(self, name: str, default: str, number: int) -> dict[str, Any]:
         """The DATABASES entry of an address (E003, E004). The address is not repeated: it can hold a
         password.

@@ -31,6 +31,7 @@ QCAPP_SITE_ZONE = env.zone("QCAPP_SITE_ZONE", "Europe/Berlin")
 QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_DEMO else "qcapp")
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
+QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)
 QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 
@@ -92,6 +93,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
+    "qcapp.capture.language.FloorLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -140,6 +142,8 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
+LOCALE_PATHS = [BASE_DIR / "locale"]
 
 # --- mail ---------------------------------------------------------------------------------------------------
 # Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.

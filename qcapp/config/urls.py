@@ -13,7 +13,7 @@ PREFIXES = {
     "messages": "messages/",
     "gauges": "gauges/",
     "recall": "gauges/",  # /gauges/…/recall/
-    "production": "units/",
+    "production": "",  # /welding/
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",

@@ -220,6 +220,23 @@ def put_back_in_use(*, by: Person, number: str, reason: str, at: datetime) -> Ga
     return _use(GaugeUse.Kind.BACK, Verb.GAUGE_PUT_BACK_IN_USE, by=by, number=number, reason=reason, at=at)
 
 
+def set_aside(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
+    """A dropped or doubtful gauge, out of use from now on by whoever has it in hand. One that is out already stays so.
+
+    Raises NotAllowed `not_permitted`, NotFound `gauge_unknown`, Invalid with a code of `plain_text`.
+    """
+    require(by, Act.DOUBT_GAUGE, at)
+    reason = plain_text("The reason", reason, longest=200)
+    with transaction.atomic():
+        gauge = _locked(number)
+        last = gauge.uses.order_by("-at", "-id").first()
+        if last is None or last.kind != GaugeUse.Kind.OUT:
+            GaugeUse.objects.create(gauge=gauge, kind=GaugeUse.Kind.OUT, reason=reason, by_id=by.pk, at=at)
+            subject, payload = f"gauge {gauge.number}", {"reason": reason, "from": "the bench"}
+            audit.record(verb=Verb.GAUGE_TAKEN_OUT_OF_USE, actor=by.uuid, subject=subject, at=at, payload=payload)
+    return gauge_by_number(gauge.number, at)
+
+
 def _use(kind: GaugeUse.Kind, verb: Verb, *, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
     require(by, Act.KEEP_GAUGES, at)
     reason = plain_text("The reason", reason, longest=200)

@@ -73,6 +73,8 @@ class Act(StrEnum):
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
 
     HOLD_AFFECTED = "hold what a wrong gauge has measured"
+    DOUBT_GAUGE = "take a doubtful gauge out of use"
+    KEEP_WELDING = "keep weld procedures and welders' qualifications"
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
     KEEP_MAIL = "look at undelivered e-mail and try it again"
@@ -121,6 +123,8 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
     Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
+    Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
+    Act.KEEP_WELDING: frozenset({R.WELDING_COORDINATOR}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
     Act.KEEP_MAIL: frozenset({R.KEEPER}),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django import forms as django_forms
+from django.conf import settings
 from django.contrib import auth, messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -89,6 +90,16 @@ def own_password(request: HttpRequest) -> HttpResponse:
 
 
 @signed_in
+@require_POST
+def own_language(request: HttpRequest) -> HttpResponse:
+    """The language in which the floor pages speak to me."""
+    person = queries.person_by_uuid(request.user.uuid)
+    services.set_language(by=person, language=request.POST.get("language", "")[:8], at=timezone.now())
+    messages.success(request, "The floor pages speak this language to you from now on.", extra_tags="in")
+    return redirect("people:account")
+
+
+@signed_in
 @sensitive_post_parameters()
 @require_POST
 def own_pin(request: HttpRequest) -> HttpResponse:
@@ -132,6 +143,7 @@ def _account_page(
     shown = {
         "card": queries.person_card(person, now),
         "acts": sorted(act.value for act in queries.acts_of(person, now)),
+        "languages": settings.LANGUAGES,
         "temporary_password": person.password_is_temporary,
         "temporary_pin": person.pin_is_temporary,
         "password_form": forms.OwnPasswordForm(prefix="password"),

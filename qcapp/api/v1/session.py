@@ -34,6 +34,7 @@ class SessionPerson(serializers.Serializer[Any]):
     badge = serializers.CharField()
     name = serializers.CharField()
     initials = serializers.CharField()
+    language = serializers.CharField(help_text="of the floor pages: en, de or es")
 
 
 class Session(serializers.Serializer[Any]):
@@ -84,6 +85,7 @@ class SessionView(ActView):
                 "badge": person.badge,
                 "name": person.name,
                 "initials": person.initials,
+                "language": person.language,
             }
             if person
             else None,

@@ -28,8 +28,9 @@ from qcapp.production.services import create_unit, lock_unit
 
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
 from ..queries import InspectionView, adopted, inspection_of_unit, standing_of
+from ..queries.beside import without_photo
 from ..queries.loading import rounds_of
-from ..queries.shapes import StageStanding
+from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
 from ..states import DECIDABLE, NEAR_LIMIT, StageState
 from . import recording
@@ -141,7 +142,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`, `photo_missing`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -152,6 +153,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
         if stage is None:
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
         _check_signable(view, standing_of(stage))
+        _check_photos(unit, stage)
         plan = adopted(unit.item_id)
         meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
         signature = write_signature(
@@ -210,6 +212,14 @@ def _check_signable(view: InspectionView, stage: StageStanding) -> None:
         sources = ", ".join(hold.source for hold in holding)
         message = f"{view.unit.serial} is on hold before stage {stage.number}: {sources}."
         raise Refused("stage_on_hold", message, holds=[hold.source for hold in holding])
+
+
+def _check_photos(unit: UnitCard, stage: StageView) -> None:
+    lacking = [one.card.number for one in without_photo(unit.item_id, stage.checkpoints)]
+    if lacking:
+        numbers = ", ".join(map(str, lacking[:12]))
+        message = f"The plan asks for a photo at {numbers}; take it before you sign stage {stage.card.number}."
+        raise Refused("photo_missing", message, checkpoints=lacking)
 
 
 # ------------------------------------------------------------------------------------------------- deciding

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .accounts import add_person, change_person, mark_left, set_password, set_pin
+from .accounts import add_person, change_person, mark_left, set_language, set_password, set_pin
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
@@ -22,6 +22,7 @@ __all__ = [
     "name_deputy",
     "prove_identity",
     "require",
+    "set_language",
     "set_password",
     "set_pin",
     "take_a_turn",

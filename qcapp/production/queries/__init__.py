@@ -15,8 +15,8 @@ from qcapp.core.errors import NotFound
 from qcapp.core.identification import SerialPattern, lookup_key, serial_pattern
 from qcapp.lib.plain_text import shown
 
-from .models import Hold, PartFamily, Unit, UnitEvent, WeldRecord
-from .states import UnitState
+from ..models import Hold, PartFamily, Unit, UnitEvent, WeldRecord
+from ..states import UnitState
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
