@@ -30,6 +30,7 @@ from . import forms, queries, services
 from .cards import CheckpointCard, Review, RevisionCard
 from .draft_views import draft_page
 from .plan_file import MAX_BYTES
+from .prints import compared
 from .states import RevisionState
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -117,15 +118,14 @@ def compare(request: HttpRequest, uuid: UUID) -> HttpResponse:
     card = queries.revision_card(uuid)
     asked = request.GET.get("with")
     other = queries.revision_card(asked) if asked else queries.previous_of(card.id)
-    found = queries.differences(other.id, card.id) if other else []
-    shown = {
+    shown: dict[str, Any] = {
         "revision": card,
         "other": other,
         "others": [one for one in queries.revisions_of(card.family_id) if one.id != card.id],
-        "differences": found,
-        "counts": dict(Counter(one.change for one in found)),
-        "effects": dict(Counter(change.effect for one in found for change in one.fields if change.effect)),
     }
+    if other:
+        old, new = queries.checkpoints_of(other.id), queries.checkpoints_of(card.id)
+        shown |= compared(old, new, queries.differences(other.id, card.id))
     return render(request, "plans/compare.html", shown)
 
 

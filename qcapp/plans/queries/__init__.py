@@ -29,10 +29,11 @@ from ..cards import (
 from ..draft_cards import document_cards, stage_cards
 from ..draft_rows import Paper
 from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, Stage
+from ..prints import BalloonedSheet, ballooned
 from ..states import REVISION_STATES, RevisionState
 from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
-from .marks import marks_of
+from .marks import marks_of, sheets_of
 
 __all__ = [
     "CheckpointCard",
@@ -42,6 +43,7 @@ __all__ = [
     "RevisionCard",
     "StageCard",
     "approval_of",
+    "ballooned_sheets",
     "checkpoints_of",
     "content_digest",
     "differences",
@@ -322,6 +324,15 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
         position=row.position,
         characteristic_id=row.characteristic_id,
     )
+
+
+def ballooned_sheets(revision_id: int) -> list[BalloonedSheet]:
+    """The sheets of a revision with their balloons, as SVG texts that need no other file.
+
+    Raises as `evidence.queries.content`.
+    """
+    checkpoints = checkpoints_of(revision_id)
+    return [ballooned(sheet, checkpoints) for sheet in sheets_of(revision_id)]
 
 
 # ------------------------------------------------------------------------------------------------ comparison
