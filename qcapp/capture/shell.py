@@ -27,6 +27,7 @@ FILES = (
     "capture/outbox.js",
     "capture/panels.js",
     "capture/shell.js",
+    "capture/spot.js",
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",

@@ -3,6 +3,7 @@
 import { WORDS, mark, ruler, shown, tone } from "./band.js";
 import { el, keypad } from "./dom.js";
 import { dayText } from "./dialogs.js";
+import { spotOf } from "./spot.js";
 
 export function markFor(checkpoint) {
   const band = checkpoint.band;
@@ -17,7 +18,7 @@ export function questionPanel(c) {
     ["Method", c.method], ["Limits", c.kind === "attribute" ? "" : c.limits], ["Set-up", c.setup ? c.setup_label : ""], ["Drawing", c.document], ["Joint", c.joint],
     c.paired ? [`${c.paired.number} before`, c.paired.answer ?? "not measured"] : null,
   ].filter((pair) => pair && pair[1]);
-  return el("section", { class: "panel question", "aria-labelledby": "question" },
+  return el("section", { class: "panel question", "aria-labelledby": "question" }, spotOf(c),
     el("div", { class: "tags" },
       el("span", { class: "no" }, String(c.number)),
       el("span", { class: `criticality ${c.criticality}` }, c.criticality),
