@@ -21,6 +21,7 @@ from .v1 import (
     reports,
     session,
     sign_offs,
+    trend_decisions,
     trends,
     units,
     welds,
@@ -96,6 +97,16 @@ urlpatterns = [
     ),
     path("v1/trends/<str:family>", trends.WatchView.as_view(), name="trends"),
     path("v1/trends/<str:family>/<slug:key>", trends.CharacteristicView.as_view(), name="trend"),
+    path(
+        "v1/trends/<str:family>/<slug:key>/base-periods", trend_decisions.BasePeriodsView.as_view(), name="trend-base"
+    ),
+    path("v1/trends/<str:family>/<slug:key>/left-out", trend_decisions.LeftOutView.as_view(), name="trend-left-out"),
+    path(
+        "v1/trends/<str:family>/<slug:key>/acknowledgements",
+        trend_decisions.AcknowledgementsView.as_view(),
+        name="trend-acknowledgements",
+    ),
+    path("v1/believable/<str:family>", trends.BelievableView.as_view(), name="believable"),
     path("v1/distortion/<str:family>", trends.DistortionView.as_view(), name="distortion"),
     path("v1/yield/<str:family>", trends.YieldView.as_view(), name="yield"),
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),

@@ -21,6 +21,7 @@ class Verb(StrEnum):
     PERSON_DEPUTY_NAMED = "person.deputy_named"
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
     PERSON_LEFT = "person.left"
+    PERSON_MAIL_CHOSEN = "person.mail_chosen"
     SIGNATURE_REFUSED = "signature.refused"
     SIGN_IN_REFUSED = "sign_in.refused"
 
@@ -63,6 +64,11 @@ class Verb(StrEnum):
     REPORT_CLOSED = "report.closed"
     REPORT_WITHDRAWAL_SIGNED = "report.withdrawal_signed"
     REPORT_WITHDRAWN = "report.withdrawn"
+
+    TREND_LIMITS_FROZEN = "trend.limits_frozen"
+    TREND_POINT_LEFT_OUT = "trend.point_left_out"
+    TREND_POINT_PUT_BACK = "trend.point_put_back"
+    TREND_SIGNAL_ACKNOWLEDGED = "trend.signal_acknowledged"
 
     RELEASE_GIVEN = "release.given"
     RELEASE_WITHDRAWN = "release.withdrawn"

@@ -54,6 +54,7 @@ INSTALLED_APPS = [
     "qcapp.audit",
     "qcapp.people",
     "qcapp.evidence",
+    "qcapp.messages",
     "qcapp.gauges",
     "qcapp.production",
     "qcapp.plans",
@@ -134,6 +135,12 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
+
+# --- mail ---------------------------------------------------------------------------------------------------
+# Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.
+globals().update(env.mail("QCAPP_MAIL_URL"))
+QCAPP_SENDS_MAIL = QCAPP_DEMO or bool(env.text("QCAPP_MAIL_URL"))
+DEFAULT_FROM_EMAIL = env.text("QCAPP_MAIL_FROM", f"qcapp@{urlsplit(QCAPP_PUBLIC_URL).hostname or 'localhost'}")
 
 # --- files -------------------------------------------------------------------------------------------------
 STATIC_URL = "/static/"

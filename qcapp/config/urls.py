@@ -10,6 +10,7 @@ from django.urls import URLPattern, URLResolver, include, path
 PREFIXES = {
     "people": "",  # /sign-in/, /people/, /audit/
     "evidence": "evidence/",
+    "messages": "messages/",
     "gauges": "gauges/",
     "production": "units/",
     "plans": "plans/",

@@ -1,10 +1,12 @@
 from django.urls import path
 
-from . import views
+from . import queue_views, views
 
 app_name = "nonconformance"
 urlpatterns = [
-    path("", views.report_list, name="list"),
+    path("", queue_views.queue, name="list"),
+    path("export.csv", queue_views.export, {"form": "csv"}, name="csv"),
+    path("export.xlsx", queue_views.export, {"form": "xlsx"}, name="xlsx"),
     path("raise/", views.raise_report, name="raise"),
     path("<str:number>/", views.report_page, name="report"),
     path("<str:number>/contain/", views.contain, name="contain"),

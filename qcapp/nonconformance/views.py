@@ -1,4 +1,4 @@
-"""The list of reports, one report with what may be done next, and the acts on it."""
+"""One report with what may be done next, and the acts on it."""
 
 from __future__ import annotations
 
@@ -27,9 +27,9 @@ from qcapp.production.queries import open_holds
 
 from . import forms
 from .cards import ReportView
-from .queries import counts_by_state, report, reports
+from .queries import report
 from .services import correcting, deciding, ending, raising
-from .states import ENDED, ReportState
+from .states import ReportState
 
 Perform = Callable[[dict[str, Any], datetime], object]
 Bound = dict[str, django_forms.Form]
@@ -53,22 +53,6 @@ SIMPLE_FORMS: dict[str, type[django_forms.Form]] = {
     "close": forms.CloseForm,
     "withdraw": forms.WithdrawForm,
 }
-
-
-@require_safe
-@needs(Act.LOOK_AT_REPORTS)
-def report_list(request: HttpRequest) -> HttpResponse:
-    """The queue; the filter stays in the address."""
-    state = request.GET.get("state", "active")
-    counts = counts_by_state()
-    context = {
-        "reports": reports(state="" if state == "all" else state, viewer=request.user, at=timezone.now()),
-        "state": state,
-        "states": [(s.value, s.label, counts[s.value]) for s in ReportState],
-        "active": sum(n for s, n in counts.items() if s not in ENDED),
-        "total": sum(counts.values()),
-    }
-    return render(request, "nonconformance/list.html", context)
 
 
 @require_safe

@@ -42,6 +42,7 @@ class Act(StrEnum):
     LOOK_AT_REPORTS = "look at nonconformance reports"
     LOOK_AT_GAUGES = "look at gauges"
     LOOK_AT_TRENDS = "look at trends"
+    LOOK_AT_BELIEVABILITY = "look at whether the recording is believable"
     GET_CERTIFICATE = "get a certificate"
     READ_AUDIT = "read the audit chain"
 
@@ -65,11 +66,24 @@ class Act(StrEnum):
     WITHDRAW_REPORT = "withdraw a nonconformance report"
     LIFT_HOLD = "lift a hold"
 
+    FREEZE_LIMITS = "freeze control limits, leave a point out of a chart"
+    ACKNOWLEDGE_SIGNAL = "acknowledge a signal of a chart"
+
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
 
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
+    KEEP_MAIL = "look at undelivered e-mail and try it again"
+
+    LOOK_AT_IMPROVEMENT = "look at corrective actions and what goes wrong most"
+    LEAD_ACTION = "open and lead a corrective action"
+    DO_ACTION = "say that an own action is done"
+    CLOSE_ACTION = "close a corrective action on its effect"
+    RECORD_COST = "record what a nonconformance costs"
+    SET_IMPROVEMENT = "set the rate, the threshold and the number of units for corrective actions"
+    LEAD_FIELD_ACTION = "open a field action and write its letters"
+    FOLLOW_FIELD_ACTION = "record what became of a unit in a field action"
 
 
 _QUALITY = frozenset({R.QUALITY_MANAGER})
@@ -100,8 +114,21 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.CLOSE_REPORT: _QUALITY,
     Act.WITHDRAW_REPORT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.LIFT_HOLD: _QUALITY,
+    Act.LOOK_AT_BELIEVABILITY: _QUALITY,
+    Act.FREEZE_LIMITS: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.ACKNOWLEDGE_SIGNAL: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
+    Act.KEEP_MAIL: frozenset({R.KEEPER}),
+    Act.LOOK_AT_IMPROVEMENT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY})
+    | frozenset({R.CUSTOMER_SERVICE}),
+    Act.LEAD_ACTION: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.DO_ACTION: EVERYBODY,
+    Act.CLOSE_ACTION: _QUALITY,
+    Act.RECORD_COST: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.SET_IMPROVEMENT: _QUALITY,
+    Act.LEAD_FIELD_ACTION: _QUALITY,
+    Act.FOLLOW_FIELD_ACTION: frozenset({R.QUALITY_MANAGER, R.CUSTOMER_SERVICE}),
 }

@@ -34,6 +34,7 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/certificates/", "issue", ("certificates.Certificate", "issue")),
     ("/plans/", "uuid", ("plans.PlanRevision", "uuid")),
     ("/check/", "token", ("certificates.Certificate", "token")),
+    ("/messages/", "message_id", ("shop_messages.Message", "pk")),
     ("", "family", ("production.PartFamily", "code")),
 )
 CHOICES = {

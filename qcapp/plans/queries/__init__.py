@@ -12,7 +12,7 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery
 from qcapp.core.checkpoints.kinds import KINDS
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
-from qcapp.production.queries import families, family_by_code
+from qcapp.production.queries import FamilyCard, families, family_by_code
 
 from .. import before_review, comparison
 from ..cards import (
@@ -114,12 +114,12 @@ def released_revision(family_code: str) -> RevisionCard:
     return card
 
 
-def released_card(family_code: str) -> RevisionCard:
-    """The family's released revision, its content unchecked.
+def released_card(named: str | FamilyCard) -> RevisionCard:
+    """The released revision of a family, named by its code or its card; its content unchecked.
 
     Raises NotFound `family_unknown`, `no_released_plan`.
     """
-    family = family_by_code(family_code)
+    family = named if isinstance(named, FamilyCard) else family_by_code(named)
     rows = list(_revisions().filter(family=family.id, status__state=RevisionState.RELEASED))
     if not rows:
         message = f"{family.code} has no released inspection plan; release one first."

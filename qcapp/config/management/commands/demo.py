@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import subprocess
 import sys
 from argparse import ArgumentParser
 from datetime import timedelta
@@ -105,11 +107,19 @@ class Command(BaseCommand):
         ]  # fmt: skip
         self.stdout.write("\n".join(lines))
 
+    def _watch_signals(self) -> None:
+        """Charts are looked at beside the server, as in production; it ends with the server."""
+        command = [sys.executable, sys.argv[0], "watch_signals", "--every", "30"]
+        watcher = subprocess.Popen(command, stdout=subprocess.DEVNULL)  # noqa: S603 - ourselves
+        atexit.register(watcher.terminate)
+
     def _serve(self, port: int) -> None:
         call_command("collectstatic", interactive=False, verbosity=0)
         self.stdout.write(f"  Serving on port {port}. Stop with Ctrl+C.\n")
         self.stdout.flush()
         from gunicorn.app.wsgiapp import WSGIApplication
+
+        self._watch_signals()
 
         sys.argv = [
             "gunicorn", "qcapp.config.wsgi:application", "--bind", f"127.0.0.1:{port}",

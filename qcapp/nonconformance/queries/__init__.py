@@ -18,14 +18,17 @@ from qcapp.core.errors import NotFound
 from qcapp.inspections.queries.secrets import Place, kept_secret
 from qcapp.lib.plain_text import shown
 
-from .cards import SECRET, ConcessionCard, MoveCard, ProposalCard, ReportCard, ReportView
-from .models import Concession, DispositionProposal, Move, Report
-from .states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, ReportState
+from ..cards import SECRET, ConcessionCard, MoveCard, ProposalCard, ReportCard, ReportView
+from ..models import Concession, DispositionProposal, Move, Report
+from ..states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, ReportState
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 LONGEST_LIST = 200
+DETAILS = (
+    "status__decided__concession", "item__unit", "item__family", "checkpoint__characteristic", "raised_by", "result",
+)  # fmt: skip
 ENDED_VALUES = [state.value for state in ENDED]
 
 
@@ -133,9 +136,7 @@ def active_by_checkpoint(item_id: int) -> dict[int, str]:
 
 
 def _reports() -> QuerySet[Report]:
-    return Report.objects.select_related(
-        "status__decided__concession", "item__unit", "item__family", "checkpoint__characteristic", "raised_by", "result"
-    )
+    return Report.objects.select_related(*DETAILS)
 
 
 def _places(rows: Iterable[Report]) -> list[Place]:
