@@ -93,7 +93,7 @@ def _changed(
     card: RevisionCard, previous: RevisionCard, paper: Paper, cards: Sequence[CheckpointCard]
 ) -> list[Difference]:
     """What differs from the revision before, without those that only cannot be read at the moment."""
-    found = differences(queries.checkpoints_of(previous.id), marks_of(card.id, paper).on(cards))
+    found = differences(queries.checkpoints_of_card(previous), marks_of(card.id, paper).on(cards))
     keys = {row.key for row in paper.rows}
     return [one for one in found if one.change != "removed" or one.key not in keys]
 

@@ -25,11 +25,11 @@ from qcapp.people.roles import Act
 
 from . import forms, queries
 from .balloon_picture import ballooned_svg
-from .cards import CheckpointCard, RevisionCard, SheetCard
+from .cards import Balloon, CheckpointCard, RevisionCard, SheetCard
 from .drawing_files import MOST_BYTES
 from .paper_views import as_pdf
 from .prints import drawing_pdf
-from .queries.marks import Marks, marks_of, sheets_of
+from .queries.marks import balloon_count, marks_of, sheets_of
 from .services import drawings
 from .states import RevisionState
 
@@ -57,8 +57,8 @@ def drawing(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 def _page(request: HttpRequest, uuid: UUID, bound: forms.SheetForm | None = None, status: int = 200) -> HttpResponse:
     card = queries.revision_card(uuid)
-    checkpoints = queries.checkpoints_of(card.id)
-    marks, sheets = _marks(card, checkpoints), sheets_of(card.id)
+    checkpoints = queries.checkpoints_of_card(card)
+    sheets = sheets_of(card.id)
     selected = next((c for c in checkpoints if str(c.number) == request.GET.get("checkpoint")), None)
     sheet = _shown(sheets, request.GET.get("sheet", ""), selected)
     edits = card.state == RevisionState.DRAFT and may(request.user, Act.WRITE_PLAN, timezone.now())
@@ -71,7 +71,7 @@ def _page(request: HttpRequest, uuid: UUID, bound: forms.SheetForm | None = None
         "spots": [_spot(one, sheet) for one in checkpoints],
         "selected": selected,
         "missing": sum(1 for one in checkpoints if not one.balloon),
-        "astray": marks.astray,
+        "astray": _astray(card, checkpoints),
         "edits": edits,
         "form": bound or (forms.SheetForm(sheets, initial=_proposed(card, sheets)) if edits else None),
         "picture_form": forms.PictureForm(),
@@ -79,9 +79,12 @@ def _page(request: HttpRequest, uuid: UUID, bound: forms.SheetForm | None = None
     return render(request, "plans/drawing.html", shown, status=status)
 
 
-def _marks(card: RevisionCard, checkpoints: list[CheckpointCard]) -> Marks:
-    """Balloons astray exist in drafts only."""
-    return marks_of(card.id) if card.state == RevisionState.DRAFT else Marks()
+def _astray(card: RevisionCard, checkpoints: list[CheckpointCard]) -> tuple[Balloon, ...]:
+    """Balloons whose checkpoint is gone; only a draft has any."""
+    shown = sum(1 for one in checkpoints if one.balloon)
+    if card.state != RevisionState.DRAFT or balloon_count(card.id) == shown:
+        return ()
+    return marks_of(card.id).astray
 
 
 def _shown(sheets: list[SheetCard], asked: str, selected: CheckpointCard | None) -> SheetCard | None:
@@ -239,5 +242,5 @@ def _uuid(text: str) -> UUID:
 def print_drawing(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The ballooned sheets with the list of their checkpoints as PDF; `?paper=letter`."""
     card = queries.revision_card(uuid)
-    data = drawing_pdf(card, queries.checkpoints_of(card.id), sheets_of(card.id), request.GET.get("paper", ""))
+    data = drawing_pdf(card, queries.checkpoints_of_card(card), sheets_of(card.id), request.GET.get("paper", ""))
     return as_pdf(data, f"{card.family_code}-{card.letter}-drawing")

@@ -13,6 +13,7 @@ from qcapp.people.roles import Act
 
 from . import queries
 from .cards import RevisionCard, StageCard
+from .comparison import differences
 from .prints import blank_sheets, comparison_pdf
 
 
@@ -22,7 +23,7 @@ def blank(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """Blank inspection sheets of the plan, or with `?stage=5` of one stage; `?paper=letter`."""
     card = queries.revision_card(uuid)
     stages = stages_asked(card, request.GET.get("stage", ""))
-    data = blank_sheets(card, stages, queries.checkpoints_of(card.id), request.GET.get("paper", ""))
+    data = blank_sheets(card, stages, queries.checkpoints_of_card(card), request.GET.get("paper", ""))
     return as_pdf(data, f"{card.family_code}-{card.letter}-sheets")
 
 
@@ -43,9 +44,8 @@ def print_comparison(request: HttpRequest, uuid: UUID) -> HttpResponse:
     other = queries.revision_card(asked) if asked else queries.previous_of(card.id)
     if other is None:
         raise NotFound("nothing_to_compare", "There is no other revision to hold this one against.")
-    old, new = queries.checkpoints_of(other.id), queries.checkpoints_of(card.id)
-    found = queries.differences(other.id, card.id)
-    data = comparison_pdf(other, card, old, new, found, request.GET.get("paper", ""))
+    old, new = queries.checkpoints_of_card(other), queries.checkpoints_of_card(card)
+    data = comparison_pdf(other, card, old, new, differences(old, new), request.GET.get("paper", ""))
     return as_pdf(data, f"{card.family_code}-{other.letter}-{card.letter}-compared")
 
 

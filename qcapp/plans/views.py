@@ -28,6 +28,7 @@ from qcapp.people.services import Proof, prove_identity
 
 from . import forms, queries, services
 from .cards import CheckpointCard, Review, RevisionCard
+from .comparison import differences
 from .draft_views import draft_page
 from .plan_file import MAX_BYTES
 from .prints import compared
@@ -124,8 +125,8 @@ def compare(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "others": [one for one in queries.revisions_of(card.family_id) if one.id != card.id],
     }
     if other:
-        old, new = queries.checkpoints_of(other.id), queries.checkpoints_of(card.id)
-        shown |= compared(old, new, queries.differences(other.id, card.id))
+        old, new = queries.checkpoints_of_card(other), queries.checkpoints_of_card(card)
+        shown |= compared(old, new, differences(old, new))
     return render(request, "plans/compare.html", shown)
 
 
@@ -247,7 +248,7 @@ def _page(
     acts = acts_of(request.user, timezone.now())
     if card.state == RevisionState.DRAFT and Act.WRITE_PLAN in acts:
         return draft_page(request, card, bound or {}, status)
-    checkpoints = queries.checkpoints_of(card.id)
+    checkpoints = queries.checkpoints_of_card(card)
     review = queries.review_of(card.id, checkpoints)
     counts = Counter(checkpoint.stage_number for checkpoint in checkpoints)
     stage = request.GET.get("stage", str(card.stages[0].number) if card.stages else ALL)

@@ -38,14 +38,14 @@ function svg(name, attributes) {
   return node;
 }
 
-/** The sheet with the spot in its middle, `part` of its width in sight; look(…) shows another part. */
-function sheetOf({ drawing, x, y }, number, part) {
+/** The sheet with the spot in its middle, `part` of its width in sight; look(…) shows another part. `pins`: balloons of that size go side by side. */
+function sheetOf({ drawing, x, y }, number, part, pins) {
   const { width, height } = drawing;
   const at = { x: x * width, y: y * height, w: width * part, ratio: 0.72 };
   const picture = svg("image", { width, height });
   local(drawing.address).then((address) => picture.setAttribute("href", address));
   const pin = svg("g", { class: "pin" });
-  const text = svg("text", { y: -12.6, "font-size": number < 1000 ? 9.5 : 7.5, "text-anchor": "middle" });
+  const text = svg("text", { y: -12.6, "font-size": number < 1000 ? 8.5 : 7, "text-anchor": "middle" });
   text.textContent = number;
   pin.append(svg("path", { d: "M0 0L-4 -6.8A10 10 0 1 1 4 -6.8Z" }), text);
   const node = svg("svg", { class: "sheet", role: "img", "aria-label": `${number} on ${drawing.title}` });
@@ -56,7 +56,7 @@ function sheetOf({ drawing, x, y }, number, part) {
     at.y = Math.min(Math.max(at.y + dy * at.w, 0), height);
     const h = at.w * at.ratio;
     node.setAttribute("viewBox", `${at.x - at.w / 2} ${at.y - h / 2} ${at.w} ${h}`);
-    pin.setAttribute("transform", `translate(${x * width} ${y * height}) scale(${(at.w / 260) * Math.min(1, part * 4)})`);
+    pin.setAttribute("transform", `translate(${x * width} ${y * height}) scale(${at.w / pins})`);
   };
   look(1);
   return { node, look };
@@ -81,7 +81,7 @@ function byHand(node, look) {
 }
 
 function showSheet(spot, c) {
-  const { node, look } = sheetOf(spot, c.number, 0.5);
+  const { node, look } = sheetOf(spot, c.number, 0.5, 420);
   byHand(node, look);
   const button = (label, spoken, act, first = null) => el("button", { type: "button", class: "big", "aria-label": spoken, "data-first": first, onclick: act }, label);
   return ask(`${c.number} on ${spot.drawing.title}`, (close) => el("div", { class: "whole" }, node,
@@ -102,7 +102,7 @@ export function spotOf(c) {
   const shown = [];
   if (drawing) {
     const spot = { drawing, x: Number(c.spot.across), y: Number(c.spot.down) };
-    shown.push(el("button", { type: "button", class: "spot", "aria-label": `Show ${c.number} on the drawing, ${drawing.title}`, onclick: () => showSheet(spot, c) }, sheetOf(spot, c.number, 0.26).node));
+    shown.push(el("button", { type: "button", class: "spot", "aria-label": `Show ${c.number} on the drawing, ${drawing.title}`, onclick: () => showSheet(spot, c) }, sheetOf(spot, c.number, 0.26, 130).node));
   }
   if (c.picture) {
     const image = el("img", { alt: "" });

@@ -45,6 +45,7 @@ __all__ = [
     "approval_of",
     "ballooned_sheets",
     "checkpoints_of",
+    "checkpoints_of_card",
     "content_digest",
     "differences",
     "events_of",
@@ -275,6 +276,11 @@ def checkpoints_of(revision_id: int) -> list[CheckpointCard]:
     return list(_frozen_checkpoints(frozen, revision_id)) if frozen else read_checkpoints(revision_id)
 
 
+def checkpoints_of_card(card: RevisionCard) -> list[CheckpointCard]:
+    """As `checkpoints_of`, for a revision at hand, whose card says whether it is frozen."""
+    return list(_frozen_checkpoints(card.uuid, card.id)) if card.released_at else read_checkpoints(card.id)
+
+
 @lru_cache(maxsize=64)
 def _frozen_checkpoints(uuid: UUID, revision_id: int) -> tuple[CheckpointCard, ...]:
     """Kept by uuid, because a key may be given again after a restore or in another database."""
@@ -366,7 +372,7 @@ def review_of(revision_id: int, checkpoints: list[CheckpointCard] | None = None)
     """What whoever reviews a revision looks at, each revision read once; `checkpoints` are its own, where at hand."""
     previous = previous_of(revision_id)
     new = checkpoints_of(revision_id) if checkpoints is None else checkpoints
-    old = checkpoints_of(previous.id) if previous else []
+    old = checkpoints_of_card(previous) if previous else []
     return Review(
         previous=previous,
         differences=tuple(comparison.differences(old, new)),
