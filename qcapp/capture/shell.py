@@ -34,6 +34,7 @@ FILES = (
     "capture/panels.js",
     "capture/photo.js",
     "capture/shell.js",
+    "capture/spot.js",
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",

@@ -27,12 +27,15 @@ pytestmark = pytest.mark.django_db
 
 def addresses() -> Iterator[tuple[str, str, Any]]:
     """Every address of the API with its method and its view."""
+    nobody = "00000000-0000-7000-8000-000000000000"
     values = {
         "serial": SERIAL,
-        "uuid": "00000000-0000-7000-8000-000000000000",
+        "uuid": nobody,
+        "sheet": nobody,
         "number": "NCR-2026-0001",
         "issue": "1",
-    } | {"message_id": "1"}
+        "message_id": "1",
+    }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)
         path = str(pattern.pattern).removeprefix("v1/")

@@ -33,6 +33,11 @@ def sheets_of(revision_id: int) -> list[SheetCard]:
     return [sheet_card(row.sheet) for row in rows]
 
 
+def balloon_count(revision_id: int) -> int:
+    """How many balloons there are, those of deleted checkpoints included."""
+    return BalloonRow.objects.filter(revision=revision_id).count()
+
+
 def sheet_card(row: DrawingSheet) -> SheetCard:
     """The card of a row already read, with its file."""
     file: Any = row.file
