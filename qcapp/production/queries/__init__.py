@@ -15,7 +15,7 @@ from qcapp.core.errors import NotFound
 from qcapp.core.identification import SerialPattern, lookup_key, serial_pattern
 from qcapp.lib.plain_text import shown
 
-from ..models import Hold, PartFamily, Unit, UnitEvent, WeldRecord
+from ..models import Hold, Item, PartFamily, Unit, UnitEvent, WeldRecord
 from ..states import UnitState
 
 if TYPE_CHECKING:
@@ -175,9 +175,14 @@ def _only(cards: list[UnitCard]) -> UnitCard:
     return cards[0]
 
 
+def _units() -> QuerySet[Unit]:
+    """Units only: a drawn piece of a lot is found by its own code, and listed with its lot."""
+    return Unit.objects.filter(item__kind=Item.Kind.UNIT)
+
+
 def recent_units(limit: int = 20) -> list[UnitCard]:
     """The units opened last, the newest first."""
-    return unit_cards(Unit.objects.order_by("-opened_at", "-id")[:limit])
+    return unit_cards(_units().order_by("-opened_at", "-id")[:limit])
 
 
 def find_units(fragment: str, limit: int = 20) -> list[UnitCard]:
@@ -332,4 +337,4 @@ def welders_of(item_id: int) -> dict[str, int]:
 
 def units_in_build(limit: int = 20) -> list[UnitCard]:
     """The units that are being built, the one opened last first: the floor's list."""
-    return unit_cards(Unit.objects.filter(state=UnitState.IN_BUILD).order_by("-opened_at", "-id")[:limit])
+    return unit_cards(_units().filter(state=UnitState.IN_BUILD).order_by("-opened_at", "-id")[:limit])
