@@ -11,6 +11,7 @@ from qcapp.people.access import SIGNED_IN
 from .acts import ActView
 from .v1 import (
     bench,
+    beside,
     certificates,
     decisions,
     field_actions,
@@ -23,6 +24,7 @@ from .v1 import (
     reports,
     session,
     sign_offs,
+    trend_decisions,
     trends,
     units,
     welds,
@@ -89,8 +91,23 @@ urlpatterns = [
         certificates.CertificatePdfView.as_view(),
         name="certificate-pdf",
     ),
+    path(
+        "v1/certificates/<str:number>/<int:issue>/qif",
+        certificates.CertificateQifView.as_view(),
+        name="certificate-qif",
+    ),
     path("v1/trends/<str:family>", trends.WatchView.as_view(), name="trends"),
     path("v1/trends/<str:family>/<slug:key>", trends.CharacteristicView.as_view(), name="trend"),
+    path(
+        "v1/trends/<str:family>/<slug:key>/base-periods", trend_decisions.BasePeriodsView.as_view(), name="trend-base"
+    ),
+    path("v1/trends/<str:family>/<slug:key>/left-out", trend_decisions.LeftOutView.as_view(), name="trend-left-out"),
+    path(
+        "v1/trends/<str:family>/<slug:key>/acknowledgements",
+        trend_decisions.AcknowledgementsView.as_view(),
+        name="trend-acknowledgements",
+    ),
+    path("v1/believable/<str:family>", trends.BelievableView.as_view(), name="believable"),
     path("v1/distortion/<str:family>", trends.DistortionView.as_view(), name="distortion"),
     path("v1/yield/<str:family>", trends.YieldView.as_view(), name="yield"),
     path("v1/queue", improvement.QueueView.as_view(), name="queue"),
@@ -115,5 +132,8 @@ urlpatterns = [
     path("v1/messages/undelivered", messages.UndeliveredView.as_view(), name="undelivered"),
     path("v1/messages/<int:message_id>/again", messages.MailAgainView.as_view(), name="mail-again"),
     path("v1/messages/<int:message_id>/read", messages.MessageReadView.as_view(), name="message-read"),
+    path("v1/photos", beside.PhotosView.as_view(), name="photos"),
+    path("v1/remarks", beside.RemarksView.as_view(), name="remarks"),
+    path("v1/gauges/<str:number>/doubt", beside.GaugeDoubtView.as_view(), name="gauge-doubt"),
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),
 ]

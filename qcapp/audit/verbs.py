@@ -28,16 +28,23 @@ class Verb(StrEnum):
     GAUGE_ADDED = "gauge.added"
     GAUGE_CALIBRATED = "gauge.calibrated"
     GAUGE_TAKEN_OUT_OF_USE = "gauge.taken_out_of_use"
+    GAUGE_STUDY_PLANNED = "gauge.study_planned"
+    GAUGE_STUDY_READ = "gauge.study_read"
+    GAUGE_RECALLED = "gauge.recalled"
     GAUGE_PUT_BACK_IN_USE = "gauge.put_back_in_use"
 
     FAMILY_ADDED = "family.added"
     UNIT_OPENED = "unit.opened"
     UNIT_HELD = "unit.held"
     UNIT_HOLD_LIFTED = "unit.hold_lifted"
+    PROCEDURE_ADDED = "procedure.added"
+    PROCEDURE_WITHDRAWN = "procedure.withdrawn"
+    QUALIFICATION_ADDED = "qualification.added"
     UNIT_WELDED = "unit.welded"
     UNIT_SCRAPPED = "unit.scrapped"
 
     PLAN_IMPORTED = "plan.imported"
+    DRAWING_ADDED = "plan.drawing_added"
     PLAN_REVISED = "plan.revised"
     PLAN_DISCARDED = "plan.discarded"
     PLAN_SENT_FOR_REVIEW = "plan.sent_for_review"
@@ -49,6 +56,8 @@ class Verb(StrEnum):
     RESULTS_RECORDED = "results.recorded"
     RESULTS_IMPORTED = "results.imported"
     RESULT_DECIDED = "result.decided"
+    PHOTO_KEPT = "photo.kept"
+    REMARK_WRITTEN = "remark.written"
     STAGE_SIGNED = "stage.signed"
     CHECKPOINTS_REOPENED = "checkpoints.reopened"
 
@@ -63,6 +72,11 @@ class Verb(StrEnum):
     REPORT_CLOSED = "report.closed"
     REPORT_WITHDRAWAL_SIGNED = "report.withdrawal_signed"
     REPORT_WITHDRAWN = "report.withdrawn"
+
+    TREND_LIMITS_FROZEN = "trend.limits_frozen"
+    TREND_POINT_LEFT_OUT = "trend.point_left_out"
+    TREND_POINT_PUT_BACK = "trend.point_put_back"
+    TREND_SIGNAL_ACKNOWLEDGED = "trend.signal_acknowledged"
 
     ACTION_OPENED = "action.opened"
     ACTION_PROPOSED = "action.proposed"
@@ -82,5 +96,6 @@ class Verb(StrEnum):
 
     RELEASE_GIVEN = "release.given"
     RELEASE_WITHDRAWN = "release.withdrawn"
+    SIGNING_KEY_ADDED = "signing_key.added"
     CERTIFICATE_ISSUED = "certificate.issued"
     CERTIFICATE_WITHDRAWN = "certificate.withdrawn"

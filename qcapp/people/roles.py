@@ -42,6 +42,7 @@ class Act(StrEnum):
     LOOK_AT_REPORTS = "look at nonconformance reports"
     LOOK_AT_GAUGES = "look at gauges"
     LOOK_AT_TRENDS = "look at trends"
+    LOOK_AT_BELIEVABILITY = "look at whether the recording is believable"
     GET_CERTIFICATE = "get a certificate"
     READ_AUDIT = "read the audit chain"
 
@@ -65,9 +66,15 @@ class Act(StrEnum):
     WITHDRAW_REPORT = "withdraw a nonconformance report"
     LIFT_HOLD = "lift a hold"
 
+    FREEZE_LIMITS = "freeze control limits, leave a point out of a chart"
+    ACKNOWLEDGE_SIGNAL = "acknowledge a signal of a chart"
+
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
 
+    HOLD_AFFECTED = "hold what a wrong gauge has measured"
+    DOUBT_GAUGE = "take a doubtful gauge out of use"
+    KEEP_WELDING = "keep weld procedures and welders' qualifications"
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
     KEEP_MAIL = "look at undelivered e-mail and try it again"
@@ -110,8 +117,14 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.CLOSE_REPORT: _QUALITY,
     Act.WITHDRAW_REPORT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.LIFT_HOLD: _QUALITY,
+    Act.LOOK_AT_BELIEVABILITY: _QUALITY,
+    Act.FREEZE_LIMITS: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.ACKNOWLEDGE_SIGNAL: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
+    Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
+    Act.KEEP_WELDING: frozenset({R.WELDING_COORDINATOR}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
     Act.KEEP_MAIL: frozenset({R.KEEPER}),

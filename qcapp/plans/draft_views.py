@@ -37,7 +37,8 @@ from .pasting import pasted
 from .plan_file import COLUMNS, MAX_BYTES
 from .plan_rows import CRITICALITIES, SETUPS
 from .queries.drafts import cards_for, draft_card, last_said
-from .services import editing
+from .queries.marks import marks_of
+from .services import editing, staging
 
 UNITS = ("mm", "µm", "in", "°", "N·m", "kPa", "bar", "kg", "s", "min", "°C", "%")
 NOTATIONS = ("±0.2", "+0.3/0", "H7", "ISO 2768-m", "ISO 13920-B", "max 0.5", "min 2.0", "flatness 0.4", "reference")
@@ -56,7 +57,7 @@ _SALT = "plans.draft.import"
 
 def table_of(card: RevisionCard, read: ReadPaper) -> DraftTable:
     """The draft's table with what the gauges at hand make of it."""
-    cards = cards_for(card.family_id, read)
+    cards = marks_of(card.id, read.paper).on(cards_for(card.family_id, read))
     best = fits(cards, all_gauges(timezone.now()))
     return DraftTable(read, cards, best, before_review.look_at(cards, best))
 
@@ -218,6 +219,9 @@ _ACTS: dict[str, Callable[[Any, dict[str, Any]], editing.Edited]] = {
     "delete": lambda data, known: editing.delete_rows(ids=_ids(data), **known),
     "up": lambda data, known: editing.move_rows(ids=_ids(data), step=-1, **known),
     "down": lambda data, known: editing.move_rows(ids=_ids(data), step=1, **known),
+    "place": lambda data, known: editing.place_rows(
+        ids=_ids(data), beside=_whole(data.get("to")), below=data.get("below") != "no", **known
+    ),
     "renumber": lambda data, known: editing.renumber_stage(stage=data.get("stage", ""), **known),
     "set": lambda data, known: editing.set_field(
         ids=_ids(data), column=data.get("column", ""), text=data.get("text", ""), **known
@@ -293,10 +297,10 @@ def stages(request: HttpRequest, uuid: UUID) -> HttpResponse:
     known: dict[str, Any] = {"by": request.user, "revision_uuid": uuid, "at": at, "number": data.get("number", "")}
     try:
         if data.get("act") == "add":
-            editing.add_stage(name=data.get("name", ""), **known)
+            staging.add_stage(name=data.get("name", ""), **known)
         else:
             known |= {name: data.get(name) == "yes" for name in ("hold_point", "witness_point")}
-            editing.change_stage(name=data.get("name", ""), **known)
+            staging.change_stage(name=data.get("name", ""), **known)
     except QcError as error:
         messages.error(request, error.message, extra_tags="out")
         return redirect("plans:revision", uuid=uuid)

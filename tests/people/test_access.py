@@ -20,9 +20,11 @@ from tests.cast import Cast
 
 FILLED = {
     "uuid": "00000000-0000-7000-8000-000000000000",
+    "calibration": "1",
     "deputy_id": "1",
     "issue": "1",
     "message_id": "1",
+    "study": "1",
     "entry_id": "1",
 }
 EVERYBODY = "everybody"

@@ -269,10 +269,12 @@ def _read(answer: Mapping[str, Any]) -> str:
     return ", ".join(str(value) for value in values)
 
 
-def newest_items(family_id: int, count: int) -> list[int]:
-    """The items of the family's newest units that have a plan, the newest first; one query."""
+def newest_items(family_id: int, count: int, *, until: datetime | None = None) -> list[int]:
+    """The items of the family's newest units that have a plan, the newest first; `until` leaves later units out."""
     # Items are numbered as units are opened, so their key leads along the index without sorting.
     rows = Adoption.objects.filter(item__family=family_id, item__unit__isnull=False).order_by("-item_id")
+    if until is not None:
+        rows = rows.filter(item__unit__opened_at__lt=until)
     found = rows.values_list("item_id", flat=True)[: count * 2]  # a unit that changed its plan has two rows
     return list(dict.fromkeys(found))[:count]
 

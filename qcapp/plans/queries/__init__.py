@@ -12,7 +12,7 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery
 from qcapp.core.checkpoints.kinds import KINDS
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
-from qcapp.production.queries import families, family_by_code
+from qcapp.production.queries import FamilyCard, families, family_by_code
 
 from .. import before_review, comparison
 from ..cards import (
@@ -32,6 +32,7 @@ from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, S
 from ..states import REVISION_STATES, RevisionState
 from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
+from .marks import marks_of
 
 __all__ = [
     "CheckpointCard",
@@ -111,12 +112,12 @@ def released_revision(family_code: str) -> RevisionCard:
     return card
 
 
-def released_card(family_code: str) -> RevisionCard:
-    """The family's released revision, its content unchecked.
+def released_card(named: str | FamilyCard) -> RevisionCard:
+    """The released revision of a family, named by its code or its card; its content unchecked.
 
     Raises NotFound `family_unknown`, `no_released_plan`.
     """
-    family = family_by_code(family_code)
+    family = named if isinstance(named, FamilyCard) else family_by_code(named)
     rows = list(_revisions().filter(family=family.id, status__state=RevisionState.RELEASED))
     if not rows:
         message = f"{family.code} has no released inspection plan; release one first."
@@ -283,9 +284,10 @@ def read_checkpoints(revision_id: int) -> list[CheckpointCard]:
     draft = Draft.objects.filter(revision=revision_id).select_related("revision").first()
     if draft:
         family_id = draft.revision.family_id
-        return cards_for(family_id, read_for(family_id, paper_of(draft)))
+        read = read_for(family_id, paper_of(draft))
+        return marks_of(revision_id, read.paper).on(cards_for(family_id, read))
     rows = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
-    return [_checkpoint(row) for row in rows.order_by("position")]
+    return marks_of(revision_id).on([_checkpoint(row) for row in rows.order_by("position")])
 
 
 def _checkpoint(row: Checkpoint) -> CheckpointCard:
@@ -308,6 +310,7 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
         gauge_kinds=tuple(row.gauge_kinds),
         frequency=row.frequency,
         second_inspection=row.second_inspection,
+        photo=row.photo,
         joint=row.joint,
         document_number=row.document.number if row.document else "",
         document_revision=row.document.document_revision if row.document else "",

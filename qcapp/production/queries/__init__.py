@@ -15,8 +15,8 @@ from qcapp.core.errors import NotFound
 from qcapp.core.identification import SerialPattern, lookup_key, serial_pattern
 from qcapp.lib.plain_text import shown
 
-from .models import Hold, PartFamily, Unit, UnitEvent, WeldRecord
-from .states import UnitState
+from ..models import Hold, PartFamily, Unit, UnitEvent, WeldRecord
+from ..states import UnitState
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -270,6 +270,17 @@ def _unit(row: Unit) -> UnitCard:
 def open_holds(item_id: int) -> list[HoldCard]:
     """The holds of an item that nobody has lifted, the oldest first."""
     return [_hold(row) for row in _holds(item_id).filter(lift__isnull=True)]
+
+
+def held_items(item_ids: Iterable[int]) -> frozenset[int]:
+    """Those of the items that are on hold now; one query."""
+    rows = Hold.objects.filter(item__in=list(item_ids), lift__isnull=True)
+    return frozenset(rows.values_list("item_id", flat=True))
+
+
+def state_label(state: str) -> str:
+    """A unit's state in words; empty for what is not a unit."""
+    return UnitState(state).label if state else ""
 
 
 def holds_of(item_id: int) -> list[HoldCard]:
