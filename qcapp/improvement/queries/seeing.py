@@ -209,6 +209,8 @@ def _counted(wanted: Wanted, column: str) -> dict[Any, tuple[int, int]]:
 def _labels(wanted: Wanted, values: list[Any]) -> dict[Any, str]:
     if wanted.by != "checkpoint":
         return {value: _word(wanted.by, str(value)) for value in values}
+    if not values:
+        return {}
     known = families() if not wanted.family else [family_by_code(wanted.family)]
     titles = {code.code: titles_of([code.code]) for code in known}
     found = {key: (code, title) for code, some in titles.items() for key, title in some.items() if key in values}

@@ -135,7 +135,7 @@ def waiting_for(role: Role) -> int:
     return _in_state(_narrowed(QueueFilter(waiting=role)), "active").count()
 
 
-def withdrawn_reports() -> QuerySet[ReportStatus]:
+def withdrawn_reports() -> QuerySet[ReportStatus, Any]:
     """The keys of reports that were raised in error, for rooms above to leave out of their counts."""
     return ReportStatus.objects.filter(state=ReportState.WITHDRAWN).values("report_id")
 
