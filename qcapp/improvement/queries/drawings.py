@@ -6,17 +6,17 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from importlib import import_module
-from importlib.util import find_spec
 from typing import Any
+
+from django.urls import reverse
 
 from qcapp.core.errors import NotFound
 from qcapp.plans.queries import checkpoints_of, released_card
+from qcapp.plans.queries.marks import marks_of, sheets_of
 
 from ..cards import Mark, Sheet
 from .seeing import Wanted, places_of
 
-MARKS = "qcapp.plans.queries.marks"  # the sheets of a plan and the balloons on them
 PARTS = 100_000  # balloons lie in hundred-thousandths of a sheet's width and height
 LONGEST = 5000
 Place = tuple[str, float, float]  # sheet, across, down
@@ -76,22 +76,20 @@ def _one(place: Place, exact: bool, reports: list[tuple[str, str]]) -> Mark:
 
 def _drawing(family_code: str) -> tuple[list[Sheet], dict[int | str, Place]]:
     """The sheets of the released plan, and where its characteristics and joints have their balloons."""
-    if not family_code or find_spec(MARKS) is None:
-        return [], {}
     try:
         revision = released_card(family_code)
     except NotFound:
         return [], {}
-    marks = import_module(MARKS)
     sheets = [
-        Sheet(str(one.uuid), one.name, one.width, one.height, f"/plans/sheets/{one.uuid}/")
-        for one in marks.sheets_of(revision.id)
+        Sheet(str(one.uuid), one.name, one.width, one.height, reverse("evidence:file", kwargs={"uuid": one.file_uuid}))
+        for one in sheets_of(revision.id)
     ]
-    return sheets, _balloons(revision.id, marks)
+    return sheets, _balloons(revision.id) if sheets else {}
 
 
-def _balloons(revision_id: int, marks: Any) -> dict[int | str, Place]:
-    by_key = marks.marks_of(revision_id).balloons
+def _balloons(revision_id: int) -> dict[int | str, Place]:
+    """The place of each characteristic, and of each joint that of its first balloon."""
+    by_key = marks_of(revision_id).balloons
     found: dict[int | str, Place] = {}
     for card in checkpoints_of(revision_id):
         if balloon := by_key.get(card.key):

@@ -19,11 +19,12 @@ from django.db.models.functions import TruncWeek
 
 from qcapp.core.errors import Invalid
 from qcapp.lib.site_days import day_ends
-from qcapp.production.queries import family_by_code
+from qcapp.nonconformance.queries.queue import withdrawn_reports
+from qcapp.production.queries import families, family_by_code
 
 from ..cards import BASES
 from ..models import CostEntry, ReportPlace
-from .labels import titles_of
+from .labels import label_of, titles_of
 
 # By what is counted: the column of the places, and the word that the queue's address filters by (none: it cannot).
 BY: dict[str, tuple[str, str]] = {
@@ -35,7 +36,6 @@ BY: dict[str, tuple[str, str]] = {
 }
 MEASURES = {"reports": "number of reports", "cost": "cost"}
 SHOWN = 15
-WITHDRAWN = "withdrawn"
 UNSAID = {"checkpoint": "no checkpoint", "cause": "not known yet"}
 USUAL_WEEKS = 26
 
@@ -187,7 +187,7 @@ def reports_with(basis: str, value: str, wanted: Wanted, limit: int = 200) -> li
 
 def places_of(wanted: Wanted) -> QuerySet[ReportPlace]:
     """The places of the reports that are asked for, those withdrawn left out."""
-    rows = ReportPlace.objects.exclude(report__status__state=WITHDRAWN)
+    rows = ReportPlace.objects.exclude(report__in=withdrawn_reports())
     if wanted.family:
         rows = rows.filter(family__code=wanted.family)
     if wanted.since:
@@ -209,15 +209,20 @@ def _counted(wanted: Wanted, column: str) -> dict[Any, tuple[int, int]]:
 def _labels(wanted: Wanted, values: list[Any]) -> dict[Any, str]:
     if wanted.by != "checkpoint":
         return {value: _word(wanted.by, str(value)) for value in values}
-    rows = ReportPlace.objects.filter(characteristic__in=values).order_by().distinct()
-    columns = ("characteristic_id", "family__code", "characteristic__number", "characteristic__key")
-    known = {key: (code, number, name) for key, code, number, name in rows.values_list(*columns)}
-    titles = titles_of({code for code, _, _ in known.values()})
-    several = len({code for code, _, _ in known.values()}) > 1
-    return {
-        key: (f"{code} " if several else "") + titles.get(key, f"{number} {name.replace('_', ' ')}")
-        for key, (code, number, name) in known.items()
-    }
+    if not values:
+        return {}
+    known = families() if not wanted.family else [family_by_code(wanted.family)]
+    titles = {code.code: titles_of([code.code]) for code in known}
+    found = {key: (code, title) for code, some in titles.items() for key, title in some.items() if key in values}
+    several = len({code for code, _ in found.values()}) > 1
+    labels = {key: f"{code} {title}" if several else title for key, (code, title) in found.items()}
+    return labels | {key: _of_an_older_plan(key) for key in values if key not in labels}
+
+
+def _of_an_older_plan(characteristic: int) -> str:
+    """Number and key of a characteristic that no released plan asks for any more."""
+    row = ReportPlace.objects.filter(characteristic=characteristic).select_related("characteristic").first()
+    return label_of("checkpoint", "", row.characteristic) if row else ""
 
 
 def _word(by: str, value: str) -> str:
