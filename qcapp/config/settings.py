@@ -61,6 +61,7 @@ INSTALLED_APPS = [
     "qcapp.inspections",
     "qcapp.nonconformance",
     "qcapp.trends",
+    "qcapp.affected",
     "qcapp.certificates",
     "qcapp.history",
     "qcapp.capture",

@@ -17,6 +17,7 @@ PREFIXES = {
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
     "trends": "trends/",
+    "affected": "",  # /nonconformances/…/suspects/
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "api": "api/",
     "capture": "",
