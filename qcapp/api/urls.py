@@ -22,6 +22,7 @@ from .v1 import (
     operations,
     plans,
     releases,
+    report_details,
     reports,
     session,
     sign_offs,
@@ -49,6 +50,13 @@ REPORT_ACTS = {
     "fail": reports.FailView,
     "close": reports.CloseView,
     "withdraw": reports.WithdrawView,
+    "units": report_details.UnitsView,
+    "step": report_details.StepView,
+    "customer": report_details.CustomerView,
+    "destroy": report_details.DestroyView,
+    "return": report_details.SendBackView,
+    "picture": report_details.PictureView,
+    "hold-suspects": report_details.HoldSuspectsView,
 }
 PLAN_ACTS = {
     "review": plans.ReviewView,
@@ -87,6 +95,16 @@ urlpatterns = [
     path("v1/plans/<uuid:uuid>/pictures", drawings.PicturesView.as_view(), name="plan-pictures"),
     path("v1/plans/<uuid:uuid>/pictures/<slug:key>", drawings.PictureView.as_view(), name="plan-picture"),
     path("v1/reports", reports.ReportsView.as_view(), name="reports"),
+    path("v1/reports/grouped", report_details.GroupedReportsView.as_view(), name="reports-grouped"),
+    path("v1/reports/on-lot", report_details.LotReportsView.as_view(), name="reports-on-lot"),
+    path("v1/reports/<str:number>/suspects", report_details.SuspectsView.as_view(), name="report-suspects"),
+    path("v1/reports/<str:number>/tag.pdf", report_details.TagView.as_view(), name="report-tag"),
+    path("v1/reports/<str:number>/report.pdf", report_details.ReportPdfView.as_view(), name="report-pdf"),
+    path("v1/reports/<str:number>/return.pdf", report_details.ReturnPdfView.as_view(), name="report-return-pdf"),
+    path("v1/deciders", report_details.DecidersView.as_view(), name="deciders"),
+    path("v1/permits", report_details.PermitsView.as_view(), name="permits"),
+    path("v1/permits/<str:number>/sign", report_details.PermitSignView.as_view(), name="permit-sign"),
+    path("v1/holds/<uuid:uuid>/lift", report_details.HoldLiftView.as_view(), name="hold-lift"),
     path("v1/reports/<str:number>", reports.ReportView.as_view(), name="report"),
     *(
         path(f"v1/reports/<str:number>/{name}", view.as_view(), name=f"report-{name}")

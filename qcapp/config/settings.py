@@ -66,6 +66,7 @@ INSTALLED_APPS = [
     "qcapp.nonconformance",
     "qcapp.trends",
     "qcapp.improvement",
+    "qcapp.affected",
     "qcapp.certificates",
     "qcapp.recall",
     "qcapp.history",

@@ -19,6 +19,7 @@ PREFIXES = {
     "nonconformance": "nonconformances/",
     "trends": "trends/",
     "improvement": "improvement/",
+    "affected": "",  # /nonconformances/…/suspects/
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "api": "api/",
     "capture": "",

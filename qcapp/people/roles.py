@@ -65,6 +65,12 @@ class Act(StrEnum):
     CLOSE_REPORT = "verify and close a nonconformance report"
     WITHDRAW_REPORT = "withdraw a nonconformance report"
     LIFT_HOLD = "lift a hold"
+    HOLD_SUSPECTS = "hold the suspect units of a report"
+    WITNESS_DESTRUCTION = "sign that the number of a scrapped part is destroyed"
+    SET_DECIDERS = "set whose signatures a disposition needs"
+    PROPOSE_PERMIT = "propose a deviation permit"
+    SIGN_PERMIT = "sign a deviation permit"
+    RECORD_CUSTOMER_APPROVAL = "record a customer's approval"
 
     FREEZE_LIMITS = "freeze control limits, leave a point out of a chart"
     ACKNOWLEDGE_SIGNAL = "acknowledge a signal of a chart"
@@ -140,6 +146,12 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.BUILD_IN: FLOOR | _QUALITY,
     Act.MOVE_ITEM: FLOOR | frozenset({R.QUALITY_MANAGER, R.DISPATCH}),
     Act.KEEP_PLACES: frozenset({R.QUALITY_MANAGER, R.DISPATCH, R.GOODS_IN}),
+    Act.HOLD_SUSPECTS: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
+    Act.WITNESS_DESTRUCTION: FLOOR | frozenset({R.QUALITY_MANAGER, R.WELDING_COORDINATOR}),
+    Act.SET_DECIDERS: _QUALITY,
+    Act.PROPOSE_PERMIT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.SIGN_PERMIT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.RECORD_CUSTOMER_APPROVAL: frozenset({R.QUALITY_MANAGER, R.CUSTOMER_SERVICE}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
     Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),

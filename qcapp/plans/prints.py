@@ -19,7 +19,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from qcapp.evidence.queries import content
 from qcapp.lib.pdf import html_to_pdf
-from qcapp.lib.printable import printable
+from qcapp.lib.printing import printable
 
 from .balloon_picture import ballooned_svg
 from .cards import CheckpointCard, Difference, RevisionCard, SheetCard, StageCard

@@ -233,6 +233,7 @@ def test_takes_a_report_from_the_floor_to_its_end(workshop: Workshop, api_of: An
             body = api.signed(f"reports/{number}/sign", role=role)
     assert body["state"] == "decided"
     assert inspector.post(f"reports/{number}/start")["state"] == "in_correction"
+    assert inspector.post(f"reports/{number}/step", {"position": 1})["steps"][0]["by_name"]
     assert inspector.post(f"reports/{number}/finish", {"note": "ground"})["state"] == "to_be_verified"
     refusal = manager.signed(f"reports/{number}/close", corrective_action="stop added")
     assert (manager.status, refusal["code"]) == (409, "not_proven")
