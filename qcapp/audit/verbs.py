@@ -49,6 +49,8 @@ class Verb(StrEnum):
 
     RESULTS_RECORDED = "results.recorded"
     RESULTS_IMPORTED = "results.imported"
+    PAPER_KEYED = "paper.keyed"
+    PAPER_CHECKED = "paper.checked"
     RESULT_DECIDED = "result.decided"
     STAGE_SIGNED = "stage.signed"
     CHECKPOINTS_REOPENED = "checkpoints.reopened"

@@ -19,7 +19,7 @@ from qcapp.people.roles import Act, Role
 from tests.cast import Cast
 
 NOBODY = "00000000-0000-7000-8000-000000000000"
-FILLED = {"uuid": NOBODY, "deputy_id": "1", "issue": "1", "message_id": "1", "sheet": NOBODY}
+FILLED = {"uuid": NOBODY, "deputy_id": "1", "issue": "1", "message_id": "1", "sheet": NOBODY, "stage": "1"}
 EVERYBODY = "everybody"
 SIGNED_IN = "whoever has signed in"
 NOT_WALKED = {"/sign-out/"}  # it ends the session that walks; tests/people/test_pages.py signs out
