@@ -16,6 +16,7 @@ from .v1 import (
     drawings,
     gauges,
     operations,
+    paper,
     plans,
     releases,
     reports,
@@ -65,6 +66,8 @@ urlpatterns = [
     path("v1/units/<str:serial>/bench", gzip_page(bench.BenchView.as_view()), name="bench"),
     path("v1/units/<str:serial>/sign-offs", sign_offs.SignOffsView.as_view(), name="sign-offs"),
     path("v1/units/<str:serial>/welds", welds.WeldsView.as_view(), name="welds"),
+    path("v1/units/<str:serial>/paper", paper.PapersView.as_view(), name="paper"),
+    path("v1/units/<str:serial>/paper/<uuid:uuid>/check", paper.PaperCheckView.as_view(), name="paper-check"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
     path(
         "v1/releases/<str:serial>/withdraw",
