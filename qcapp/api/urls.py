@@ -11,10 +11,14 @@ from qcapp.people.access import SIGNED_IN
 from .acts import ActView
 from .v1 import (
     bench,
+    beside,
     certificates,
     decisions,
     drawings,
+    field_actions,
     gauges,
+    improvement,
+    messages,
     operations,
     paper,
     plans,
@@ -98,6 +102,11 @@ urlpatterns = [
         certificates.CertificatePdfView.as_view(),
         name="certificate-pdf",
     ),
+    path(
+        "v1/certificates/<str:number>/<int:issue>/qif",
+        certificates.CertificateQifView.as_view(),
+        name="certificate-qif",
+    ),
     path("v1/trends/<str:family>", trends.WatchView.as_view(), name="trends"),
     path("v1/trends/<str:family>/<slug:key>", trends.CharacteristicView.as_view(), name="trend"),
     path(
@@ -112,5 +121,30 @@ urlpatterns = [
     path("v1/believable/<str:family>", trends.BelievableView.as_view(), name="believable"),
     path("v1/distortion/<str:family>", trends.DistortionView.as_view(), name="distortion"),
     path("v1/yield/<str:family>", trends.YieldView.as_view(), name="yield"),
+    path("v1/queue", improvement.QueueView.as_view(), name="queue"),
+    path("v1/pareto", improvement.ParetoView.as_view(), name="pareto"),
+    path("v1/costs", improvement.CostsView.as_view(), name="costs"),
+    path("v1/costs/take-back", improvement.CostTakeBackView.as_view(), name="cost-take-back"),
+    path("v1/improvement-settings", improvement.ImprovementSettingsView.as_view(), name="improvement-settings"),
+    path("v1/corrective-actions", improvement.ActionsView.as_view(), name="corrective-actions"),
+    path("v1/corrective-actions/<str:number>", improvement.ActionView.as_view(), name="corrective-action"),
+    *(
+        path(f"v1/corrective-actions/<str:number>/{name}", view.as_view(), name=f"corrective-action-{name}")
+        for name, view in improvement.ACTION_ACTS.items()
+    ),
+    path("v1/field-actions", field_actions.FieldActionsView.as_view(), name="field-actions"),
+    path("v1/field-actions/<str:number>", field_actions.FieldActionView.as_view(), name="field-action"),
+    path("v1/field-actions/<str:number>/units", field_actions.FieldUnitsView.as_view(), name="field-units"),
+    path("v1/field-actions/<str:number>/letter", field_actions.FieldLetterView.as_view(), name="field-letter"),
+    path("v1/field-actions/<str:number>/follow", field_actions.FieldFollowView.as_view(), name="field-follow"),
+    path("v1/field-actions/<str:number>/letters", field_actions.FieldLettersView.as_view(), name="field-letters"),
+    path("v1/messages", messages.MessagesView.as_view(), name="messages"),
+    path("v1/messages/mail", messages.MailView.as_view(), name="mail"),
+    path("v1/messages/undelivered", messages.UndeliveredView.as_view(), name="undelivered"),
+    path("v1/messages/<int:message_id>/again", messages.MailAgainView.as_view(), name="mail-again"),
+    path("v1/messages/<int:message_id>/read", messages.MessageReadView.as_view(), name="message-read"),
+    path("v1/photos", beside.PhotosView.as_view(), name="photos"),
+    path("v1/remarks", beside.RemarksView.as_view(), name="remarks"),
+    path("v1/gauges/<str:number>/doubt", beside.GaugeDoubtView.as_view(), name="gauge-doubt"),
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),
 ]

@@ -15,6 +15,7 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import unit_by_serial, units_in_build
 
+from .language import OTHERS, words_of
 from .shell import SHELLS, shell_html, worker_script
 from .shell import manifest as app_manifest
 
@@ -59,6 +60,15 @@ def shell(request: HttpRequest, name: str) -> HttpResponse:
     if name not in SHELLS:
         raise Http404
     return HttpResponse(shell_html(name), headers={"Cache-Control": "no-cache"})
+
+
+@public
+@require_safe
+def words(request: HttpRequest, code: str) -> HttpResponse:
+    """What the scripts say in German or Spanish; a tablet keeps it, so that it speaks so without network too."""
+    if code not in OTHERS:
+        raise Http404
+    return JsonResponse(words_of(code), headers={"Cache-Control": "no-cache"})
 
 
 @public

@@ -63,14 +63,38 @@ class CertificateWithdrawal(WriteOnceModel):
         return f"withdrawal of {self.certificate_id}"
 
 
-class CertificateFile(WriteOnceModel):
-    """The PDF as it was first rendered, kept in the data folder by digest: asking again gives the same bytes."""
+class SigningCertificate(WriteOnceModel):
+    """The public side of a key that certificates are or were signed with: what it signed stays checkable."""
 
-    certificate = models.OneToOneField(Certificate, on_delete=models.PROTECT, related_name="file")
+    fingerprint = models.CharField(max_length=64, unique=True)  # SHA-256 of the certificate's DER bytes
+    pem = models.TextField()
+    subject = models.CharField(max_length=300)
+    valid_from = models.DateTimeField()
+    valid_until = models.DateTimeField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.fingerprint
+
+
+class CertificateFile(WriteOnceModel):
+    """The signed PDF, kept in the data folder by digest: asking again gives the same bytes. Each language and each
+    paper is a file of its own of one issue.
+    """
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="files")
+    language = models.CharField(max_length=5, default="en")
+    paper = models.CharField(max_length=6, default="A4")
     digest = models.CharField(max_length=64)
     path = models.CharField(max_length=200)  # below the data folder
     size = models.IntegerField()
     rendered_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["certificate", "language", "paper"], name="certificates_file_once"),
+        ]
+        indexes = [models.Index(fields=["digest"], name="certificates_file_digest")]  # the check of a dropped PDF
 
     def __str__(self) -> str:
         return self.path

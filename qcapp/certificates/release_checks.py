@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.beside import without_photo
 from qcapp.inspections.queries.proof import near_limit_in, unproven_in
 from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.nonconformance.queries import reports_of
@@ -51,6 +52,7 @@ class Standing:
     unproven: list[Unproven]
     near_limit: list[Unproven]
     reports: list[ReportCard]
+    without_photo: list[CheckpointView]
 
     @property
     def serial(self) -> str:
@@ -80,6 +82,7 @@ def standing_of(serial: str) -> Standing:
         unproven=unproven_in(inspection),
         near_limit=near_limit_in(inspection),
         reports=reports_of(inspection.unit.item_id, secret=secrets_of(inspection)),
+        without_photo=without_photo(inspection.unit.item_id, inspection.checkpoints),
     )
 
 
@@ -142,6 +145,17 @@ def second_inspections(standing: Standing) -> Finding:
     if third:
         sentence += f" A third person decides {_named(third)}."
     return Finding("second_inspections", title, False, sentence, _to_checkpoints(standing, owing))
+
+
+def photos_there(standing: Standing) -> Finding:
+    title = "Photos that the plan asks for are there"
+    asked = sum(one.card.photo for one in standing.due)
+    lacking = standing.without_photo
+    if not lacking:
+        sentence = f"{asked} taken at their checkpoints." if asked else "The plan asks for none."
+        return Finding("photos_there", title, True, sentence)
+    sentence = f"No photo yet: {_named(lacking)}."
+    return Finding("photos_there", title, False, sentence, _to_checkpoints(standing, lacking))
 
 
 def answers_are_proof(standing: Standing) -> Finding:
@@ -212,6 +226,7 @@ CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     all_answered,
     no_conflict,
     second_inspections,
+    photos_there,
     answers_are_proof,
     near_limits_decided,
     answers_conform,

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import views
+from . import check_views, views
 
 app_name = "certificates"
 urlpatterns = [
@@ -12,5 +12,7 @@ urlpatterns = [
     path("certificates/<str:number>/<int:issue>.pdf", views.pdf, name="pdf"),
     path("certificates/<str:number>/<int:issue>.json", views.frozen, name="json"),
     path("certificates/<str:number>/<int:issue>/withdraw/", views.withdraw_issue, name="withdraw_issue"),
-    path("check/<str:token>/", views.check, name="check"),
+    path("certificates/schema/1.json", check_views.content_schema_page, name="schema"),
+    path("check/", check_views.check_file, name="check_file"),
+    path("check/<str:token>/", check_views.check, name="check"),
 ]

@@ -1,4 +1,4 @@
-"""Release of a unit with what stands against it, certificates, and the public check that one is real."""
+"""Release of a unit with what stands against it, certificates."""
 
 from __future__ import annotations
 
@@ -12,22 +12,21 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from qcapp.core.errors import NotFound, QcError
+from qcapp.core.errors import QcError
 from qcapp.inspections.queries import Unproven
 from qcapp.inspections.services import decide_result
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
-from qcapp.people.access import needs, public
+from qcapp.people.access import needs
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
 
 from . import forms
-from .queries import ReleaseState, certificate, certificates_of, check_token, release_state
+from .queries import ReleaseState, certificate, certificates_of, release_state
 from .services.issuing import issue_certificate, withdraw_certificate
 from .services.releasing import release, withdraw_release
 from .services.rendering import frozen_json, pdf_bytes
@@ -127,19 +126,6 @@ def pdf(request: HttpRequest, number: str, issue: int) -> HttpResponse:
 def frozen(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """What the certificate says, for machines."""
     return HttpResponse(frozen_json(certificate(number, issue)), content_type="application/json; charset=utf-8")
-
-
-@never_cache
-@require_safe
-@public
-def check(request: HttpRequest, token: str) -> HttpResponse:
-    """Is this paper real, and is it the current one? Tells only what the holder has in hand."""
-    try:
-        card = check_token(token)
-    except NotFound as error:
-        context = {"problem": error.message}
-        return render(request, "certificates/check.html", context, status=HTTPStatus.NOT_FOUND)
-    return render(request, "certificates/check.html", {"card": card})
 
 
 def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:

@@ -14,6 +14,7 @@ MENU = (
     ("Floor", "/floor/", Act.RECORD_RESULT),
     ("Units", "/units/", Act.LOOK_UP_UNIT),
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
+    ("Improvement", "/improvement/", Act.LOOK_AT_IMPROVEMENT),
     ("Plans", "/plans/", Act.LOOK_AT_PLAN),
     ("Limits", "/limits/", Act.LOOK_AT_PLAN),
     ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),

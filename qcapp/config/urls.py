@@ -12,11 +12,13 @@ PREFIXES = {
     "evidence": "evidence/",
     "messages": "messages/",
     "gauges": "gauges/",
-    "production": "units/",
+    "recall": "gauges/",  # /gauges/…/recall/
+    "production": "",  # /welding/
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
     "trends": "trends/",
+    "improvement": "improvement/",
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "api": "api/",
     "capture": "",

@@ -14,6 +14,11 @@ def site_day(at: datetime | None = None) -> date:
     return (at or timezone.now()).astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE)).date()
 
 
+def day_begins(day: date) -> datetime:
+    """The instant, in UTC, at which the site's day begins."""
+    return datetime.combine(day, time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)
+
+
 def day_ends(day: date) -> datetime:
     """The instant, in UTC, at which the site's next day begins."""
     return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)

@@ -70,8 +70,24 @@ class Act(StrEnum):
     FREEZE_LIMITS = "freeze control limits, leave a point out of a chart"
     ACKNOWLEDGE_SIGNAL = "acknowledge a signal of a chart"
 
+    LOOK_AT_GOODS = "look at deliveries, heats and lots"
+    KEEP_GOODS = "receive deliveries, enter mill certificates, open and sample lots"
+    DECIDE_GOODS = "accept, hold or refuse a heat"
+    ACCEPT_OUTSIDE_LIMITS = "accept a heat whose certificate does not conform"
+    BUILD_IN = "install or remove a component, use a lot or heat, stamp an identity"
+    MOVE_ITEM = "move a unit or lot to a place"
+    KEEP_PLACES = "name a place"
+
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
+
+    HOLD_AFFECTED = "hold what a wrong gauge has measured"
+    DOUBT_GAUGE = "take a doubtful gauge out of use"
+    KEEP_WELDING = "keep weld procedures and welders' qualifications"
+    SEE_CUSTOMERS = "see customers and their orders"
+    KEEP_ORDERS = "enter a customer or an order"
+    DISPATCH_UNIT = "dispatch a unit"
+    RECORD_SERVICE = "record a service event"
 
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
@@ -109,7 +125,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.SIGN_STAGE: FLOOR | _QUALITY,
     Act.DECIDE_RESULT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.RAISE_REPORT: FLOOR
-    | frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.DISPATCH}),
+    | frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.DISPATCH, R.CUSTOMER_SERVICE}),
     Act.CONTAIN_REPORT: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.WELDING_COORDINATOR, R.GOODS_IN}),
     Act.DECIDE_REPORT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
     Act.CORRECT_REPORT: FLOOR | frozenset({R.QUALITY_MANAGER, R.WELDING_COORDINATOR}),
@@ -119,8 +135,22 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.LOOK_AT_BELIEVABILITY: _QUALITY,
     Act.FREEZE_LIMITS: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.ACKNOWLEDGE_SIGNAL: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.LOOK_AT_GOODS: EVERYBODY,
+    Act.KEEP_GOODS: frozenset({R.GOODS_IN, R.QUALITY_MANAGER}),
+    Act.DECIDE_GOODS: frozenset({R.GOODS_IN, R.QUALITY_MANAGER}),
+    Act.ACCEPT_OUTSIDE_LIMITS: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.BUILD_IN: FLOOR | _QUALITY,
+    Act.MOVE_ITEM: FLOOR | frozenset({R.QUALITY_MANAGER, R.DISPATCH}),
+    Act.KEEP_PLACES: frozenset({R.QUALITY_MANAGER, R.DISPATCH, R.GOODS_IN}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
+    Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
+    Act.KEEP_WELDING: frozenset({R.WELDING_COORDINATOR}),
+    Act.SEE_CUSTOMERS: frozenset({R.CUSTOMER_SERVICE, R.DISPATCH, R.QUALITY_MANAGER}),
+    Act.KEEP_ORDERS: frozenset({R.CUSTOMER_SERVICE, R.DISPATCH}),
+    Act.DISPATCH_UNIT: frozenset({R.DISPATCH}),
+    Act.RECORD_SERVICE: frozenset({R.CUSTOMER_SERVICE, R.QUALITY_MANAGER}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
     Act.KEEP_MAIL: frozenset({R.KEEPER}),

@@ -8,6 +8,7 @@ urlpatterns = [
     path("sign-out/", views.sign_out, name="sign_out"),
     path("account/", views.account, name="account"),
     path("account/password/", views.own_password, name="own_password"),
+    path("account/language/", views.own_language, name="own_language"),
     path("account/pin/", views.own_pin, name="own_pin"),
     path("people/", views.people, name="people"),
     path("people/add/", views.add_person, name="add_person"),

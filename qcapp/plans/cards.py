@@ -134,6 +134,7 @@ class CheckpointCard:
     gauge_kinds: tuple[str, ...]
     frequency: str
     second_inspection: bool
+    photo: bool
     joint: str
     document_number: str
     document_revision: str

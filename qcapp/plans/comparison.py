@@ -33,6 +33,7 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "gauges": lambda card: ", ".join(card.gauge_kinds),
     "when": lambda card: card.frequency,
     "second inspection": lambda card: "yes" if card.second_inspection else "no",
+    "photo": lambda card: "yes" if card.photo else "no",
     "joint": lambda card: card.joint,
     "drawing": lambda card: f"{card.document_number} rev {card.document_revision}" if card.document_number else "",
     "instruction": lambda card: card.instruction,

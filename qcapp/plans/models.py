@@ -167,6 +167,7 @@ class Checkpoint(models.Model):
     gauge_kinds = models.JSONField(default=list)  # keys of gauges.GaugeKind; empty: no gauge needed
     frequency = models.CharField(max_length=24, default="every")  # "every", "first of batch", "1 in 5"
     second_inspection = models.BooleanField(default=False)
+    photo = models.BooleanField(default=False)  # the answer counts as proven only with a picture
     joint = models.CharField(max_length=12, blank=True)  # "W7": who welded it may not accept it
     document = models.ForeignKey(Document, null=True, on_delete=models.PROTECT, related_name="+")
     instruction = models.CharField(max_length=400, blank=True)

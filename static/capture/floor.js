@@ -11,7 +11,7 @@ const online = "online" in find("main").dataset;
 const address = (serial) => `/units/${encodeURIComponent(serial)}/bench/`;
 
 async function read() {
-  state.person = (await store.getMeta("person")) ?? null;
+  state.person = await store.holder();
   outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
   const units = state.person ? await store.keptUnits(state.person.badge) : [];

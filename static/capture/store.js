@@ -176,6 +176,15 @@ export async function drafts(prefix) {
 export const setMeta = (key, value) => write("meta", (s) => s.put(value, key));
 export const getMeta = (key) => read("meta", (s) => s.get(key));
 
+/** Who works on this tablet, or null. A sign-in or sign-out leaves a mark: whoever was here before it is nobody from then on. */
+export async function holder() {
+  if (/(^|; )qcapp_changed=1/.test(document.cookie)) {
+    await setMeta("person", null);
+    document.cookie = "qcapp_changed=; path=/; max-age=0; samesite=lax";
+  }
+  return (await getMeta("person")) ?? null;
+}
+
 /** A unit taken along. It can be fetched again, so it needs no flush of the medium. */
 export const keepUnit = (badge, serial, data, at) =>
   within(["units"], "readwrite", (t) => answer(t.objectStore("units").put({ badge, serial, data, at })), "relaxed");

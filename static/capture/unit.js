@@ -50,7 +50,7 @@ export async function fetchUnit() {
 
 /** The unit from the server, or from the tablet when the server is slow or away. `later(unit)` gets what comes afterwards. */
 export async function firstSight(later) {
-  const person = await store.getMeta("person");
+  const person = await store.holder();
   const kept = person && await store.keptUnit(person.badge, serial);
   const fetching = fetchUnit();
   if (!kept) return fetching;

@@ -28,7 +28,14 @@ pytestmark = pytest.mark.django_db
 def addresses() -> Iterator[tuple[str, str, Any]]:
     """Every address of the API with its method and its view."""
     nobody = "00000000-0000-7000-8000-000000000000"
-    values = {"serial": SERIAL, "uuid": nobody, "sheet": nobody, "number": "NCR-2026-0001", "issue": "1"}
+    values = {
+        "serial": SERIAL,
+        "uuid": nobody,
+        "sheet": nobody,
+        "number": "NCR-2026-0001",
+        "issue": "1",
+        "message_id": "1",
+    }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)
         path = str(pattern.pattern).removeprefix("v1/")
@@ -276,6 +283,11 @@ def test_releases_a_unit_only_when_everything_is_proven_and_certifies_it(worksho
     assert (manager.status, card["issue"], card["standing"]) == (201, 1, "current")
     (listed,) = manager.get("certificates", serial=SERIAL)["certificates"]
     assert listed == card
+    assert manager.get("certificates", since=card["issued_at"])["certificates"] == [card]
+    assert manager.get("certificates", since="2999-01-01T00:00:00Z")["certificates"] == []
+    for wrong in ("yesterday", "2026-01-01T00:00:00", "2026-13-01T00:00:00Z"):
+        assert manager.get("certificates", since=wrong)["code"] == "time_unreadable"
+    assert b"FR-200-0147" in manager.get(f"certificates/{card['number']}/1/qif")
     content = manager.get(f"certificates/{card['number']}/1")["content"]
     assert SERIAL in str(content)
     pdf = manager.get(f"certificates/{card['number']}/1/pdf")

@@ -33,7 +33,7 @@ class Case:
     number: str
 
     @classmethod
-    def out_of_band(cls, workshop: Workshop, key: str = "head_angle", value: str = "62.40", **changes: Any) -> Case:
+    def out_of_band(cls, workshop: Workshop, key: str = "head_angle", value: Any = "62.40", **changes: Any) -> Case:
         """The report that a value out of band has raised by itself."""
         (answer,) = workshop.send(workshop.operation(key, value, **changes))
         assert answer.report, answer.message

@@ -36,6 +36,9 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/evidence/", "uuid", ("evidence.EvidenceFile", "uuid")),
     ("/plans/", "sheet", ("plans.DrawingSheet", "uuid")),
     ("/check/", "token", ("certificates.Certificate", "token")),
+    ("/improvement/actions/", "number", ("improvement.CorrectiveAction", "number")),
+    ("/improvement/field/", "number", ("improvement.FieldAction", "number")),
+    ("/improvement/costs/", "entry_id", ("improvement.CostEntry", "pk")),
     ("/messages/", "message_id", ("shop_messages.Message", "pk")),
     ("", "family", ("production.PartFamily", "code")),
 )

@@ -223,7 +223,7 @@ def test_keeps_what_was_typed_when_a_report_by_hand_is_refused(workshop: Worksho
 
 
 def test_refuses_to_raise_for_who_only_looks(cast: Cast, client_of: Browser) -> None:
-    assert client_of(cast.customer_service).get("/nonconformances/raise/").status_code == 403
+    assert client_of(cast.keeper).get("/nonconformances/raise/").status_code == 403
 
 
 # ----------------------------------------------------------------------------------------------------- secrets

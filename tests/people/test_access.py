@@ -19,7 +19,17 @@ from qcapp.people.roles import Act, Role
 from tests.cast import Cast
 
 NOBODY = "00000000-0000-7000-8000-000000000000"
-FILLED = {"uuid": NOBODY, "deputy_id": "1", "issue": "1", "message_id": "1", "sheet": NOBODY, "stage": "1"}
+FILLED = {
+    "uuid": NOBODY,
+    "sheet": NOBODY,
+    "stage": "1",
+    "calibration": "1",
+    "deputy_id": "1",
+    "issue": "1",
+    "message_id": "1",
+    "study": "1",
+    "entry_id": "1",
+}
 EVERYBODY = "everybody"
 SIGNED_IN = "whoever has signed in"
 NOT_WALKED = {"/sign-out/"}  # it ends the session that walks; tests/people/test_pages.py signs out

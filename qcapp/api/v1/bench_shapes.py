@@ -31,6 +31,7 @@ class BenchPerson(serializers.Serializer[Any]):
     badge = serializers.CharField()
     name = serializers.CharField()
     initials = serializers.CharField()
+    language = serializers.CharField()
 
 
 class BenchHold(serializers.Serializer[Any]):
@@ -71,6 +72,19 @@ class BenchConflicting(serializers.Serializer[Any]):
     outcome = serializers.CharField()
     answered_by = serializers.CharField()
     recorded_at = serializers.DateTimeField()
+
+
+class BenchPhoto(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    file = serializers.UUIDField(help_text="/evidence/<file>/")
+    marks = serializers.ListField(child=serializers.ListField(child=serializers.IntegerField()))
+
+
+class BenchRemark(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    kind = serializers.CharField()
+    text = serializers.CharField()
+    by = serializers.CharField()
 
 
 class BenchCheckpoint(serializers.Serializer[Any]):
@@ -123,6 +137,10 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     gauge_kinds = serializers.ListField(child=serializers.CharField())
     frequency = serializers.CharField()
     second_inspection = serializers.BooleanField()
+    photo = serializers.BooleanField(help_text="the answer counts as proven only with a picture")
+    photo_taken = serializers.BooleanField(help_text="there is one in this round")
+    photos = BenchPhoto(many=True)
+    remarks = BenchRemark(many=True)
     joint = serializers.CharField(allow_blank=True)
     document = serializers.CharField(allow_blank=True)
     instruction = serializers.CharField(allow_blank=True)

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from qcapp.audit.queries import head
 from qcapp.lib.middleware import client_address
-from qcapp.people.access import PUBLIC, SIGNED_IN
+from qcapp.people.access import PUBLIC, SIGNED_IN, mark_changed
 from qcapp.people.queries import acts_of, role_names
 from qcapp.people.services import identify
 
@@ -34,6 +34,7 @@ class SessionPerson(serializers.Serializer[Any]):
     badge = serializers.CharField()
     name = serializers.CharField()
     initials = serializers.CharField()
+    language = serializers.CharField(help_text="of the floor pages: en, de or es")
 
 
 class Session(serializers.Serializer[Any]):
@@ -68,13 +69,13 @@ class SessionView(ActView):
         )
         auth.login(self.django_request, proof.person, backend=BACKEND)
         request.user = proof.person
-        return Response(self._session(request))
+        return mark_changed(Response(self._session(request)))
 
     @extend_schema(responses={204: None, 401: Refusal, 403: Refusal})
     def delete(self, request: Request) -> Response:
         """Sign out."""
         auth.logout(self.django_request)
-        return Response(status=204)
+        return mark_changed(Response(status=204))
 
     def _session(self, request: Request) -> dict[str, Any]:
         person: Any = request.user if request.user.is_authenticated else None
@@ -84,6 +85,7 @@ class SessionView(ActView):
                 "badge": person.badge,
                 "name": person.name,
                 "initials": person.initials,
+                "language": person.language,
             }
             if person
             else None,

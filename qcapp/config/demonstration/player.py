@@ -23,6 +23,7 @@ from qcapp.production import services as production
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
 from .drawings import balloon_frame
+from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
 from .readings import Bench
 from .stories import FAMILIES, FRAMES, Incident, Story
@@ -41,7 +42,7 @@ def make_plans(cast: Cast, at: datetime) -> None:
     """The families with their plans, imported by one quality person and released by the other."""
     author, releaser = cast.with_role(Role.QUALITY_MANAGER, 1), cast.with_role(Role.QUALITY_MANAGER)
     engineer = cast.with_role(Role.ENGINEER)
-    for code, name, pattern, prefix, letter in FAMILIES:
+    for code, name, pattern, prefix, letter in (*FAMILIES, MUDGUARD):
         production.add_family(by=author, code=code, name=name, serial_pattern=pattern, certificate_prefix=prefix, at=at)
         data = (FIXTURES / "plans" / f"{code}.csv").read_bytes()
         card = plans.import_plan(

@@ -6,6 +6,7 @@ judge and store, `computing` follows with derived checkpoints, `recording` does 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -27,8 +28,9 @@ from qcapp.production.services import create_unit, lock_unit
 
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
 from ..queries import InspectionView, adopted, inspection_of_unit, standing_of
+from ..queries.beside import without_photo
 from ..queries.loading import rounds_of
-from ..queries.shapes import StageStanding
+from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
 from ..states import DECIDABLE, NEAR_LIMIT, StageState
 from . import recording
@@ -109,16 +111,20 @@ def record_operations(
 
 
 def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
-    """The results in a CSV file (docs/results-file.md), recorded through `record_operations` as far as they can be.
+    """The results in a CSV or QIF file (docs/results-file.md), recorded by `record_operations` as far as they can be.
 
     Gives an ImportReport: applied, duplicates, and each rejected row with its line and reason. Importing a file
     twice changes nothing. Raises NotAllowed `not_permitted`, and Invalid when the file as a whole cannot be read.
     """
-    from .results_file import ImportReport, read_results, to_operations
+    from .qif_file import looks_like_qif, read_qif
+    from .results_file import MAX_BYTES, ImportReport, read_results, to_operations
 
     require(by, Act.IMPORT_RESULTS, at)
     report = ImportReport()
-    for lines in to_operations(read_results(stream), report):
+    content = stream.read(MAX_BYTES + 1)
+    machine = len(content) <= MAX_BYTES and looks_like_qif(content)
+    file = read_qif(content, badge=by.badge) if machine else read_results(io.BytesIO(content))
+    for lines in to_operations(file, report):
         verdicts = record_operations(
             sent_by=by,
             device="file",
@@ -138,7 +144,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`, `photo_missing`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -149,6 +155,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
         if stage is None:
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
         _check_signable(view, standing_of(stage))
+        _check_photos(unit, stage)
         plan = adopted(unit.item_id)
         meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
         signature = write_signature(
@@ -207,6 +214,14 @@ def _check_signable(view: InspectionView, stage: StageStanding) -> None:
         sources = ", ".join(hold.source for hold in holding)
         message = f"{view.unit.serial} is on hold before stage {stage.number}: {sources}."
         raise Refused("stage_on_hold", message, holds=[hold.source for hold in holding])
+
+
+def _check_photos(unit: UnitCard, stage: StageView) -> None:
+    lacking = [one.card.number for one in without_photo(unit.item_id, stage.checkpoints)]
+    if lacking:
+        numbers = ", ".join(map(str, lacking[:12]))
+        message = f"The plan asks for a photo at {numbers}; take it before you sign stage {stage.card.number}."
+        raise Refused("photo_missing", message, checkpoints=lacking)
 
 
 # ------------------------------------------------------------------------------------------------- deciding

@@ -135,6 +135,12 @@ def waiting_for(role: Role) -> int:
     return _in_state(_narrowed(QueueFilter(waiting=role)), "active").count()
 
 
+def late_for(role: Role, at: datetime) -> int:
+    """How many of them have waited longer than they should."""
+    rows = _in_state(_narrowed(QueueFilter(waiting=role)), "active")
+    return rows.filter(status__changed_at__lt=at - timedelta(days=LATE_AFTER)).count()
+
+
 def _narrowed(wanted: QueueFilter) -> QuerySet[Report]:
     """Everything of the filter but the state."""
     rows = Report.objects.all()

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from .accounts import add_person, change_person, mark_left, set_password, set_pin
+from .accounts import add_person, change_person, mark_left, set_language, set_password, set_pin
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
+from .turns import take_a_turn
 
 __all__ = [
     "Method",
@@ -21,7 +22,9 @@ __all__ = [
     "name_deputy",
     "prove_identity",
     "require",
+    "set_language",
     "set_password",
     "set_pin",
+    "take_a_turn",
     "write_signature",
 ]

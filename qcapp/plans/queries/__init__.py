@@ -318,6 +318,7 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
         gauge_kinds=tuple(row.gauge_kinds),
         frequency=row.frequency,
         second_inspection=row.second_inspection,
+        photo=row.photo,
         joint=row.joint,
         document_number=row.document.number if row.document else "",
         document_revision=row.document.document_revision if row.document else "",

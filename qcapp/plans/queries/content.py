@@ -44,13 +44,17 @@ def _checkpoint_content(row: Checkpoint) -> dict[str, object]:
         "title", "kind", "specified", "criticality", "method", "setup", "frequency", "second_inspection",
         "joint", "instruction", "caution", "paired_with",
     )  # fmt: skip
-    return {name: getattr(row, name) for name in plain} | {
-        "stage": row.stage.number,
-        "number": row.characteristic.number,
-        "key": row.characteristic.key,
-        "gauge_kinds": list(row.gauge_kinds),
-        "document": row.document.number if row.document else "",
-    }
+    return (
+        {name: getattr(row, name) for name in plain}
+        | {
+            "stage": row.stage.number,
+            "number": row.characteristic.number,
+            "key": row.characteristic.key,
+            "gauge_kinds": list(row.gauge_kinds),
+            "document": row.document.number if row.document else "",
+        }
+        | ({"photo": True} if row.photo else {})
+    )  # plans signed before there were photos keep their digest
 
 
 def verify_content(revision_id: int) -> str:

@@ -75,6 +75,7 @@ def _insert_content(card: RevisionCard, plan: ReadPlan) -> None:
             gauge_kinds=list(row.gauge_kinds),
             frequency=row.frequency,
             second_inspection=row.second_inspection,
+            photo=row.photo,
             joint=row.joint,
             document_id=_document_id(row.document, document_ids),
             instruction=row.instruction,

@@ -22,8 +22,8 @@ from qcapp.people.queries import role_names
 from qcapp.people.roles import Act, Role
 from qcapp.people.services import require, write_signature
 
-from .models import Hold, HoldLift, Item, PartFamily, Unit, UnitEvent, WeldRecord
-from .queries import (
+from ..models import Hold, HoldLift, Item, PartFamily, Unit, UnitEvent, WeldRecord
+from ..queries import (
     FamilyCard,
     HoldCard,
     UnitCard,
@@ -33,7 +33,7 @@ from .queries import (
     unit_by_serial,
     unit_cards,
 )
-from .states import UNIT_STATES, UnitState
+from ..states import UNIT_STATES, UnitState
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person, Signature

@@ -15,8 +15,8 @@ from qcapp.core.errors import NotFound
 from qcapp.core.identification import SerialPattern, lookup_key, serial_pattern
 from qcapp.lib.plain_text import shown
 
-from .models import Hold, PartFamily, Unit, UnitEvent, WeldRecord
-from .states import UnitState
+from ..models import Hold, Item, PartFamily, Unit, UnitEvent, WeldRecord
+from ..states import UnitState
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -175,9 +175,14 @@ def _only(cards: list[UnitCard]) -> UnitCard:
     return cards[0]
 
 
+def _units() -> QuerySet[Unit]:
+    """Units only: a drawn piece of a lot is found by its own code, and listed with its lot."""
+    return Unit.objects.filter(item__kind=Item.Kind.UNIT)
+
+
 def recent_units(limit: int = 20) -> list[UnitCard]:
     """The units opened last, the newest first."""
-    return unit_cards(Unit.objects.order_by("-opened_at", "-id")[:limit])
+    return unit_cards(_units().order_by("-opened_at", "-id")[:limit])
 
 
 def find_units(fragment: str, limit: int = 20) -> list[UnitCard]:
@@ -272,6 +277,17 @@ def open_holds(item_id: int) -> list[HoldCard]:
     return [_hold(row) for row in _holds(item_id).filter(lift__isnull=True)]
 
 
+def held_items(item_ids: Iterable[int]) -> frozenset[int]:
+    """Those of the items that are on hold now; one query."""
+    rows = Hold.objects.filter(item__in=list(item_ids), lift__isnull=True)
+    return frozenset(rows.values_list("item_id", flat=True))
+
+
+def state_label(state: str) -> str:
+    """A unit's state in words; empty for what is not a unit."""
+    return UnitState(state).label if state else ""
+
+
 def holds_of(item_id: int) -> list[HoldCard]:
     """Every hold of an item, lifted ones too, the oldest first."""
     return [_hold(row) for row in _holds(item_id)]
@@ -321,4 +337,4 @@ def welders_of(item_id: int) -> dict[str, int]:
 
 def units_in_build(limit: int = 20) -> list[UnitCard]:
     """The units that are being built, the one opened last first: the floor's list."""
-    return unit_cards(Unit.objects.filter(state=UnitState.IN_BUILD).order_by("-opened_at", "-id")[:limit])
+    return unit_cards(_units().filter(state=UnitState.IN_BUILD).order_by("-opened_at", "-id")[:limit])
