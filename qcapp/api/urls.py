@@ -20,6 +20,7 @@ from .v1 import (
     improvement,
     messages,
     operations,
+    paper,
     plans,
     releases,
     report_details,
@@ -77,6 +78,8 @@ urlpatterns = [
     path("v1/units/<str:serial>/bench", gzip_page(bench.BenchView.as_view()), name="bench"),
     path("v1/units/<str:serial>/sign-offs", sign_offs.SignOffsView.as_view(), name="sign-offs"),
     path("v1/units/<str:serial>/welds", welds.WeldsView.as_view(), name="welds"),
+    path("v1/units/<str:serial>/paper", paper.PapersView.as_view(), name="paper"),
+    path("v1/units/<str:serial>/paper/<uuid:uuid>/check", paper.PaperCheckView.as_view(), name="paper-check"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
     path(
         "v1/releases/<str:serial>/withdraw",

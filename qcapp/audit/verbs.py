@@ -79,6 +79,8 @@ class Verb(StrEnum):
 
     RESULTS_RECORDED = "results.recorded"
     RESULTS_IMPORTED = "results.imported"
+    PAPER_KEYED = "paper.keyed"
+    PAPER_CHECKED = "paper.checked"
     RESULT_DECIDED = "result.decided"
     PHOTO_KEPT = "photo.kept"
     REMARK_WRITTEN = "remark.written"

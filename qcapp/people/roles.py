@@ -54,6 +54,7 @@ class Act(StrEnum):
 
     OPEN_UNIT = "open a unit"
     RECORD_RESULT = "record a result"
+    CHECK_KEYING = "hold results keyed from paper against the sheet"
     IMPORT_RESULTS = "import results from a file"
     SIGN_STAGE = "sign a stage"
     DECIDE_RESULT = "decide a near-limit or unproven result"
@@ -126,6 +127,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.OPEN_UNIT: frozenset({R.INSPECTOR, R.WELDER, R.ASSEMBLER, R.QUALITY_MANAGER}),
     Act.RECORD_RESULT: FLOOR | _QUALITY,
     Act.IMPORT_RESULTS: frozenset({R.INSPECTOR, R.QUALITY_MANAGER}),
+    Act.CHECK_KEYING: FLOOR | _QUALITY | frozenset({R.ENGINEER}),
     Act.SIGN_STAGE: FLOOR | _QUALITY,
     Act.DECIDE_RESULT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.RAISE_REPORT: FLOOR

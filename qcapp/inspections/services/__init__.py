@@ -83,11 +83,13 @@ def record_operations(
     at: datetime,
     sent_at: datetime | None = None,
     from_file: bool = False,
+    from_paper: bool = False,
 ) -> list[Verdictlet]:
     """What became of each operation, in the order sent: applied, duplicate or rejected with code and sentence.
 
     One bad operation never stops the others. `from_file` is for files of several people's results: it needs the
-    right to import, and the sender answers for who measured. Raises NotAllowed `not_permitted`; Invalid
+    right to import, and the sender answers for who measured. `from_paper` is for what `keying` takes from a sheet of
+    paper: it counts when somebody else has held it against the sheet. Raises NotAllowed `not_permitted`; Invalid
     `operations_unreadable`, `too_many_operations`, `time_without_zone`, and of `plain_text` for the device.
     """
     act = Act.IMPORT_RESULTS if from_file else Act.RECORD_RESULT
@@ -101,7 +103,7 @@ def record_operations(
     if sent_at is not None and sent_at.tzinfo is None:
         raise Invalid("time_without_zone", "“sent_at” must name its zone.", field="sent_at")
     device = plain_text("The name of the tablet", device, longest=60)
-    submission = recording.read_all(operations, Sender(sent_by, device, sent_at, at, from_file))
+    submission = recording.read_all(operations, Sender(sent_by, device, sent_at, at, from_file, from_paper))
     if not submission.operations:
         return [answer for answer in submission.answers if answer]
     with transaction.atomic():

@@ -100,13 +100,17 @@ def rejected(identifier: str, refusal: QcError) -> Verdictlet:
 
 @dataclass(frozen=True)
 class Sender:
-    """Who sends, from where, by which clock; `from_file` when a person answers for a file of several people."""
+    """Who sends, from where, by which clock.
+
+    `from_file` when a person answers for a file of several people, `from_paper` for a sheet that another filled in.
+    """
 
     person: Person
     device: str
     sent_at: datetime | None
     at: datetime
     from_file: bool = False
+    from_paper: bool = False
 
     @property
     def clock_ahead(self) -> timedelta:
@@ -200,7 +204,8 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         gauge,
         at=sender.at,
         clock_ahead=sender.clock_ahead,
-        sent_by_other=not sender.from_file and person.pk != sender.person.pk,
+        sent_by_other=not (sender.from_file or sender.from_paper) and person.pk != sender.person.pk,
+        from_paper=sender.from_paper,
     )
     return Draft(
         bench=bench,

@@ -33,7 +33,7 @@ from ..prints import BalloonedSheet, ballooned
 from ..states import REVISION_STATES, RevisionState
 from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
-from .marks import marks_of, sheets_of
+from .marks import marks_of, released_marks, sheets_of
 
 __all__ = [
     "CheckpointCard",
@@ -295,7 +295,7 @@ def read_checkpoints(revision_id: int) -> list[CheckpointCard]:
         read = read_for(family_id, paper_of(draft))
         return marks_of(revision_id, read.paper).on(cards_for(family_id, read))
     rows = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
-    return marks_of(revision_id).on([_checkpoint(row) for row in rows.order_by("position")])
+    return released_marks(revision_id).on([_checkpoint(row) for row in rows.order_by("position")])
 
 
 def _checkpoint(row: Checkpoint) -> CheckpointCard:

@@ -51,7 +51,15 @@ def marks_of(revision_id: int, paper: Paper | None = None) -> Marks:
     """What is drawn beside a revision; `paper` is that of its draft, where it has one."""
     if paper is None and (draft := Draft.objects.filter(revision=revision_id).first()):
         paper = Paper.from_json(draft.rows)
-    key_of = _keys_of_rows(paper) if paper else _key_of_checkpoint
+    return _marks(revision_id, _keys_of_rows(paper) if paper else _key_of_checkpoint)
+
+
+def released_marks(revision_id: int) -> Marks:
+    """As `marks_of`, for a revision that is known to have no draft any more."""
+    return _marks(revision_id, _key_of_checkpoint)
+
+
+def _marks(revision_id: int, key_of: Callable[[BalloonRow | ReferencePicture], str]) -> Marks:
     balloons = list(
         BalloonRow.objects.filter(revision=revision_id)
         .select_related("sheet__file", "checkpoint__characteristic")
