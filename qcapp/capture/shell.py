@@ -26,6 +26,7 @@ FILES = (
     "capture/floor.js",
     "capture/outbox.js",
     "capture/panels.js",
+    "capture/people.js",
     "capture/shell.js",
     "capture/status.js",
     "capture/store.js",

@@ -5,6 +5,7 @@ import { ask, el, fill, find, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
 import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import * as outbox from "./outbox.js";
+import * as people from "./people.js";
 import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
@@ -16,6 +17,7 @@ import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, ne
 const asked = new URLSearchParams(location.search);
 
 async function load() {
+  await people.begin(saveDraft);
   try {
     take(await firstSight(later));
   } catch (error) {

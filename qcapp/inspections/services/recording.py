@@ -107,6 +107,7 @@ class Sender:
     sent_at: datetime | None
     at: datetime
     from_file: bool = False
+    proven: frozenset[str] = frozenset()  # operations signed by the key of whoever recorded them
 
     @property
     def clock_ahead(self) -> timedelta:
@@ -200,7 +201,7 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         gauge,
         at=sender.at,
         clock_ahead=sender.clock_ahead,
-        sent_by_other=not sender.from_file and person.pk != sender.person.pk,
+        sent_by_other=_sent_by_other(operation, person, sender),
     )
     return Draft(
         bench=bench,
@@ -226,6 +227,10 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         reason=operation.reason,
         flags=flags,
     )
+
+
+def _sent_by_other(operation: Operation, person: Person, sender: Sender) -> bool:
+    return not sender.from_file and person.pk != sender.person.pk and str(operation.id) not in sender.proven
 
 
 def _again(operation: Operation, known: Row, around: Circumstances) -> Verdictlet:
