@@ -27,6 +27,7 @@ from .v1 import (
     reports,
     session,
     sign_offs,
+    tablets,
     trend_decisions,
     trends,
     units,
@@ -70,6 +71,10 @@ PLAN_ACTS = {
 urlpatterns = [
     path("v1/schema", SchemaView.as_view(), name="schema"),
     path("v1/session", session.SessionView.as_view(), name="session"),
+    path("v1/tablet", tablets.TabletView.as_view(), name="tablet"),
+    path("v1/tablet/people", tablets.TabletPeopleView.as_view(), name="tablet-people"),
+    path("v1/tablet/switch", tablets.TabletSwitchView.as_view(), name="tablet-switch"),
+    path("v1/discards", tablets.DiscardsView.as_view(), name="discards"),
     path("v1/operations", operations.OperationsView.as_view(), name="operations"),
     path("v1/units", units.UnitsView.as_view(), name="units"),
     path("v1/units/next", units.NextSerialView.as_view(), name="next-serial"),

@@ -25,6 +25,15 @@ class Verb(StrEnum):
     SIGNATURE_REFUSED = "signature.refused"
     SIGN_IN_REFUSED = "sign_in.refused"
 
+    TABLET_ADDED = "tablet.added"
+    TABLET_ENROLLED = "tablet.enrolled"
+    TABLET_REVOKED = "tablet.revoked"
+    TABLET_PERSON_ADDED = "tablet.person_added"
+    TABLET_ENTRIES_KEPT_ASIDE = "tablet.entries_kept_aside"
+    TABLET_ENTRY_DECIDED = "tablet.entry_decided"
+    TABLET_ENTRY_DISCARDED = "tablet.entry_discarded"
+    TABLET_SIGNATURE_REFUSED = "tablet.signature_refused"
+
     GAUGE_ADDED = "gauge.added"
     GAUGE_CALIBRATED = "gauge.calibrated"
     GAUGE_TAKEN_OUT_OF_USE = "gauge.taken_out_of_use"

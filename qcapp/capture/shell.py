@@ -33,6 +33,7 @@ FILES = (
     "capture/overview.js",
     "capture/panels.js",
     "capture/photo.js",
+    "capture/people.js",
     "capture/shell.js",
     "capture/spot.js",
     "capture/status.js",

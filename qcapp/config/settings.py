@@ -93,6 +93,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "qcapp.people.tablet_guard.TabletGuardMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
     "qcapp.capture.language.FloorLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",

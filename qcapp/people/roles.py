@@ -97,6 +97,9 @@ class Act(StrEnum):
 
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
+    KEEP_TABLETS = "enrol and revoke tablets"
+    LOOK_AT_TABLETS = "look at tablets and what they have not sent"
+    JUDGE_ASIDE = "judge entries kept aside, take in unsent entries from a file"
     KEEP_MAIL = "look at undelivered e-mail and try it again"
 
     LOOK_AT_IMPROVEMENT = "look at corrective actions and what goes wrong most"
@@ -165,6 +168,9 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.RECORD_SERVICE: frozenset({R.CUSTOMER_SERVICE, R.QUALITY_MANAGER}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
+    Act.KEEP_TABLETS: frozenset({R.KEEPER}),
+    Act.LOOK_AT_TABLETS: frozenset({R.KEEPER, R.QUALITY_MANAGER}),
+    Act.JUDGE_ASIDE: _QUALITY,
     Act.KEEP_MAIL: frozenset({R.KEEPER}),
     Act.LOOK_AT_IMPROVEMENT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY})
     | frozenset({R.CUSTOMER_SERVICE}),
