@@ -33,6 +33,7 @@ FILES = (
     "capture/overview.js",
     "capture/panels.js",
     "capture/photo.js",
+    "capture/scan.js",
     "capture/shell.js",
     "capture/status.js",
     "capture/store.js",
