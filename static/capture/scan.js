@@ -2,7 +2,10 @@
 
 import { el, find } from "./dom.js";
 import * as outbox from "./outbox.js";
-import { t } from "./words.js";
+import * as store from "./store.js";
+import { learn, t } from "./words.js";
+
+await learn((await store.getMeta("person").catch(() => null))?.language ?? document.documentElement.lang);
 
 const field = find("#scan [name=serial]");
 

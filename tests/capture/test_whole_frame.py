@@ -136,7 +136,7 @@ class Fingers(Keyboard):
         self.page.tap(".entry .keys .enter")
 
     def gauge(self) -> None:
-        self.page.tap("dialog .picks button")
+        self.page.tap("dialog .picks button:enabled >> nth=0")
 
     def pin(self) -> None:
         self._keys(PIN, "dialog ")

@@ -20,6 +20,7 @@ from qcapp.audit.services import anchor
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
+from qcapp.config.demonstration.welding import make_welding
 
 DONE = "played"
 BAR = 40
@@ -72,6 +73,7 @@ class Command(BaseCommand):
         cast = people.make_people(begin)
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
+        make_welding(cast, begin + timedelta(days=1))
         done = 0
 
         def tick() -> None:
