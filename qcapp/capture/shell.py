@@ -34,6 +34,7 @@ FILES = (
     "capture/panels.js",
     "capture/photo.js",
     "capture/people.js",
+    "capture/scan.js",
     "capture/shell.js",
     "capture/spot.js",
     "capture/status.js",

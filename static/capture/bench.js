@@ -176,7 +176,7 @@ draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
   fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
-  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#question");
+  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
   if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
   if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
 };
