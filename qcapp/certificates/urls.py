@@ -9,10 +9,11 @@ urlpatterns = [
     path("units/<str:serial>/release/withdraw/", views.withdraw, name="withdraw"),
     path("units/<str:serial>/release/issue/", views.issue, name="issue"),
     path("units/<str:serial>/release/decide/", views.decide, name="decide"),
+    path("certificates/schema/1.json", check_views.content_schema_page, name="schema"),
     path("certificates/<str:number>/<int:issue>.pdf", views.pdf, name="pdf"),
     path("certificates/<str:number>/<int:issue>.json", views.frozen, name="json"),
+    path("certificates/<str:number>/<int:issue>.zip", views.package, name="package"),
     path("certificates/<str:number>/<int:issue>/withdraw/", views.withdraw_issue, name="withdraw_issue"),
-    path("certificates/schema/1.json", check_views.content_schema_page, name="schema"),
     path("check/", check_views.check_file, name="check_file"),
     path("check/<str:token>/", check_views.check, name="check"),
 ]
