@@ -144,4 +144,5 @@ class Verb(StrEnum):
     RELEASE_WITHDRAWN = "release.withdrawn"
     SIGNING_KEY_ADDED = "signing_key.added"
     CERTIFICATE_ISSUED = "certificate.issued"
+    CERTIFICATES_ASKED_FOR = "certificates.asked_for"
     CERTIFICATE_WITHDRAWN = "certificate.withdrawn"
