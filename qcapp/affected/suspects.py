@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 FIXTURE_KEY = "fixture"  # the record checkpoint that names the weld fixture
 LOT_ENDING = "_lot"  # record checkpoints that name a lot
 EVERY = "every"
-MOST = 5000  # of one population; the newest are kept
+MOST = 500  # of one page; the newest first
 LAST_ITEM = 2**62
 CHUNK = 200
 
@@ -67,7 +67,11 @@ class Source:
 
 @dataclass(frozen=True)
 class Suspect:
-    """One unit with where it stands. `own` is its own outcome at the checkpoint, `chosen` whether it is proposed."""
+    """One unit with where it stands and the keys of what it shares.
+
+    `own` is its own outcome at the checkpoint. `chosen`: proposed for hold, as it is of the same family and not shown
+    to be clearly good.
+    """
 
     unit: UnitCard
     sources: tuple[str, ...]
@@ -84,12 +88,18 @@ class Suspect:
 
 @dataclass(frozen=True)
 class Population:
-    """All that are suspect, the proposed ones first. `cut` says that only the newest are listed."""
+    """One page of the suspect units, the newest of them, the proposed ones first. `total` counts all."""
 
     report: ReportView
     sources: tuple[Source, ...]
     suspects: tuple[Suspect, ...]
-    cut: int = 0
+    total: int = 0
+    start: int = 0
+
+    @property
+    def following(self) -> int | None:
+        """Where the next page begins; None on the last."""
+        return self.start + MOST if self.start + MOST < self.total else None
 
     @property
     def dispatched(self) -> int:
@@ -229,7 +239,7 @@ SOURCES: tuple[Callable[[Subject], Source | None], ...] = (
 # ------------------------------------------------------------------------------------------------ the population
 
 
-def population(number: str, *, viewer: Person, at: datetime) -> Population:
+def population(number: str, *, viewer: Person, at: datetime, start: int = 0) -> Population:
     """Every unit that may have the fault of a report, whatever its state. Raises NotFound `report_unknown`.
 
     What a report hides from the viewer stays hidden: then there is nothing to go by, and the population is empty.
@@ -241,17 +251,17 @@ def population(number: str, *, viewer: Person, at: datetime) -> Population:
     failing = None if view.result_id is None else failing_answer(view.result_id)
     subject = Subject(view, failing, {card.key: card for card in plan.checkpoints}, plan.revision.family_id)
     sources = tuple(found for found in (ask(subject) for ask in SOURCES) if found is not None)
-    return _assembled(subject, sources, viewer, at)
+    return _assembled(subject, sources, viewer, at, max(0, start))
 
 
-def _assembled(subject: Subject, sources: Sequence[Source], viewer: Person, at: datetime) -> Population:
+def _assembled(subject: Subject, sources: Sequence[Source], viewer: Person, at: datetime, start: int) -> Population:
     shared: dict[int, list[str]] = defaultdict(list)
     for source in sources:
         for item in source.items:
-            shared[item].append(source.title)
+            shared[item].append(source.key)
     own = set(subject.view.item_ids)
     items = sorted((item for item in shared if item not in own), reverse=True)
-    listed = items[:MOST]
+    listed = items[start : start + MOST]
     units, holds = units_of_items(listed), holds_by_item(listed)
     outcomes = _outcomes(subject, listed, viewer, at)
     suspects = []
@@ -259,12 +269,13 @@ def _assembled(subject: Subject, sources: Sequence[Source], viewer: Person, at: 
         held = tuple(hold.source for hold in holds.get(item, ()) if hold.is_open)
         suspects.append(_suspect(subject, unit, tuple(shared[item]), outcomes.get(item, ""), held))
     suspects.sort(key=lambda one: (not one.chosen, -one.unit.item_id))
-    return Population(subject.view, tuple(sources), tuple(suspects), len(items) - len(listed))
+    return Population(subject.view, tuple(sources), tuple(suspects), len(items), start)
 
 
 def _suspect(subject: Subject, unit: UnitCard, sources: tuple[str, ...], own: str, held: tuple[str, ...]) -> Suspect:
     here = any(source.split(" / ")[0] == subject.view.card.number for source in held)
-    chosen = own not in ("in_band", "conforms") and unit.state != "scrapped" and not here
+    may_have_it = unit.family_id == subject.family_id and unit.state != "scrapped"
+    chosen = may_have_it and own not in ("in_band", "conforms") and not here
     return Suspect(unit, sources, own, held, here, chosen)
 
 

@@ -19,7 +19,7 @@ from qcapp.people.roles import Act
 
 from .suspects import population
 
-SHOWN = 500
+LONGEST_START = 9
 
 
 @require_safe
@@ -46,12 +46,13 @@ def _page(
     request: HttpRequest, number: str, *, problem: str = "", reason: str = "", status: int = HTTPStatus.OK
 ) -> HttpResponse:
     at = timezone.now()
-    found = population(number, viewer=request.user, at=at)
+    text = request.GET.get("from", "")
+    start = int(text) if text.isascii() and text.isdigit() and len(text) <= LONGEST_START else 0
+    found = population(number, viewer=request.user, at=at, start=start)
     context = {
         "found": found,
         "card": found.report.card,
-        "suspects": found.suspects[:SHOWN],
-        "more": len(found.suspects) - SHOWN + found.cut if len(found.suspects) > SHOWN else found.cut,
+        "suspects": found.suspects,
         "chosen": set(request.POST.getlist("serial")) or {one.unit.serial for one in found.suspects if one.chosen},
         "may_hold": may(request.user, Act.HOLD_SUSPECTS, at) and not found.report.card.ended,
         "problem": problem,

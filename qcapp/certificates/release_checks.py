@@ -15,6 +15,7 @@ from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.queries.beside import without_photo
 from qcapp.inspections.queries.proof import near_limit_in, unproven_in
 from qcapp.inspections.queries.secrets import secrets_of
+from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.queries import reports_of
 
 if TYPE_CHECKING:
@@ -180,12 +181,24 @@ def near_limits_decided(standing: Standing) -> Finding:
 def answers_conform(standing: Standing) -> Finding:
     title = "Every answer conforms or is covered by a concession"
     failing = [one for one in standing.due if one.counts is not None and not one.counts.passes]
+    if ended := _ended(standing, failing):
+        sentence = "; ".join(f"{one.number} ended on {one.ends_on:%-d %B %Y}" for one in ended) + "; decide again."
+        links = tuple(Link(one.report_number, f"/nonconformances/{one.report_number}/") for one in ended)
+        return Finding("answers_conform", title, False, sentence, links)
     uncovered = [one for one in failing if concession_for(one, standing.concessions) is None]
     if not uncovered:
         sentence = f"Under a concession: {_named(failing)}." if failing else "No answer stands out of band."
         return Finding("answers_conform", title, True, sentence)
     sentence = f"Do not conform: {_named(uncovered)}."
     return Finding("answers_conform", title, False, sentence, _to_checkpoints(standing, uncovered))
+
+
+def _ended(standing: Standing, failing: list[CheckpointView]) -> list[ConcessionCard]:
+    """Concessions that a unit in build needs and that may no longer be used. A released one was released in time."""
+    if standing.inspection.unit.state != "in_build":
+        return []
+    used = [found for one in failing if (found := concession_for(one, standing.concessions))]
+    return [one for one in used if one.ended(site_day())]
 
 
 def reports_ended(standing: Standing) -> Finding:

@@ -349,8 +349,9 @@ def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
     """With the checkpoints that a correction may have disturbed chosen, and the permits that allow it as it is."""
     proposed = disturbed_of(view.card.number) if sent is None and view.serials else []
     permits = [(card.number, f"{card.number}: {card.limits}") for card in permits_of(view.card.number)]
+    checkpoints = sorted(_checkpoints(view), key=lambda one: one[0] not in proposed)
     return forms.ProposeForm(
-        sent, auto_id="propose_%s", checkpoints=_checkpoints(view), permits=permits, quantity=view.quantity,
+        sent, auto_id="propose_%s", checkpoints=checkpoints, permits=permits, quantity=view.quantity,
         serials=view.serials, initial={"reinspect": proposed},
     )  # fmt: skip
 

@@ -191,11 +191,15 @@ class SuspectsView(ActView):
     @extend_schema(responses={200: OpenApiTypes.OBJECT, 404: Refusal})
     def get(self, request: Request, number: str) -> Response:
         """The suspect population: why, and each unit with its state and what it shares."""
-        found = population(number, viewer=self.person, at=self.at)
+        text = request.query_params.get("from", "")[:9]
+        start = int(text) if text.isascii() and text.isdigit() else 0
+        found = population(number, viewer=self.person, at=self.at, start=start)
         sources = [
             {"key": one.key, "title": one.title, "why": one.sentence, "units": len(one.items)} for one in found.sources
         ]
-        return Response({"sources": sources, "suspects": list(lines_of(found)), "left_off": found.cut})
+        return Response(
+            {"sources": sources, "suspects": list(lines_of(found)), "total": found.total, "next": found.following}
+        )
 
 
 class _PaperView(ActView):
