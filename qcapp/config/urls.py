@@ -16,8 +16,10 @@ PREFIXES = {
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
+    "goods": "goods/",
     "trends": "trends/",
     "certificates": "",  # /units/…/release/, /certificates/, /check/
+    "customers": "",  # /customers/, /units/…/dispatch/, /units/…/service/
     "api": "api/",
     "capture": "",
     "history": "",
