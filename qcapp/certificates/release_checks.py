@@ -18,6 +18,8 @@ from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.queries import reports_of
 
+from .as_built_checks import against_components, against_material
+
 if TYPE_CHECKING:
     from qcapp.inspections.queries import CheckpointView, InspectionView, Unproven
     from qcapp.nonconformance.queries import ConcessionCard, ReportCard
@@ -233,6 +235,15 @@ def stages_signed(standing: Standing) -> Finding:
     return Finding("stages_signed", title, False, sentence, (Link("Go to the bench", _bench(standing)),))
 
 
+def parts_in_order(standing: Standing) -> Finding:
+    title = "Components are released and material is accepted"
+    item_id = standing.inspection.unit.item_id
+    against = against_components(item_id) + against_material(item_id)
+    if not against:
+        return Finding("parts_in_order", title, True, "Nothing that is built in stands against it.")
+    return Finding("parts_in_order", title, False, f"{'; '.join(against[:SHOWN])}.", (_to_unit(standing),))
+
+
 CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     unit_in_hand,
     plan_stands,
@@ -245,6 +256,7 @@ CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     answers_conform,
     reports_ended,
     holds_lifted,
+    parts_in_order,
     stages_signed,
 )
 

@@ -250,7 +250,7 @@ class Lot(models.Model):
     code = models.CharField(max_length=36, unique=True)  # "TK-200-L0007"
     lookup = models.CharField(max_length=36, db_index=True)
     number = models.IntegerField()
-    quantity = models.IntegerField()  # pieces made
+    quantity = models.IntegerField()  # pieces it has; those found bad are taken out
     state = models.CharField(max_length=12, choices=[(s.value, s.label) for s in LotState])
     opened_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     opened_at = models.DateTimeField()

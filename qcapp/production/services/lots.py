@@ -107,3 +107,15 @@ def create_piece(*, by: Person, lot: LotCard, number: int, at: datetime) -> Unit
     )  # fmt: skip
     UnitEvent.objects.create(unit=unit, move="open", state=unit.state, by=by, at=at)
     return unit_by_id(unit.pk)
+
+
+def take_out(*, lot_id: int, count: int) -> LotCard:
+    """The lot without so many pieces that were found bad. Inside the caller's transaction, which audits it.
+
+    Raises Invalid `quantity_invalid` when nothing would be left.
+    """
+    lot = lock_lot(lot_id)
+    if not 0 <= count < lot.quantity:
+        raise Invalid("quantity_invalid", f"Lot {lot.code} has {lot.quantity} pieces; {count} cannot be taken out.")
+    Lot.objects.filter(pk=lot_id).update(quantity=lot.quantity - count)
+    return lot_by_code(lot.code)
