@@ -15,6 +15,7 @@ from .v1 import (
     decisions,
     gauges,
     operations,
+    plan_changes,
     plans,
     releases,
     reports,
@@ -64,6 +65,7 @@ urlpatterns = [
     path("v1/units/<str:serial>/bench", gzip_page(bench.BenchView.as_view()), name="bench"),
     path("v1/units/<str:serial>/sign-offs", sign_offs.SignOffsView.as_view(), name="sign-offs"),
     path("v1/units/<str:serial>/welds", welds.WeldsView.as_view(), name="welds"),
+    path("v1/units/<str:serial>/applicability", plan_changes.ApplicabilityView.as_view(), name="applicability"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
     path(
         "v1/releases/<str:serial>/withdraw",
@@ -74,6 +76,9 @@ urlpatterns = [
     path("v1/plans", plans.PlansView.as_view(), name="plans"),
     path("v1/plans/<uuid:uuid>", plans.PlanView.as_view(), name="plan"),
     *(path(f"v1/plans/<uuid:uuid>/{name}", view.as_view(), name=f"plan-{name}") for name, view in PLAN_ACTS.items()),
+    path("v1/plans/<uuid:uuid>/units", plan_changes.UnitsUnderOtherView.as_view(), name="plan-units"),
+    path("v1/plans/<uuid:uuid>/units/<str:serial>", plan_changes.UnitUnderOtherView.as_view(), name="plan-unit"),
+    path("v1/plans/<uuid:uuid>/when", plan_changes.ComingView.as_view(), name="plan-when"),
     path("v1/reports", reports.ReportsView.as_view(), name="reports"),
     path("v1/reports/<str:number>", reports.ReportView.as_view(), name="report"),
     *(

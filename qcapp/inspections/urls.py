@@ -1,10 +1,15 @@
 from django.urls import path
 
-from . import plan_views, views
+from . import adopting_views, plan_views, views
 
 app_name = "inspections"
 urlpatterns = [
     path("units/open/", views.open_page, name="open"),
     path("plans/drawings/", plan_views.drawings, name="drawings"),
+    path("plans/<uuid:uuid>/units/", adopting_views.units_in_build, name="adopting"),
+    path("plans/<uuid:uuid>/units/choose/", adopting_views.choose, name="choose_plan"),
+    path("plans/<uuid:uuid>/units/<str:serial>/", adopting_views.preview, name="adopt_one"),
+    path("units/<str:serial>/applicability/", adopting_views.applicability, name="applicability"),
+    path("plans/<uuid:uuid>/when/", plan_views.when_due, name="when"),
     path("plans/<uuid:uuid>/try/", plan_views.try_on_units, name="try_plan"),
 ]

@@ -42,7 +42,7 @@ def check_place(operation: Operation, card: CheckpointCard, bench: Bench) -> Non
     if card.kind == "derived":
         raise Refused("checkpoint_is_computed", f"{card.number} is computed from other checkpoints, not typed.")
     if not bench.is_due(card):
-        message = f"{card.number} is not due on {unit.serial}: it is checked {card.frequency}."
+        message = f"{card.number} is not due on {unit.serial}: it is checked {card.when}."
         raise Refused("checkpoint_not_due", message)
     if operation.round > bench.round_of(card):
         message = f"Round {operation.round} of {card.number} was not opened; the round now is {bench.round_of(card)}."
@@ -93,7 +93,7 @@ def replaced_by(
 
     A second reading, or a correction of what is no longer current, takes nobody's place: both stand, in conflict.
     Raises Invalid `reason_missing`, `base_missing`; Refused `already_answered`, `nothing_to_repeat`, `repeat_used`,
-    `repeat_same_person_and_gauge`.
+    `repeat_of_carried`, `repeat_same_person_and_gauge`.
     """
     rows = bench.rows.get((card.id, operation.round, operation.inspection), [])
     if operation.purpose == "reading":
@@ -125,6 +125,9 @@ def _named(operation: Operation, rows: Sequence[Row]) -> tuple[str, ...]:
 
 
 def _repeated(operation: Operation, card: CheckpointCard, rows: Sequence[Row]) -> Row:
+    if any(row.purpose == "carried" for row in heads(rows)):
+        message = f"{card.number} was carried over from another plan revision; a report decides about it."
+        raise Refused("repeat_of_carried", message)
     if any(row.purpose == "repeat" for row in rows):
         message = f"{card.number} was measured again already in this round; a report decides now."
         raise Refused("repeat_used", message)
