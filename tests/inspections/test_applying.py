@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -101,3 +102,26 @@ def test_asks_a_checkpoint_of_the_variant_only(cast: Any) -> None:
         unit = open_unit(by=cast.inspector, family_code="FR-200", serial=serial, variant=variant, at=workshop.at)
         one = next(one for one in inspection_of(unit.serial).checkpoints if one.card.key == "pores")
         assert (one.state != "not_due") is due
+
+
+@pytest.mark.parametrize(("hours", "flagged"), [(0, True), (47, True), (48, False)])
+def test_flags_an_answer_that_comes_too_soon_after_the_weld(cast: Any, hours: int, flagged: bool) -> None:
+    """Some inspections wait after welding (common practice, no source): stored, and no proof until decided."""
+    plan = PLAN.replace("joint\n", "joint,after_weld_hours\n", 1).replace(
+        "minor,,every,no,W7\n", "minor,,every,no,W7,48\n"
+    )
+    workshop = Workshop.opened(cast, plan=plan)
+    workshop.answer_stage(1)
+    workshop.sign(1)
+    later = workshop.at + timedelta(hours=hours)
+    said = workshop.send(workshop.operation("pores", recorded_at=later.isoformat()), at=later)[0]
+    assert said.applied
+    assert ("too_soon_after_weld" in said.flags) is flagged
+
+
+def test_flags_it_where_nobody_wrote_down_when_the_joint_was_welded(cast: Any) -> None:
+    plan = PLAN.replace("joint\n", "joint,after_weld_hours\n", 1).replace(
+        "minor,,every,no,W7\n", "minor,,every,no,W8,1\n"
+    )
+    said = Workshop.opened(cast, plan=plan).send_one("pores")
+    assert "too_soon_after_weld" in said.flags

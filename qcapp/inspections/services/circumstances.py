@@ -21,7 +21,7 @@ from qcapp.lib.site_days import site_day
 from qcapp.people.queries import may, people_by_badge
 from qcapp.people.roles import Act
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, revision_card
-from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_serial, welders_of
+from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_serial, welders_of, welds_of
 from qcapp.production.services import lock_unit
 
 from ..models import Result, ResultDecision
@@ -81,6 +81,11 @@ class Bench:
     def welders(self) -> dict[str, int]:
         """Who welded each joint; asked only where a joint is inspected."""
         return welders_of(self.unit.item_id)
+
+    @cached_property
+    def welded_at(self) -> dict[str, datetime]:
+        """When each joint was welded last; asked only where the plan lets time pass after it."""
+        return {weld.joint: weld.at for weld in sorted(welds_of(self.unit.item_id), key=lambda weld: weld.at)}
 
     @cached_property
     def due(self) -> frozenset[int]:

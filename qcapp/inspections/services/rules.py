@@ -165,11 +165,20 @@ def flags_of(
         Flag.GAUGE_KIND_DIFFERS: bool(card.gauge_kinds and gauge and gauge.kind_key not in card.gauge_kinds),
         Flag.STAGE_NOT_OPEN: not stage_is_open(card, bench),
         Flag.OLD_REVISION: operation.revision != bench.plan.revision.uuid,
+        Flag.TOO_SOON_AFTER_WELD: _too_soon(operation, card, bench),
         Flag.CLOCK_OFF: max(operation.recorded_at - at, clock_ahead) > CLOCK_TOLERANCE,
         Flag.SENT_BY_OTHER: sent_by_other,
     }
     of_gauge = [gauge.reason] if gauge and gauge.reason else []
     return of_gauge + [flag.value for flag, applies in found.items() if applies]
+
+
+def _too_soon(operation: Operation, card: CheckpointCard, bench: Bench) -> bool:
+    """Whether the time after welding that the plan asks for had not passed; cracks may come hours later."""
+    if card.after_weld_hours is None or not card.joint:
+        return False
+    welded = bench.welded_at.get(card.joint)
+    return welded is None or operation.recorded_at < welded + timedelta(hours=card.after_weld_hours)
 
 
 def stage_is_open(card: CheckpointCard, bench: Bench) -> bool:
