@@ -44,6 +44,11 @@ class Verb(StrEnum):
 
     FAMILY_ADDED = "family.added"
     UNIT_OPENED = "unit.opened"
+    UNIT_PLAN_ADOPTED = "unit.plan_adopted"
+    UNIT_PLAN_KEPT = "unit.plan_kept"
+    UNIT_CHECKPOINT_APPLICABILITY = "unit.checkpoint_applicability"
+    FIRST_ARTICLE_MARKED = "first_article.marked"
+    FIRST_ARTICLE_DECIDED = "first_article.decided"
     UNIT_HELD = "unit.held"
     UNIT_HOLD_LIFTED = "unit.hold_lifted"
     PROCEDURE_ADDED = "procedure.added"

@@ -7,12 +7,13 @@ tests: one for proven, one for not.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.queries.beside import without_photo
+from qcapp.inspections.queries.left_behind import left_behind
 from qcapp.inspections.queries.proof import near_limit_in, unproven_in
 from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.lib.site_days import site_day
@@ -22,6 +23,7 @@ from .as_built_checks import against_components, against_material
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import CheckpointView, InspectionView, Unproven
+    from qcapp.inspections.queries.left_behind import LeftBehind
     from qcapp.nonconformance.queries import ConcessionCard, ReportCard
     from qcapp.production.queries import HoldCard
 
@@ -56,6 +58,7 @@ class Standing:
     near_limit: list[Unproven]
     reports: list[ReportCard]
     without_photo: list[CheckpointView]
+    left_behind: list[LeftBehind] = field(default_factory=list)
 
     @property
     def serial(self) -> str:
@@ -86,6 +89,7 @@ def standing_of(serial: str) -> Standing:
         near_limit=near_limit_in(inspection),
         reports=reports_of(inspection.unit.item_id, secret=secrets_of(inspection)),
         without_photo=without_photo(inspection.unit.item_id, inspection.checkpoints),
+        left_behind=left_behind(inspection),
     )
 
 
@@ -203,6 +207,22 @@ def _ended(standing: Standing, failing: list[CheckpointView]) -> list[Concession
     return [one for one in used if one.ended(site_day())]
 
 
+def nothing_left_behind(standing: Standing) -> Finding:
+    """A change of plan, of variant or of applicability never clears what was found."""
+    title = "Nothing known out of band was left behind by a change of plan"
+    uncovered = [one for one in standing.left_behind if not _conceded(one, standing.concessions)]
+    if not uncovered:
+        words = f"Under a concession: {_numbers([one.number for one in standing.left_behind])}."
+        return Finding("nothing_left_behind", title, True, words if standing.left_behind else "Nothing was.")
+    named = "; ".join(f"{one.number} {one.title}: {one.described}" for one in uncovered[:SHOWN])
+    sentence = f"No longer asked, but found: {named}. It takes a disposition with a concession."
+    return Finding("nothing_left_behind", title, False, sentence, (_to_unit(standing),))
+
+
+def _conceded(one: LeftBehind, concessions: list[ConcessionCard]) -> bool:
+    return any(c.characteristic_id == one.characteristic_id and c.covers(one.answer) for c in concessions)
+
+
 def reports_ended(standing: Standing) -> Finding:
     title = "Nonconformance reports are closed"
     running = [one for one in standing.reports if not one.ended]
@@ -254,6 +274,7 @@ CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     answers_are_proof,
     near_limits_decided,
     answers_conform,
+    nothing_left_behind,
     reports_ended,
     holds_lifted,
     parts_in_order,

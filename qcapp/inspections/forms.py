@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.conf import settings
+
+from .queries import CheckpointView
 
 
 class OpenForm(forms.Form):
@@ -59,3 +62,37 @@ class KeyingCheckForm(forms.Form):
         max_length=6,
         widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric", "class": "pin"}),
     )
+
+
+class SignedForm(forms.Form):
+    """A reason and the PIN under it."""
+
+    reason = forms.CharField(label="Reason", max_length=300)
+    pin = forms.CharField(
+        label="Your PIN",
+        max_length=6,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric", "class": "pin"}),
+    )
+
+
+class ChoiceForm(SignedForm):
+    """Whether the units adopt the revision or stay."""
+
+    choice = forms.ChoiceField(
+        label="These units", choices=[("adopt", "adopt the revision"), ("stay", "stay with theirs")]
+    )
+    field_order = ["choice", "reason", "pin"]
+
+
+class ApplicabilityForm(SignedForm):
+    """Which checkpoint, and whether it applies."""
+
+    key = forms.ChoiceField(label="Checkpoint")
+    applies = forms.ChoiceField(label="It", choices=[("no", "does not apply to this unit"), ("yes", "applies again")])
+    field_order = ["key", "applies", "reason", "pin"]
+
+    def __init__(self, *args: Any, checkpoints: Iterable[CheckpointView], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["key"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - narrows the type
+        field.choices = [(one.card.key, f"{one.card.number} {one.card.title}") for one in checkpoints]

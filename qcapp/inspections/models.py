@@ -40,6 +40,7 @@ class Result(WriteOnceModel):
         REPEAT = "repeat", "measured again"
         CORRECTION = "correction", "correction of an entry"
         COMPUTED = "computed", "computed from other checkpoints"
+        CARRIED = "carried", "carried over from another plan revision"
 
     operation = models.UUIDField(unique=True)  # UUIDv7 made on the tablet
     body_digest = models.CharField(max_length=64)  # the same operation with another body is refused
@@ -235,3 +236,71 @@ class Remark(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.item_id}/{self.checkpoint_id} {self.kind}"
+
+
+class PlanChoice(WriteOnceModel):
+    """What was decided for an item when another plan revision was there: to stay, or to adopt it. Signed."""
+
+    class Choice(models.TextChoices):
+        ADOPT = "adopt", "adopt"
+        STAY = "stay", "stay"
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="plan_choices")
+    choice = models.CharField(max_length=8, choices=Choice.choices)
+    from_revision = models.ForeignKey("plans.PlanRevision", on_delete=models.PROTECT, related_name="+")
+    to_revision = models.ForeignKey("plans.PlanRevision", on_delete=models.PROTECT, related_name="+")
+    adoption = models.OneToOneField(Adoption, null=True, on_delete=models.PROTECT, related_name="choice")
+    reason = models.CharField(max_length=300)
+    signature = models.ForeignKey("people.Signature", on_delete=models.PROTECT, related_name="+")
+    covers = models.CharField(max_length=64)  # SHA-256 of what the preview showed
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.item_id} {self.choice} {self.to_revision_id}"
+
+
+class CarriedAnswer(WriteOnceModel):
+    """An answer that was taken over from one revision's checkpoint to another's. The old row stays as it is."""
+
+    class How(models.TextChoices):
+        CARRIED = "carried", "carried over, same definition"
+        JUDGED = "judged", "judged again, other limits"
+
+    choice = models.ForeignKey(PlanChoice, null=True, on_delete=models.PROTECT, related_name="carried")
+    decision = models.ForeignKey(ResultDecision, null=True, on_delete=models.PROTECT, related_name="carried")
+    source = models.ForeignKey(Result, on_delete=models.PROTECT, related_name="carried_to")
+    result = models.OneToOneField(Result, on_delete=models.PROTECT, related_name="carried_from")
+    how = models.CharField(max_length=8, choices=How.choices)
+    judged_as = models.CharField(max_length=20, choices=OUTCOME_CHOICES)  # by the new limits alone
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            # one reason: the signed choice of a plan, or the signed decision on an answer to another revision
+            models.CheckConstraint(
+                condition=models.Q(choice__isnull=True) ^ models.Q(decision__isnull=True),
+                name="inspections_carried_one_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.source_id} to {self.result_id}"
+
+
+class Applicability(WriteOnceModel):
+    """Whether a checkpoint applies to one unit, decided and signed. The latest row counts; none means that it does."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="applicabilities")
+    characteristic = models.ForeignKey("plans.Characteristic", on_delete=models.PROTECT, related_name="+")
+    applies = models.BooleanField()
+    reason = models.CharField(max_length=300)
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["item"], name="inspections_applies_item")]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}/{self.characteristic_id} {'applies' if self.applies else 'does not apply'}"

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import paper_views, plan_views, views
+from . import adopting_views, paper_views, plan_views, views
 
 app_name = "inspections"
 urlpatterns = [
@@ -10,5 +10,10 @@ urlpatterns = [
     path("units/<str:serial>/paper/<int:stage>/", paper_views.key, name="paper_key"),
     path("units/<str:serial>/paper/<uuid:uuid>/", paper_views.check, name="paper_check"),
     path("plans/drawings/", plan_views.drawings, name="drawings"),
+    path("plans/<uuid:uuid>/units/", adopting_views.units_in_build, name="adopting"),
+    path("plans/<uuid:uuid>/units/choose/", adopting_views.choose, name="choose_plan"),
+    path("plans/<uuid:uuid>/units/<str:serial>/", adopting_views.preview, name="adopt_one"),
+    path("units/<str:serial>/applicability/", adopting_views.applicability, name="applicability"),
+    path("plans/<uuid:uuid>/when/", plan_views.when_due, name="when"),
     path("plans/<uuid:uuid>/try/", plan_views.try_on_units, name="try_plan"),
 ]

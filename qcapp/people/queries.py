@@ -159,6 +159,11 @@ def people_by_badge(badges: Iterable[str]) -> dict[str, Person]:
     return {wanted[p.badge.casefold()]: p for p in found if p.badge.casefold() in wanted}
 
 
+def people_by_id(keys: Iterable[int]) -> dict[int, Person]:
+    """The people of several keys in one query."""
+    return Person.objects.in_bulk(list(keys))
+
+
 def people_with_role(role: Role, at: datetime) -> list[Person]:
     """Everybody who holds the role at that time, own holders first, then deputies; each once, by name."""
     day = site_day(at)

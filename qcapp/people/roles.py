@@ -59,6 +59,10 @@ class Act(StrEnum):
     SIGN_STAGE = "sign a stage"
     DECIDE_RESULT = "decide a near-limit or unproven result"
 
+    CHOOSE_PLAN = "decide whether a unit adopts a plan revision"
+    DECIDE_APPLICABILITY = "decide that a checkpoint does not apply to a unit"
+    MARK_FIRST_ARTICLE = "mark a first article and accept it"
+
     RAISE_REPORT = "raise a nonconformance report by hand"
     CONTAIN_REPORT = "contain a nonconformance"
     DECIDE_REPORT = "sign a disposition"
@@ -133,6 +137,9 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.CHECK_KEYING: FLOOR | _QUALITY | frozenset({R.ENGINEER}),
     Act.SIGN_STAGE: FLOOR | _QUALITY,
     Act.DECIDE_RESULT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.CHOOSE_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.DECIDE_APPLICABILITY: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.MARK_FIRST_ARTICLE: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.RAISE_REPORT: FLOOR
     | frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.DISPATCH, R.CUSTOMER_SERVICE}),
     Act.CONTAIN_REPORT: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.WELDING_COORDINATOR, R.GOODS_IN}),

@@ -12,7 +12,9 @@ from qcapp.core.metrology.bands import Band
 from .cards import CheckpointCard, Difference, FieldChange
 
 # What a change of method means for the engineer: how a value is come by.
-_METHOD = ("kind", "method", "set-up", "gauges", "second inspection", "readings", "formula")
+_METHOD = (
+    "kind", "method", "set-up", "gauges", "second inspection", "readings", "formula", "variants", "hours after welding",
+)  # fmt: skip
 _LIMITS = ("limits", "nominal", "unit of measure")
 
 _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
@@ -32,6 +34,8 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "set-up": lambda card: card.setup_label,
     "gauges": lambda card: ", ".join(card.gauge_kinds),
     "when": lambda card: card.frequency,
+    "variants": lambda card: card.variants,
+    "hours after welding": lambda card: str(card.after_weld_hours or ""),
     "second inspection": lambda card: "yes" if card.second_inspection else "no",
     "photo": lambda card: "yes" if card.photo else "no",
     "joint": lambda card: card.joint,

@@ -49,6 +49,8 @@ DETAILS = (
     Column("setup", "Set-up", "setups", "detail"),
     Column("photo", "Photo", "yes-no", "detail"),
     Column("joint", "Joint", css="detail"),
+    Column("variants", "Variants", css="detail"),
+    Column("after_weld_hours", "Hours after weld", css="detail"),
     Column("drawing", "Drawing", css="detail"),
     Column("drawing_revision", "Its revision", css="detail"),
     Column("paired_with", "Paired with", "keys", "detail"),

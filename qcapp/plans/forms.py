@@ -83,6 +83,18 @@ class PinForm(forms.Form):
     )
 
 
+class ReleaseForm(PinForm):
+    """The signature, and from when on the revision is effective: at once unless one of the two is given."""
+
+    from_day = forms.DateField(
+        label="Effective for units opened from", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    from_number = forms.IntegerField(
+        label="Or from this running number of the serial", required=False, min_value=1, max_value=999_999
+    )
+    field_order = ["from_day", "from_number", "pin"]
+
+
 class ReasonForm(forms.Form):
     """Why a revision goes back to draft."""
 

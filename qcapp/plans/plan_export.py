@@ -49,6 +49,8 @@ def cells_of(stage: StageCard, card: CheckpointCard) -> dict[str, object]:
         "instruction": card.instruction,
         "caution": card.caution,
         "paired_with": card.paired_with,
+        "variants": card.variants,
+        "after_weld_hours": _cell(card.after_weld_hours),
     } | _specified(card)
 
 

@@ -32,6 +32,7 @@ from .comparison import differences
 from .draft_views import draft_page
 from .plan_file import MAX_BYTES
 from .prints import compared
+from .queries.effective import effective_from
 from .states import RevisionState
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -201,9 +202,11 @@ def release(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The signature that releases the revision and supersedes the one before."""
 
     def sign(values: dict[str, Any], at: datetime) -> object:
-        return services.release(proof=_proof(request, values["pin"], at), revision_uuid=uuid, at=at)
+        proof = _proof(request, values["pin"], at)
+        days = {"from_day": values["from_day"], "from_number": values["from_number"]}
+        return services.release(proof=proof, revision_uuid=uuid, at=at, **days)
 
-    return _act(request, uuid, "release", forms.PinForm(request.POST, auto_id="release_%s"), sign)
+    return _act(request, uuid, "release", forms.ReleaseForm(request.POST, auto_id="release_%s"), sign)
 
 
 @needs(Act.RELEASE_PLAN)
@@ -260,6 +263,7 @@ def _page(
         "groups": _groups(card, checkpoints, stage),
         "selected": selected,
         "review": review,
+        "effective": effective_from(card.id),
         "events": queries.events_of(card.id),
         "forms": _fresh_forms(card, review, acts) | (bound or {}),
         "own_work": card.author_id == request.user.pk,
@@ -289,7 +293,7 @@ def _fresh_forms(card: RevisionCard, review: Review, acts: frozenset[Act]) -> di
             Act.APPROVE_PLAN,
             in_review and review.needs_engineer and not review.approval,
         ),
-        "release": (forms.PinForm, Act.RELEASE_PLAN, in_review),
+        "release": (forms.ReleaseForm, Act.RELEASE_PLAN, in_review),
         "revise": (
             forms.ReviseForm,
             Act.WRITE_PLAN,

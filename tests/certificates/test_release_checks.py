@@ -11,10 +11,14 @@ from qcapp.certificates.queries import release_state
 from qcapp.certificates.release_checks import CHECKS, Finding, check, standing_of
 from qcapp.inspections.models import Adoption
 from qcapp.inspections.queries import counting_answer
+from qcapp.inspections.queries.adopting import preview_of
 from qcapp.inspections.services import decide_result
+from qcapp.inspections.services.adopting import choose_plan
 from qcapp.people.services import demonstration_proof
 from qcapp.plans.models import PlanRevision
+from qcapp.plans.queries import revision_card
 from qcapp.plans.services import withdraw
+from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import hold_unit
 
 from ..factories.inspections import PLAN, Workshop, release_plan
@@ -29,6 +33,7 @@ def finding(workshop: Workshop, code: str) -> Finding:
 
 
 PROVEN = {
+    "nothing_left_behind": "Nothing was.",
     "unit_in_hand": "FR-200-0147 is in build.",
     "plan_stands": "Inspected to FR-200 revision D, released.",
     "all_answered": "All 11 checkpoints that were due are answered.",
@@ -80,6 +85,20 @@ Arrange = Callable[[Workshop], Any]
 BENCH = "/units/FR-200-0147/bench/"
 UNIT = "/units/FR-200-0147/"
 DECIDE = "/units/FR-200-0147/release/#decisions"
+
+
+def adopt_a_plan_that_asks_less(workshop: Workshop) -> None:
+    """What was found out of band is no longer asked."""
+    workshop.send_one("twist", "0.60")
+    text = "".join(line for line in PLAN.splitlines(keepends=True) if ",twist," not in line)
+    revision = release_plan(workshop.cast, family_code="FR-200", letter="E", text=text, at=workshop.at)
+    shown = {workshop.serial: preview_of(unit_by_serial(workshop.serial), revision_card(revision)).covers}
+    proof = demonstration_proof(workshop.cast.quality_manager, workshop.at)
+    choose_plan(
+        proof=proof, revision_uuid=revision, shown=shown, choice="adopt", reason="Twist is not asked.", at=workshop.at
+    )
+
+
 NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
     "unit_in_hand": (
         lambda w: Case.by_hand(w).decide("scrap").destroy().close_without_correction(),
@@ -87,6 +106,11 @@ NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
         UNIT,
     ),
     "plan_stands": (withdraw_the_plan, "FR-200 revision D is withdrawn; the unit needs another revision.", "/plans/"),
+    "nothing_left_behind": (
+        adopt_a_plan_that_asks_less,
+        "No longer asked, but found: 301 Head twist: 0.60 mm. It takes a disposition with a concession.",
+        UNIT,
+    ),
     "all_answered": (
         lambda w: w.answer_stage(1),
         "6 of 11 are open: 201, 202, 203, 204, 205, 301.",

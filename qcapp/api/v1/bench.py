@@ -156,6 +156,12 @@ def _blocked_by(stage: StageView, view: InspectionView) -> str:
     return f"On hold: {', '.join(holding)}." if holding else ""
 
 
+def _not_due(view: CheckpointView) -> str:
+    if view.excluded:
+        return f"Does not apply to this unit: {view.excluded.reason} ({view.excluded.person_name})"
+    return f"Not due on this unit: it is checked {view.card.when}."
+
+
 class _Writer:
     """Writes checkpoints as one person sees them."""
 
@@ -190,7 +196,7 @@ class _Writer:
     def _task(self, view: CheckpointView) -> tuple[str, str]:
         """What this person can do at the checkpoint, and if nothing, why."""
         if view.state is CheckpointState.NOT_DUE:
-            return "none", f"Not due on this unit: it is checked {view.card.frequency}."
+            return "none", _not_due(view)
         if view.card.kind == "derived":
             return ("done", "") if view.first_given else ("wait", WAITS["computed"])
         if view.state is CheckpointState.IN_CONFLICT and not view.hidden:

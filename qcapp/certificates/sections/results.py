@@ -82,15 +82,23 @@ def build(record: Record) -> Results:
     return Results(tuple(_stage(record, stage) for stage in record.standing.inspection.stages))
 
 
+def _left_out(one: CheckpointView) -> str:
+    """Why it was not asked: a sample, another variant, or a signed decision that it does not apply."""
+    why = one.card.when
+    if one.excluded:
+        why = f"not applicable: {one.excluded.reason.rstrip('.')}; {one.excluded.person_name}, {one.excluded.role}"
+    return f"{one.card.number} {one.card.title} ({why})"
+
+
 def _stage(record: Record, stage: StageView) -> Stage:
     due = [one for one in stage.checkpoints if one.state != "not_due"]
-    left_out = [one.card for one in stage.checkpoints if one.state == "not_due"]
+    left_out = [one for one in stage.checkpoints if one.state == "not_due"]
     sign_off = stage.sign_off
     return Stage(
         number=stage.card.number,
         name=stage.card.name,
         lines=tuple(_line(record, one) for one in due),
-        not_due=tuple(f"{card.number} {card.title} ({card.frequency})" for card in left_out),
+        not_due=tuple(_left_out(one) for one in left_out),
         signed="" if sign_off is None else f"{sign_off.person_name}, {record.moment(sign_off.at)}",
         meaning="" if sign_off is None else sign_off.meaning,
     )

@@ -122,7 +122,8 @@ def points_of_items(item_ids: Collection[int], characteristic_ids: Collection[in
 
 def _countable() -> QuerySet[Result]:
     """Standing first answers of the first round."""
-    return Result.objects.filter(round=FIRST, inspection=FIRST, current_for__isnull=False, item__unit__isnull=False)
+    rows = Result.objects.filter(round=FIRST, inspection=FIRST, current_for__isnull=False, item__unit__isnull=False)
+    return rows.exclude(purpose=Result.Purpose.CARRIED)  # the same reading, which has its point already
 
 
 def _tellable(points: list[Point]) -> list[Point]:

@@ -23,6 +23,7 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.plans.queries import released_revision
+from qcapp.plans.queries.effective import effective_revision
 from qcapp.production.queries import UnitCard, unit_by_id, unit_by_serial, unit_of_item
 from qcapp.production.services import create_unit, lock_unit
 
@@ -32,8 +33,9 @@ from ..queries.beside import without_photo
 from ..queries.loading import rounds_of
 from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
-from ..states import DECIDABLE, NEAR_LIMIT, StageState
+from ..states import DECIDABLE, NEAR_LIMIT, Flag, StageState
 from . import recording
+from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
 from .recording import Sender, Verdictlet
 
@@ -56,10 +58,11 @@ def open_unit(
     """
     require(by, Act.OPEN_UNIT, at)
     with transaction.atomic():
-        revision = released_revision(family_code)
+        released_revision(family_code)  # refuses first where there is none
         unit = create_unit(
             by=by, family_code=family_code, serial=serial, order_number=order_number, variant=variant, at=at
         )
+        revision = effective_revision(family_code, unit.number, at)
         Adoption.objects.create(item_id=unit.item_id, revision_id=revision.id, by=by, at=at)
         payload = {
             "family": unit.family_code,
@@ -266,9 +269,11 @@ def decide_result(*, proof: Proof, operation: UUID, about: str, accepted: bool, 
             covers=digest(canonical(payload)),
             at=at,
         )
-        ResultDecision.objects.create(
+        decision = ResultDecision.objects.create(
             result=result, accepted=accepted, about=about, reason=reason, signature=signature, at=at
         )
+        if accepted and about == Flag.OLD_REVISION:
+            carry_accepted(decision=decision, unit=unit, by=person, at=at)
         audit.record(verb=Verb.RESULT_DECIDED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
 
 

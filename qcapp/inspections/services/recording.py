@@ -164,7 +164,7 @@ def record(submission: Submission) -> list[Verdictlet]:
     followed = _compute(stored, submission.sender)
     everything = stored + [draft for draft, _ in followed]
     drafts.project(everything)
-    reports = _tell(everything, submission.sender)
+    reports = tell([judgement_of(draft) for draft in everything], at=sender.at, by=sender.person)
     _answer(submission, followed, reports)
     _audit(everything, submission.sender)
     return [answer for answer in submission.answers if answer]
@@ -286,19 +286,19 @@ def _compute(stored: Sequence[Draft], sender: Sender) -> list[tuple[Draft, Draft
     return [pair for pair in found if pair[0].operation in kept]
 
 
-def _tell(stored: Sequence[Draft], sender: Sender) -> dict[str, str]:
+def tell(judgements: list[Judged], *, at: datetime, by: Person) -> dict[str, str]:
     """Send `judged` and gather the numbers of the reports that answer it, by operation."""
-    if not stored:
+    if not judgements:
         return {}
-    judgements = [_judged(draft) for draft in stored]
     found: dict[str, str] = {}
-    for _, reports in judged.send(sender=None, judgements=judgements, at=sender.at, by=sender.person):
+    for _, reports in judged.send(sender=None, judgements=judgements, at=at, by=by):
         if isinstance(reports, dict):
             found |= {str(operation): str(number) for operation, number in reports.items()}
     return found
 
 
-def _judged(draft: Draft) -> Judged:
+def judgement_of(draft: Draft) -> Judged:
+    """The stored answer as the receivers of `judged` get it."""
     unit = draft.bench.unit
     return Judged(
         result_id=draft.result_id or 0,

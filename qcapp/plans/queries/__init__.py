@@ -330,6 +330,8 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
         stage_id=row.stage_id,
         position=row.position,
         characteristic_id=row.characteristic_id,
+        variants=row.variants,
+        after_weld_hours=row.after_weld_hours,
     )
 
 

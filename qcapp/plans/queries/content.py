@@ -5,7 +5,7 @@ from __future__ import annotations
 from qcapp.core.errors import Refused
 from qcapp.core.sealing import canonical, digest
 
-from ..draft_cards import content_of
+from ..draft_cards import content_of, later_columns
 from ..models import Checkpoint, Document, Draft, RevisionEvent, RevisionStatus, Stage
 from ..states import RevisionState
 from .drafts import paper_of, read_for
@@ -44,17 +44,14 @@ def _checkpoint_content(row: Checkpoint) -> dict[str, object]:
         "title", "kind", "specified", "criticality", "method", "setup", "frequency", "second_inspection",
         "joint", "instruction", "caution", "paired_with",
     )  # fmt: skip
-    return (
-        {name: getattr(row, name) for name in plain}
-        | {
-            "stage": row.stage.number,
-            "number": row.characteristic.number,
-            "key": row.characteristic.key,
-            "gauge_kinds": list(row.gauge_kinds),
-            "document": row.document.number if row.document else "",
-        }
-        | ({"photo": True} if row.photo else {})
-    )  # plans signed before there were photos keep their digest
+    return {name: getattr(row, name) for name in plain} | {
+        "stage": row.stage.number,
+        "number": row.characteristic.number,
+        "key": row.characteristic.key,
+        "gauge_kinds": list(row.gauge_kinds),
+        "document": row.document.number if row.document else "",
+        **later_columns(row.variants, row.after_weld_hours, row.photo),
+    }
 
 
 def verify_content(revision_id: int) -> str:

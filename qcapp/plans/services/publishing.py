@@ -81,6 +81,8 @@ def _insert_content(card: RevisionCard, plan: ReadPlan) -> None:
             instruction=row.instruction,
             caution=row.caution,
             paired_with=row.paired_with,
+            variants=row.variants,
+            after_weld_hours=row.after_weld_hours,
         )
         for position, row in enumerate(plan.checkpoints, start=1)
     )

@@ -242,6 +242,12 @@ def near_serials(serial: str, limit: int = 3) -> list[str]:
     return [known[key] for key in alike]
 
 
+def last_number(family_id: int) -> int:
+    """The highest running number of the family's serials; 0 before its first unit."""
+    found = Unit.objects.filter(item__family=family_id).order_by("-number").values_list("number", flat=True).first()
+    return found or 0
+
+
 def propose_serial(family_code: str, year: int) -> str:
     """The serial after the highest one of the family (of that year, where the year stands in the serial).
 
