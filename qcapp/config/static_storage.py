@@ -21,9 +21,11 @@ class HashedStaticStorage(CompressedManifestStaticFilesStorage):
     """
 
     support_js_module_import_aggregation = True
+    max_post_process_passes = 12  # a module's name carries those of all it imports: one pass for each step down
 
     def _save(self, name: str, content: Any) -> str:
         if name.endswith(".js") and name.startswith(OWN_SCRIPTS):
+            content.seek(0)  # whoever asked for its digest has read it to the end
             content = ContentFile(as_sent(content.read().decode()).encode())
         return super()._save(name, content)
 
