@@ -25,6 +25,7 @@ FILES = (
     "capture/entering.js",
     "capture/floor.js",
     "capture/outbox.js",
+    "capture/holds.js",
     "capture/panels.js",
     "capture/shell.js",
     "capture/status.js",

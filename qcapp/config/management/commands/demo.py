@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from qcapp.audit.services import anchor
 from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
 
@@ -80,6 +81,7 @@ class Command(BaseCommand):
             self.stdout.flush()
 
         play_units(UNITS, cast, now, now, tick)
+        play_containment(cast, now)
         self.stdout.write("")
         anchor(at=now)
 
