@@ -31,6 +31,7 @@ FILES = (
     "capture/floor.js",
     "capture/outbox.js",
     "capture/overview.js",
+    "capture/holds.js",
     "capture/panels.js",
     "capture/photo.js",
     "capture/people.js",

@@ -215,7 +215,8 @@ def picture(request: HttpRequest, number: str) -> HttpResponse:
         photo, x, y = data["photo"], data["mark_x"], data["mark_y"]
         mark = None if x is None or y is None else (x / PER_CENT, y / PER_CENT)
         told = {"content": photo.read(), "name": photo.name, "mark": mark, "caption": data["caption"]}
-        return by_hand.add_picture(by=request.user, number=number, at=at, **told)
+        by_hand.add_picture(by=request.user, number=number, at=at, **told)
+        return None
 
     form = forms.PictureForm(request.POST, request.FILES, auto_id="picture_%s")
     return _act(request, number, "picture", form, perform)

@@ -5,6 +5,7 @@ import { tone } from "./band.js";
 import { ask, el, fill, find, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
 import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
+import { holdSentence } from "./holds.js";
 import * as outbox from "./outbox.js";
 import { overview } from "./overview.js";
 import * as people from "./people.js";
@@ -143,7 +144,7 @@ draw.list = () => {
 function banners(stage) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
-    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${hold.reason} ${t("Inspecting may go on; stages after {0} cannot be signed until it is decided.", hold.from_stage ?? stage.number)}`)))];
+    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
   if (stage.may_start || !stage.blocked_by || stage.blocked_by.startsWith("On hold")) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];

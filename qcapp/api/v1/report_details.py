@@ -53,7 +53,7 @@ class Grouped(serializers.Serializer[Any]):
     description = optional(600)
     severity = serializers.ChoiceField(choices=SEVERITIES)
     cause = serializers.ChoiceField(choices=CAUSES, required=False, default="measurement")
-    source = optional(80)
+    brought_about_by = optional(80)
 
 
 class OnLot(serializers.Serializer[Any]):
@@ -72,7 +72,8 @@ class GroupedReportsView(ActView):
     @extend_schema(request=Grouped, responses={201: Report, **REFUSED})
     def post(self, request: Request) -> Response:
         """One report over many units, in place of a flood; every unit goes on hold."""
-        number = by_hand.raise_grouped(by=self.person, at=self.at, **self.read(Grouped))
+        given = self.read(Grouped)
+        number = by_hand.raise_grouped(by=self.person, source=given.pop("brought_about_by"), at=self.at, **given)
         return Response(report_json(report(number, viewer=self.person, at=self.at)), status=201)
 
 

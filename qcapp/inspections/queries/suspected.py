@@ -125,4 +125,5 @@ def failing_answer(result_id: int) -> FailingAnswer:
         "recorded_at",
     )  # fmt: skip
     row: Any = Result.objects.values_list(*columns).get(pk=result_id)
-    return FailingAnswer(*row[:6], row[6] or "", row[7])
+    result, item, characteristic, checkpoint, family, gauge, number, at = row
+    return FailingAnswer(result, item, characteristic, checkpoint, family, gauge, number or "", at)

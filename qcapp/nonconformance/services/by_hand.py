@@ -221,8 +221,8 @@ def _raised(
 
 
 def _hold(by: Person, report: Report, item_id: int, from_stage: int | None, at: datetime) -> None:
-    told = {"source": report.number, "reason": report.title, "from_stage": from_stage}
-    place_hold(by=by, item_id=item_id, at=at, **told)
+    source, reason = report.number, report.title
+    place_hold(by=by, item_id=item_id, from_stage=from_stage, source=source, reason=reason, at=at)
 
 
 def _offer_one_report(title: str, at: datetime) -> None:

@@ -120,7 +120,8 @@ def _refuse_open_steps(report: Report) -> None:
 
 def _reopen(report: Report, by: Person, at: datetime) -> dict[str, int]:
     """The new round of every checkpoint that the disposition names, on every unit; none on one scrapped meanwhile."""
-    decided, found = report.status.decided, {}
+    decided = report.status.decided
+    found: dict[str, int] = {}
     for unit in units_of_items(item_ids_of(report)).values():
         if decided is not None and unit.state != "scrapped":
             own = {card.key for card in adopted(unit.item_id).checkpoints}

@@ -21,6 +21,7 @@ from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
+from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
 from qcapp.config.demonstration.welding import make_welding
@@ -91,6 +92,7 @@ class Command(BaseCommand):
         play_units(stories, cast, now, now, tick)
         play_metrology(cast, now)
         improve(cast, now)
+        play_containment(cast, now)
         self.stdout.write("")
         anchor(at=now)
 
