@@ -152,7 +152,7 @@ USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
 LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
-LOCALE_PATHS = [BASE_DIR / "locale"]
+LOCALE_PATHS = [BASE_DIR / "qcapp" / "locale"]
 
 # --- mail ---------------------------------------------------------------------------------------------------
 # Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.
