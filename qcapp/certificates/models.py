@@ -98,3 +98,69 @@ class CertificateFile(WriteOnceModel):
 
     def __str__(self) -> str:
         return self.path
+
+
+class Batch(WriteOnceModel):
+    """Certificates asked for together: one issue for each unit, made in the background."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return str(self.uuid)
+
+
+class BatchUnit(WriteOnceModel):
+    """One unit of a batch."""
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="units")
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="+")
+    serial = models.CharField(max_length=40)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["batch", "item"], name="certificates_batch_unit_once")]
+
+    def __str__(self) -> str:
+        return self.serial
+
+
+class BatchOutcome(WriteOnceModel):
+    """What became of a unit of a batch: its certificate, or why there is none. One row, whoever came first."""
+
+    unit = models.OneToOneField(BatchUnit, on_delete=models.PROTECT, related_name="outcome")
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, null=True, related_name="+")
+    code = models.CharField(max_length=60, blank=True)
+    message = models.TextField(blank=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.code or "issued"
+
+
+class Notice(WriteOnceModel):
+    """What another system is told about a certificate; written in the transaction of what it tells."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    event = models.CharField(max_length=40)
+    body = models.TextField()  # canonical JSON, sent and signed exactly so
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.event
+
+
+class NoticeTry(WriteOnceModel):
+    """One try to deliver a notice, and how it ended."""
+
+    notice = models.ForeignKey(Notice, on_delete=models.PROTECT, related_name="tries")
+    number = models.SmallIntegerField()
+    delivered = models.BooleanField()
+    answer = models.CharField(max_length=200)
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["notice", "number"], name="certificates_try_once")]
+
+    def __str__(self) -> str:
+        return self.answer

@@ -28,6 +28,7 @@ from qcapp.people.services import Proof, prove_identity
 from . import forms
 from .queries import ReleaseState, certificate, certificates_of, release_state
 from .services.issuing import issue_certificate, withdraw_certificate
+from .services.packing import package_of
 from .services.releasing import release, withdraw_release
 from .services.rendering import frozen_json, pdf_bytes
 
@@ -126,6 +127,15 @@ def pdf(request: HttpRequest, number: str, issue: int) -> HttpResponse:
 def frozen(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """What the certificate says, for machines."""
     return HttpResponse(frozen_json(certificate(number, issue)), content_type="application/json; charset=utf-8")
+
+
+@require_safe
+@needs(Act.GET_CERTIFICATE)
+def package(request: HttpRequest, number: str, issue: int) -> HttpResponse:
+    """Everything about one issue in one file, for a customer or an authority."""
+    card = certificate(number, issue)
+    headers = {"Content-Disposition": f'attachment; filename="{card.number}-issue-{card.issue}.zip"'}
+    return HttpResponse(package_of(card, at=timezone.now()), content_type="application/zip", headers=headers)
 
 
 def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:

@@ -20,6 +20,7 @@ MENU = (
     ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),
     ("Trends", "/trends/", Act.LOOK_AT_TRENDS),
     ("People", "/people/", Act.KEEP_PEOPLE),
+    ("Tablets", "/tablets/", Act.LOOK_AT_TABLETS),
     ("Audit", "/audit/", Act.READ_AUDIT),
 )
 

@@ -42,6 +42,9 @@ QCAPP_ANCHOR_KEY = env.secret("QCAPP_ANCHOR_KEY", SECRET_KEY, "qcapp audit ancho
 QCAPP_SIGNING_FOLDER = Path(env.text("QCAPP_SIGNING_FOLDER", str(QCAPP_DATA_DIR / "keys")))
 QCAPP_SIGNING_PASSPHRASE = env.kept_text("QCAPP_SIGNING_PASSPHRASE", QCAPP_DATA_DIR / "signing_passphrase")
 QCAPP_TIMESTAMP_URL = env.text("QCAPP_TIMESTAMP_URL")
+QCAPP_WEBHOOK_URL = env.text("QCAPP_WEBHOOK_URL")
+QCAPP_WEBHOOK_SECRET = env.secret("QCAPP_WEBHOOK_SECRET", SECRET_KEY, "qcapp webhook 1")
+QCAPP_WEBHOOK_PRIVATE = env.yes_no("QCAPP_WEBHOOK_PRIVATE", False)
 
 # --- databases ---------------------------------------------------------------------------------------------
 DATABASES = {"default": env.database("QCAPP_DATABASE_URL", f"sqlite:///{QCAPP_DATA_DIR / 'qcapp.sqlite3'}", 3)}
@@ -64,10 +67,13 @@ INSTALLED_APPS = [
     "qcapp.plans",
     "qcapp.inspections",
     "qcapp.nonconformance",
+    "qcapp.goods",
     "qcapp.trends",
     "qcapp.improvement",
+    "qcapp.affected",
     "qcapp.certificates",
     "qcapp.recall",
+    "qcapp.customers",
     "qcapp.history",
     "qcapp.capture",
     "qcapp.api",
@@ -78,6 +84,8 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "csp",
     "django_htmx",
+    "django_tasks",
+    "django_tasks_db",
     "drf_spectacular",
     "rest_framework",
 ]
@@ -92,6 +100,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "qcapp.people.tablet_guard.TabletGuardMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
     "qcapp.capture.language.FloorLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -213,6 +222,17 @@ CONTENT_SECURITY_POLICY = {
 SILENCED_SYSTEM_CHECKS = [
     "security.W021",  # entering a domain in the browsers' preload list is its owner's decision, not the app's
 ]
+
+# --- work in the background --------------------------------------------------------------------------------
+QCAPP_WORKER = env.yes_no("QCAPP_WORKER", False)
+TASKS = {
+    "default": {
+        "BACKEND": "django_tasks_db.DatabaseBackend"
+        if QCAPP_WORKER
+        else "django_tasks.backends.immediate.ImmediateBackend",
+        "QUEUES": ["default"],
+    }
+}
 
 # --- the API -----------------------------------------------------------------------------------------------
 REST_FRAMEWORK = {

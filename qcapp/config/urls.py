@@ -17,9 +17,12 @@ PREFIXES = {
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
+    "goods": "goods/",
     "trends": "trends/",
     "improvement": "improvement/",
+    "affected": "",  # /nonconformances/…/suspects/
     "certificates": "",  # /units/…/release/, /certificates/, /check/
+    "customers": "",  # /customers/, /units/…/dispatch/, /units/…/service/
     "api": "api/",
     "capture": "",
     "history": "",

@@ -13,11 +13,10 @@ from qcapp.core.errors import Refused
 from qcapp.core.metrology.rejudging import Finding
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
-from qcapp.nonconformance.services.raising import raise_by_hand
+from qcapp.nonconformance.services.by_hand import raise_grouped
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, require, write_signature
 from qcapp.production.queries import state_label
-from qcapp.production.services import place_hold
 
 from .models import Recall
 from .queries import AffectedUnit, RecallView, chosen_units, recall_of
@@ -39,8 +38,6 @@ def hold_affected(
         view = recall_of(number, calibration_id, at=at)
         chosen = _not_yet_held(view, chosen_units(view, item_ids))
         report = _raise(view, chosen, said, proof, at)
-        for unit in sorted(chosen, key=lambda unit: unit.item_id):
-            place_hold(by=proof.person, item_id=unit.item_id, from_stage=0, source=report, reason=said, at=at)
         return _sign(view, chosen, report, said, proof, at)
 
 
@@ -54,16 +51,17 @@ def _not_yet_held(view: RecallView, chosen: Sequence[AffectedUnit]) -> list[Affe
 
 
 def _raise(view: RecallView, chosen: Sequence[AffectedUnit], reason: str, proof: Proof, at: datetime) -> str:
-    """One report, on the gravest unit; the others are named in it and held by its number."""
-    first = chosen[0]
+    """One report over all of them, which puts each on hold."""
     found = view.calibration.done_on
-    title = f"Measured with gauge {view.gauge.number}, found out of tolerance on {found.day} {found:%b %Y}"
-    serials = ", ".join(unit.serial for unit in chosen[:20])
-    more = f" and {len(chosen) - 20} more" if len(chosen) > 20 else ""
     severity = "critical" if any(unit.worst == Finding.OUT_OF_BAND for unit in chosen) else "major"
-    description = f"{len(chosen)} units: {serials}{more}. {reason}"[:600]
-    return raise_by_hand(
-        by=proof.person, serial=first.serial, title=title, description=description, severity=severity, at=at
+    return raise_grouped(
+        by=proof.person,
+        serials=[unit.serial for unit in chosen],
+        title=f"Measured with gauge {view.gauge.number}, found out of tolerance on {found.day} {found:%b %Y}",
+        description=reason,
+        severity=severity,
+        source=f"gauge {view.gauge.number}",
+        at=at,
     )
 
 

@@ -7,6 +7,7 @@ import { askPin, dayText } from "./dialogs.js";
 import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import * as outbox from "./outbox.js";
 import { overview } from "./overview.js";
+import * as people from "./people.js";
 import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
@@ -20,6 +21,7 @@ const asked = new URLSearchParams(location.search);
 
 async function load() {
   await learn((await store.getMeta("person").catch(() => null))?.language ?? document.documentElement.lang);
+  await people.begin(saveDraft);
   try {
     take(await firstSight(later));
   } catch (error) {
@@ -174,7 +176,7 @@ draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
   fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
-  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#question");
+  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
   if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
   if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
 };

@@ -3,7 +3,8 @@
 import { mark, ruler, shown, tone, word } from "./band.js";
 import { el, keypad } from "./dom.js";
 import { dayText } from "./dialogs.js";
-import { local, t } from "./words.js";
+import { spotOf } from "./spot.js";
+import { limits, local, t } from "./words.js";
 
 export function markFor(checkpoint) {
   const band = checkpoint.band;
@@ -15,10 +16,10 @@ export function markFor(checkpoint) {
 
 export function questionPanel(c) {
   const given = [
-    [t("Method"), c.method], [t("Limits"), c.kind === "attribute" ? "" : local(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint],
+    [t("Method"), c.method], [t("Limits"), c.kind === "attribute" ? "" : limits(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint],
     c.paired ? [t("{0} before", c.paired.number), c.paired.answer ? local(c.paired.answer) : t("not measured")] : null,
   ].filter((pair) => pair && pair[1]);
-  return el("section", { class: "panel question", "aria-labelledby": "question" },
+  return el("section", { class: "panel question", "aria-labelledby": "question" }, spotOf(c),
     el("div", { class: "tags" },
       el("span", { class: "no" }, String(c.number)),
       el("span", { class: `criticality ${c.criticality}` }, t(c.criticality)),
@@ -122,7 +123,7 @@ export function recordEntry(c, { title, value, error, onInput, onEnter }) {
     onkeydown: (event) => { if (event.key === "Enter") { event.preventDefault(); if (!event.repeat) onEnter(); } },
   });
   return el("section", { class: "panel reading", "aria-label": title },
-    el("div", { class: "head" }, el("span", {}, `${title}: ${c.limits || t("type or scan")}`)),
+    el("div", { class: "head" }, el("span", {}, `${title}: ${limits(c.limits) || t("type or scan")}`)),
     el("div", { class: "value" }, field),
     errorLine(error),
     el("div", { class: "answers" }, el("button", { type: "button", class: "big go", onclick: onEnter }, t("Record"))));
@@ -137,7 +138,7 @@ export function answeredPicture(c) {
 /** A value far outside: said once more before it counts. */
 export function doubtPanel(c, doubt) {
   return el("div", { class: "banner near", role: "alert", id: "doubt" },
-    el("p", {}, t("{0} is far outside {1}. Nothing is recorded yet.", local(`${shown(doubt.value)} ${c.unit_of_measure}`), local(c.limits))),
+    el("p", {}, t("{0} is far outside {1}. Nothing is recorded yet.", local(`${shown(doubt.value)} ${c.unit_of_measure}`), limits(c.limits))),
     el("p", {}, t("Look at the gauge and type the reading a second time. A tenfold, a sign, inch instead of mm? What you type now counts, and both are kept.")));
 }
 

@@ -24,4 +24,6 @@ export function t(text, ...values) {
 
 /** A number, or a text with numbers, with the language's decimal mark. What is sent keeps the point. */
 export const local = (text) => (comma ? String(text).replace(/(\d)\.(\d)/g, "$1,$2") : String(text));
+/** Limits as the plan writes them ("44.7 to 45.3 mm"). */
+export const limits = (text) => local(text ?? "").replace(" to ", ` ${t("to")} `);
 export const decimalMark = () => (comma ? "," : ".");

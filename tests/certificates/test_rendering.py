@@ -21,9 +21,10 @@ from PIL import Image
 from qcapp.certificates.models import CertificateFile
 from qcapp.certificates.queries import CertificateCard, content_of
 from qcapp.certificates.services import rendering
-from qcapp.certificates.services.rendering import frozen_json, html_of, page_of, pdf_bytes, printable
+from qcapp.certificates.services.rendering import frozen_json, html_of, page_of, pdf_bytes
 from qcapp.core.errors import Refused
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import printable
 from qcapp.lib.templatetags.qc import number
 
 from ..cast import Cast

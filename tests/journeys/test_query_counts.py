@@ -33,6 +33,8 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/certificates/", "number", ("certificates.Certificate", "number")),
     ("/certificates/", "issue", ("certificates.Certificate", "issue")),
     ("/plans/", "uuid", ("plans.PlanRevision", "uuid")),
+    ("/evidence/", "uuid", ("evidence.EvidenceFile", "uuid")),
+    ("/plans/", "sheet", ("plans.DrawingSheet", "uuid")),
     ("/check/", "token", ("certificates.Certificate", "token")),
     ("/improvement/actions/", "number", ("improvement.CorrectiveAction", "number")),
     ("/improvement/field/", "number", ("improvement.FieldAction", "number")),

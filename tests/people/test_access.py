@@ -18,8 +18,11 @@ from qcapp.people.rights_table import addresses, as_markdown
 from qcapp.people.roles import Act, Role
 from tests.cast import Cast
 
+NOBODY = "00000000-0000-7000-8000-000000000000"
 FILLED = {
-    "uuid": "00000000-0000-7000-8000-000000000000",
+    "uuid": NOBODY,
+    "sheet": NOBODY,
+    "stage": "1",
     "calibration": "1",
     "deputy_id": "1",
     "issue": "1",

@@ -29,6 +29,7 @@ from ..release_checks import Standing, check, standing_of
 from ..sections import content
 from ..sections.record import Record
 from .keys import note_key
+from .notices import ISSUED, REPLACED, WITHDRAWN, tell
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -75,9 +76,18 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
     payload = {"serial": unit.serial, "digest": digest(text), "change_note": paper.change_note}
     subject = f"certificate {paper.number}/{paper.issue}"
     note_key(key=key, at=at)
+    _tell(unit.serial, paper, digest(text), at)
     audit.anchor_on_commit(at=at)
     audit.record(verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=subject, at=at, payload=payload)
     return certificate(paper.number, paper.issue)
+
+
+def _tell(serial: str, paper: Paper, sealed: str, at: datetime) -> None:
+    facts = {"number": paper.number, "issue": paper.issue, "serial": serial, "digest": sealed}
+    tell(event=ISSUED, at=at, **facts)
+    if paper.issue > 1:
+        replaced = {"number": paper.number, "issue": paper.issue - 1, "serial": serial, "replaced_by": paper.issue}
+        tell(event=REPLACED, at=at, **replaced)
 
 
 def usable_key(at: datetime) -> SigningKey:
@@ -167,6 +177,7 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
         at=at,
     )
     CertificateWithdrawal.objects.create(certificate_id=card.id, reason=reason, signature=signature, at=at)
+    tell(event=WITHDRAWN, at=at, number=card.number, issue=issue, serial=card.serial, reason=reason)
     payload = {"serial": card.serial, "reason": reason, "signature": str(signature.uuid)}
     audit.anchor_on_commit(at=at)
     audit.record(verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=subject, at=at, payload=payload)

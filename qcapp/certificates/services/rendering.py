@@ -6,7 +6,6 @@ Laying out again gives equal bytes before the signature, which is new each time:
 from __future__ import annotations
 
 import json
-import unicodedata
 from datetime import datetime
 from typing import Any
 
@@ -19,7 +18,7 @@ from qcapp.core.sealing import canonical
 from qcapp.lib.kept_files import keep_bytes, kept_bytes
 from qcapp.lib.pdf import Attached, html_to_pdf
 from qcapp.lib.pdf_signing import sign_pdf, stamper
-from qcapp.lib.pdf_worker import INVISIBLE, NotMade, known_characters
+from qcapp.lib.printing import printable
 from qcapp.lib.signing_keys import SigningKey, current_key, grouped, key_of
 
 from ..models import CertificateFile
@@ -27,8 +26,6 @@ from ..qif import qif_of
 from ..queries import CertificateCard, content_of
 
 TEMPLATE = "certificates/certificate.html"
-# Characters that turn the direction of what follows them: a name must not turn a verdict (Unicode, UAX #9).
-TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def html_of(card: CertificateCard) -> str:
@@ -49,19 +46,6 @@ def page_of(says: dict[str, Any], digest: str) -> str:
         "qr": mark_safe(drawn),  # noqa: S308 - our own drawing
     }
     return printable(render_to_string(TEMPLATE, context))
-
-
-def printable(html: str) -> str:
-    """The page with every character that cannot be printed as its code point: [U+1F98A] for a fox.
-
-    Left as they are, they would print as an empty box, or turn the text around them.
-    """
-    try:
-        known = known_characters()
-    except NotMade:  # the layout refuses with the name of the package that is missing
-        return html
-    wrong = {c for c in set(html) - known - INVISIBLE if unicodedata.category(c) != "Zs"} | (TURNING & set(html))
-    return html.translate({ord(character): f"[U+{ord(character):04X}]" for character in wrong})
 
 
 def render(card: CertificateCard, *, at: datetime) -> bytes:

@@ -22,6 +22,7 @@ from qcapp.production import services as production
 
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
+from .drawings import balloon_frame
 from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
 from .readings import Bench
@@ -48,6 +49,8 @@ def make_plans(cast: Cast, at: datetime) -> None:
             by=author, family_code=code, letter=letter, text_or_bytes=data, filename=f"{code}.csv", at=at,
             change_note="Taken over from the drawings.",
         )  # fmt: skip
+        if code == "FR-200":
+            balloon_frame(author, card, at)
         plans.send_for_review(by=author, revision_uuid=card.uuid, at=at)
         plans.approve(proof=demonstration_proof(engineer, at), revision_uuid=card.uuid, at=at)
         plans.release(proof=demonstration_proof(releaser, at), revision_uuid=card.uuid, at=at)

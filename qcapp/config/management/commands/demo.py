@@ -23,6 +23,7 @@ from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
+from qcapp.config.demonstration.welding import make_welding
 
 DONE = "played"
 BAR = 40
@@ -76,6 +77,7 @@ class Command(BaseCommand):
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
         make_key(at=begin, years=10)
+        make_welding(cast, begin + timedelta(days=1))
         done = 0
         stories = (*mudguards(), *UNITS)
 
