@@ -218,10 +218,10 @@ def _page(
     at = timezone.now()
     view = action(number)
     effect = effect_of(number)
-    bound = bound or {}
+    bound, now = bound or {}, setting()
     context = {
-        "action": view, "effect": effect, "today": site_day(at), "setting": setting(),
-        "forms": _forms(request, view, at) | bound, "problem": bound.get("problem"),
+        "action": view, "effect": effect, "today": site_day(at), "setting": now,
+        "forms": _forms(request, view, now.units_wanted, at) | bound, "problem": bound.get("problem"),
         "leads": may(request.user, Act.LEAD_ACTION, at), "me": request.user.pk,
         "shares": _safe(shares_picture, effect), "values": _safe(values_picture, effect),
     }  # fmt: skip
@@ -232,7 +232,7 @@ def _safe(draw: Callable[[Any], str], effect: object) -> str:
     return mark_safe(draw(effect)) if effect else ""  # noqa: S308 - numbers and fixed words, every text escaped
 
 
-def _forms(request: HttpRequest, view: ActionView, at: Any) -> dict[str, django_forms.Form]:
+def _forms(request: HttpRequest, view: ActionView, units: int, at: Any) -> dict[str, django_forms.Form]:
     """Fresh forms of what is possible now and lies in the person's roles."""
     if not may(request.user, Act.LEAD_ACTION, at) or not view.possible:
         return {}
@@ -240,7 +240,7 @@ def _forms(request: HttpRequest, view: ActionView, at: Any) -> dict[str, django_
     if not may(request.user, Act.CLOSE_ACTION, at):
         names = [name for name in names if name != "close"]
     initial = {
-        "watch": {"effective_on": site_day(at), "units_wanted": setting().units_wanted},
+        "watch": {"effective_on": site_day(at), "units_wanted": units},
         "explain": {"whys": "\n".join(view.whys), "cause": view.cause},
     }
     made = {name: FORMS[name](auto_id=f"{name}_%s", initial=initial.get(name)) for name in names if name in FORMS}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,8 @@ from qcapp.improvement.models import ReportPlace
 from qcapp.improvement.queries.drawings import drawn
 from qcapp.improvement.queries.seeing import Wanted
 from qcapp.inspections.services import open_unit
-from qcapp.nonconformance.services.raising import raise_by_hand
+from qcapp.nonconformance.models import Report, ReportPicture
+from qcapp.nonconformance.services.by_hand import raise_by_hand
 from qcapp.plans import services
 from qcapp.plans.queries import checkpoints_of, needs_engineer
 from qcapp.plans.services import drawings
@@ -65,19 +65,16 @@ def test_marks_reports_at_their_balloon(cast: Cast, sheet: Any) -> None:
     assert seen.nowhere == 2
 
 
-def test_prefers_the_mark_that_was_set_with_the_report(cast: Cast, sheet: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_prefers_the_mark_that_was_set_with_the_report(cast: Cast, sheet: Any) -> None:
     found, card = sheet
-    key = checkpoints_of(card.id)[0].key
-    raised(cast, card, key)
-    facts = json.dumps({"mark": {"sheet": str(found.uuid), "x": 0.1, "y": 0.9}})
-    monkeypatch.setattr(
-        "qcapp.improvement.queries.drawings._told",
-        lambda wanted: [(None, "", "NCR-1", "", facts), (None, "", "NCR-2", "", json.dumps({"mark": {"sheet": "x"}}))],
-    )
-    seen = drawn(Wanted(family=card.family_code))
-    ((_, (mark,)),) = seen.sheets
-    assert (mark.x, mark.y, mark.exact) == (0.1, 0.9, True)
-    assert seen.nowhere == 1
+    number = raised(cast, card, checkpoints_of(card.id)[0].key)
+    report = Report.objects.get(number=number)
+    for x, on in (("0.1", str(found.uuid)), ("0.7", str(found.uuid)), ("0.3", "")):
+        ReportPicture.objects.create(
+            report=report, evidence=found.file_uuid, mark_x=x, mark_y="0.9", sheet=on, by=cast.inspector, at=LATER
+        )
+    ((_, (mark,)),) = drawn(Wanted(family=card.family_code)).sheets
+    assert (mark.x, mark.y, mark.exact, mark.count) == (0.1, 0.9, True, 1)
 
 
 def test_narrows_by_time(cast: Cast, sheet: Any) -> None:

@@ -7,13 +7,13 @@ from collections.abc import Iterable
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, QuerySet
+from django.db.models import Count, Prefetch, QuerySet
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 
 from ..cards import ActionCard, ActionView, CostCard, EventCard, MoveCard, ReportLine, StepCard
-from ..models import ActionReport, ActionStatus, CauseChain, CorrectiveAction, CostEntry, Step
+from ..models import ActionReport, ActionStatus, CauseChain, CorrectiveAction, CostEntry, Step, StepEvent
 from ..states import ACTION_STATES, ENDED, STEP_STATES, ActionState, StepState
 from .labels import label_of
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 LONGEST_LIST = 300
+EVENTS = Prefetch("events", StepEvent.objects.select_related("by"))
 SAID = {"do": "done", "verify": "verified", "send_back": "sent back", "cancel": "cancelled"}
 
 
@@ -86,14 +87,14 @@ def actions_of_report(report_id: int) -> list[ActionCard]:
 
 def steps_of(action_id: int) -> list[StepCard]:
     """What is done about it, in the order agreed."""
-    rows = Step.objects.filter(action=action_id).select_related("owner").prefetch_related("events__by")
+    rows = Step.objects.filter(action=action_id).select_related("owner").prefetch_related(EVENTS)
     return [step_card(row) for row in rows]
 
 
 def steps_for(person: Person) -> list[tuple[str, str, StepCard]]:
     """The steps that a person has to do, the earliest due first: number and title of the action, and the step."""
     rows = Step.objects.filter(owner=person).exclude(action__status__state__in=list(ENDED))
-    found = rows.select_related("owner", "action").prefetch_related("events__by").order_by("due_on", "id")
+    found = rows.select_related("owner", "action").prefetch_related(EVENTS).order_by("due_on", "id")
     cards = [(row.action.number, row.action.title, step_card(row)) for row in found]
     return [one for one in cards if one[2].state == StepState.AGREED]
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,31 +36,31 @@ def drawn(wanted: Wanted) -> Drawn:
     if not sheets:
         said = f"The released plan of {wanted.family} has no drawing with balloons, so there is nothing to mark."
         return Drawn([], places_of(wanted).count(), said)
-    known = {sheet.id for sheet in sheets}
+    own = _own_marks(wanted, {sheet.id for sheet in sheets})
     found: dict[tuple[Place, bool], list[tuple[str, str]]] = defaultdict(list)
     nowhere = 0
-    for characteristic, joint, number, title, facts in _told(wanted):
-        mark = _mark(facts, known)
-        place = mark or balloons.get(characteristic) or balloons.get(joint)
+    for report, characteristic, joint, number, title in _told(wanted):
+        place = own.get(report) or balloons.get(characteristic) or balloons.get(joint)
         if place is None:
             nowhere += 1
         else:
-            found[place, mark is not None].append((number, title))
+            found[place, report in own].append((number, title))
     return Drawn([(sheet, _marks(sheet, found)) for sheet in sheets], nowhere)
 
 
 def _told(wanted: Wanted) -> Iterable[Any]:
-    columns = ("characteristic_id", "joint", "report__number", "report__checkpoint__title", "report__facts")
+    columns = ("report_id", "characteristic_id", "joint", "report__number", "report__checkpoint__title")
     return places_of(wanted).order_by("report_id").values_list(*columns)[:LONGEST]
 
 
-def _mark(facts: str, known: set[str]) -> Place | None:
-    """The mark that was set with the report: {"sheet": …, "x": …, "y": …} in its facts, fractions of the sheet."""
-    mark = json.loads(facts).get("mark") or {}
-    if not isinstance(mark, Mapping) or str(mark.get("sheet")) not in known:
-        return None
-    x, y = (float(mark.get(name, -1)) for name in ("x", "y"))
-    return (str(mark["sheet"]), x, y) if 0 <= x <= 1 and 0 <= y <= 1 else None
+def _own_marks(wanted: Wanted, sheets: Collection[str]) -> dict[int, Place]:
+    """By report, the mark that was set on one of these sheets with it; the first one counts."""
+    columns = ("report_id", "report__pictures__sheet", "report__pictures__mark_x", "report__pictures__mark_y")
+    rows = places_of(wanted).filter(report__pictures__sheet__in=sheets, report__pictures__mark_x__isnull=False)
+    found: dict[int, Place] = {}
+    for report, sheet, x, y in rows.order_by("report__pictures__id").values_list(*columns):
+        found.setdefault(report, (sheet, float(x), float(y)))
+    return found
 
 
 def _marks(sheet: Sheet, found: Mapping[tuple[Place, bool], list[tuple[str, str]]]) -> list[Mark]:

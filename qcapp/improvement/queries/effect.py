@@ -13,11 +13,11 @@ from datetime import date, datetime
 from typing import Any
 
 from qcapp.core.checkpoints.kinds import Outcome, passes
-from qcapp.core.errors import NotFound, QcError
+from qcapp.core.errors import QcError
 from qcapp.core.statistics.comparison import Counted, MeanChange, ShareChange, mean_change, share_change
-from qcapp.inspections.queries import series
+from qcapp.inspections.queries import adopted, series
 from qcapp.lib.site_days import site_day
-from qcapp.plans.queries import CheckpointCard, checkpoints_of, released_card
+from qcapp.plans.queries import CheckpointCard
 from qcapp.production.queries import units_of_items
 
 from ..models import CorrectiveAction, ReportPlace
@@ -205,9 +205,6 @@ def _failed(outcome: str) -> bool:
 
 
 def _cards(row: CorrectiveAction) -> list[CheckpointCard]:
-    if row.family is None:
-        return []
-    try:
-        return list(checkpoints_of(released_card(row.family.code).id))
-    except NotFound:
-        return []
+    """The checkpoints of the plan that the family's newest unit is inspected to."""
+    newest = series.newest_items(row.family_id or 0, 1)
+    return list(adopted(newest[0]).checkpoints) if newest else []

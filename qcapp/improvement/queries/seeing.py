@@ -14,17 +14,16 @@ from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, Min, Q, QuerySet, Sum
 from django.db.models.functions import TruncWeek
 
 from qcapp.core.errors import Invalid
 from qcapp.lib.site_days import day_ends
 from qcapp.nonconformance.queries.queue import withdrawn_reports
-from qcapp.production.queries import families, family_by_code
+from qcapp.production.queries import family_by_code
 
 from ..cards import BASES
 from ..models import CostEntry, ReportPlace
-from .labels import label_of, titles_of
 
 # By what is counted: the column of the places, and the word that the queue's address filters by (none: it cannot).
 BY: dict[str, tuple[str, str]] = {
@@ -38,6 +37,7 @@ MEASURES = {"reports": "number of reports", "cost": "cost"}
 SHOWN = 15
 UNSAID = {"checkpoint": "no checkpoint", "cause": "not known yet"}
 USUAL_WEEKS = 26
+Sums = tuple[int, int, int]  # reports, hundredths of the currency, the key of the first one's place
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def pareto(wanted: Wanted) -> Pareto:
     order = sorted(said.items(), key=lambda one: (-one[1][place], str(one[0])))
     order = [one for one in order if one[1][place] > 0]
     total = sum(sums[place] for _, sums in order)
-    labels = _labels(wanted, [value for value, _ in order[:SHOWN]])
+    labels = _labels(wanted, order[:SHOWN])
     bars, so_far = [], 0
     for value, sums in order[:SHOWN]:
         so_far += sums[place]
@@ -195,41 +195,36 @@ def places_of(wanted: Wanted) -> QuerySet[ReportPlace]:
     return rows.filter(raised_at__lt=day_ends(wanted.until)) if wanted.until else rows
 
 
-def _counted(wanted: Wanted, column: str) -> dict[Any, tuple[int, int]]:
-    """By value: how many reports, and what they cost in hundredths where that is asked for."""
+def _counted(wanted: Wanted, column: str) -> dict[Any, Sums]:
+    """By value: how many reports, what they cost in hundredths where that is asked for, and the first one's place."""
     places = places_of(wanted).order_by()
-    counts = dict(places.values_list(column).annotate(n=Count("id")))
-    if wanted.measure != "cost":
-        return {value: (count, 0) for value, count in counts.items()}
-    entries = places.filter(report__costs__isnull=False).values_list(column)
-    cents = dict(entries.annotate(sum=Sum("report__costs__cents")))
-    return {value: (count, cents.get(value) or 0) for value, count in counts.items()}
+    counts = places.values_list(column).annotate(n=Count("id"), first=Min("id"))
+    cents: dict[Any, int] = {}
+    if wanted.measure == "cost":
+        entries = places.filter(report__costs__isnull=False).values_list(column)
+        cents = dict(entries.annotate(sum=Sum("report__costs__cents")))
+    return {value: (count, cents.get(value) or 0, first) for value, count, first in counts}
 
 
-def _labels(wanted: Wanted, values: list[Any]) -> dict[Any, str]:
+def _labels(wanted: Wanted, top: list[tuple[Any, Sums]]) -> dict[Any, str]:
+    """Names of the bars; a checkpoint is named by its first report, with the family where there are several."""
     if wanted.by != "checkpoint":
-        return {value: _word(wanted.by, str(value)) for value in values}
-    if not values:
-        return {}
-    known = families() if not wanted.family else [family_by_code(wanted.family)]
-    titles = {code.code: titles_of([code.code]) for code in known}
-    found = {key: (code, title) for code, some in titles.items() for key, title in some.items() if key in values}
+        return {value: _word(wanted.by, str(value)) for value, _ in top}
+    rows = ReportPlace.objects.filter(pk__in=[sums[2] for _, sums in top])
+    columns = (
+        "characteristic_id", "family__code", "characteristic__number", "report__checkpoint__title",
+        "characteristic__key",
+    )  # fmt: skip
+    found = {key: (code, f"{number} {title or name}") for key, code, number, title, name in rows.values_list(*columns)}
     several = len({code for code, _ in found.values()}) > 1
-    labels = {key: f"{code} {title}" if several else title for key, (code, title) in found.items()}
-    return labels | {key: _of_an_older_plan(key) for key in values if key not in labels}
-
-
-def _of_an_older_plan(characteristic: int) -> str:
-    """Number and key of a characteristic that no released plan asks for any more."""
-    row = ReportPlace.objects.filter(characteristic=characteristic).select_related("characteristic").first()
-    return label_of("checkpoint", "", row.characteristic) if row else ""
+    return {key: f"{code} {words}" if several else words for key, (code, words) in found.items()}
 
 
 def _word(by: str, value: str) -> str:
     return UNSAID["cause"] if (by, value) == ("cause", "unknown") else value
 
 
-def _bar(wanted: Wanted, label: str, value: Any, sums: tuple[int, int], mine: int, so_far: int, total: int) -> Bar:
+def _bar(wanted: Wanted, label: str, value: Any, sums: Sums, mine: int, so_far: int, total: int) -> Bar:
     share, cumulative = mine / total, so_far / total
     return Bar(label, str(value), sums[0], sums[1], share, cumulative, _address(wanted, value))
 
@@ -244,7 +239,7 @@ def _address(wanted: Wanted, value: Any) -> str:
     return f"/nonconformances/?{urlencode({name: text for name, text in words.items() if text})}"
 
 
-def _others(rest: list[tuple[Any, tuple[int, int]]], place: int, total: int) -> Bar:
+def _others(rest: list[tuple[Any, Sums]], place: int, total: int) -> Bar:
     count, cents = (sum(sums[index] for _, sums in rest) for index in (0, 1))
     return Bar(f"{len(rest)} others", "", count, cents, (count, cents)[place] / total, 1.0, "")
 

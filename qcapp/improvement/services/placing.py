@@ -24,7 +24,7 @@ def place(report: Any) -> None:
         report=report, family_id=plan.revision.family_id if plan else report.item.family_id,
         characteristic_id=here.characteristic_id if here else report.checkpoint and report.checkpoint.characteristic_id,
         raised_at=report.raised_at, joint=_text(facts, "joint", 12) or ("" if here is None else here.joint),
-        fixture=_text(facts, "fixture", 60) or _fixture(report.item_id, cards)[:60],
+        fixture=_text(facts, "fixture", 60) if "fixture" in facts else _fixture(report.item_id, cards)[:60],
         supplier=_text(facts, "supplier", 80),
     )  # fmt: skip
 
