@@ -31,6 +31,7 @@ FILES = (
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",
+    "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
 SHELLS = ("floor", "bench")

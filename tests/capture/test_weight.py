@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from qcapp.capture import shell
+from qcapp.config.static_storage import lean
 
 STATIC = Path(__file__).resolve().parents[2] / "static"
 SCRIPTS = [name for name in shell.FILES if name.endswith(".js")]
@@ -20,12 +21,18 @@ def weight(data: bytes) -> int:
     return len(gzip.compress(data, 6))
 
 
+def sent(name: str) -> bytes:
+    """A kept file as the server sends it before it is compressed."""
+    content = (STATIC / name).read_bytes()
+    return lean(content) if name.endswith(".js") else content
+
+
 def test_keeps_the_own_javascript_under_forty_kilobytes() -> None:
-    assert sum(weight((STATIC / name).read_bytes()) for name in SCRIPTS) < 40_000
+    assert sum(weight(sent(name)) for name in SCRIPTS) < 40_000
 
 
 def test_keeps_everything_but_the_unit_under_sixty_kilobytes() -> None:
-    files = sum(weight((STATIC / name).read_bytes()) for name in shell.FILES)
+    files = sum(weight(sent(name)) for name in shell.FILES)
     assert files + weight(shell.shell_html("bench").encode()) < 60_000
 
 
