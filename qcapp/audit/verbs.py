@@ -32,7 +32,6 @@ class Verb(StrEnum):
     TABLET_ENTRIES_KEPT_ASIDE = "tablet.entries_kept_aside"
     TABLET_ENTRY_DECIDED = "tablet.entry_decided"
     TABLET_ENTRY_DISCARDED = "tablet.entry_discarded"
-    TABLET_SIGNATURE_REFUSED = "tablet.signature_refused"
 
     GAUGE_ADDED = "gauge.added"
     GAUGE_CALIBRATED = "gauge.calibrated"

@@ -42,6 +42,7 @@ FILES = (
     "capture/store.js",
     "capture/unit.js",
     "capture/words.js",
+    "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
 SHELLS = ("floor", "bench")

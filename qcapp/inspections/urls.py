@@ -1,9 +1,11 @@
 from django.urls import path
 
-from . import adopting_views, paper_views, plan_views, views
+from . import adopting_views, handed_in_views, paper_views, plan_views, views
 
 app_name = "inspections"
 urlpatterns = [
+    path("tablets/aside/", handed_in_views.aside, name="aside"),
+    path("tablets/unsent-file/", handed_in_views.unsent_file, name="unsent_file"),
     path("units/open/", views.open_page, name="open"),
     path("units/<str:serial>/paper/", paper_views.overview, name="paper"),
     path("units/<str:serial>/paper.pdf", paper_views.blank, name="paper_blank"),

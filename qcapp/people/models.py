@@ -223,30 +223,3 @@ class AsideDecision(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.entry_id} {'accepted' if self.accepted else 'refused'}"
-
-
-class TabletSignature(WriteOnceModel):
-    """A stage signed on a tablet without network: what was signed, and the signature. It counts when confirmed."""
-
-    operation = models.UUIDField(unique=True)  # made on the tablet: sent twice it is stored once
-    key = models.ForeignKey(TabletKey, on_delete=models.PROTECT, related_name="+")
-    serial = models.CharField(max_length=40, db_index=True)
-    body = models.TextField()  # canonical JSON: serial, stage, revision, operations, meaning, recorded_at
-    signature = models.CharField(max_length=100)  # base64 of r and s
-    at = models.DateTimeField()  # when it arrived
-
-    def __str__(self) -> str:
-        return f"{self.serial} {self.operation}"
-
-
-class TabletSignatureEnd(WriteOnceModel):
-    """A signature of a tablet was confirmed, or refused with a code; until then it waits for its entries."""
-
-    tablet_signature = models.OneToOneField(TabletSignature, on_delete=models.PROTECT, related_name="end")
-    confirmed = models.BooleanField()
-    code = models.CharField(max_length=60, blank=True)
-    message = models.TextField(blank=True)
-    at = models.DateTimeField()
-
-    def __str__(self) -> str:
-        return f"{self.tablet_signature_id} {'confirmed' if self.confirmed else self.code}"

@@ -81,10 +81,11 @@ def enrol(request: HttpRequest) -> HttpResponse:
 
 
 def _list(request: HttpRequest, *, status: int = 200, **shown: Any) -> HttpResponse:
-    may_keep = queries.may(request.user, Act.KEEP_TABLETS, timezone.now())
+    acts = queries.acts_of(request.user, timezone.now())
     return render(
         request,
         "people/tablets.html",
-        shown | {"cards": queries.tablet_cards(), "may_keep": may_keep, "now": timezone.now()},
+        shown
+        | {"cards": queries.tablet_cards(), "may_keep": Act.KEEP_TABLETS in acts, "may_judge": Act.JUDGE_ASIDE in acts},
         status=status,
     )

@@ -31,7 +31,7 @@ async function show() {
   find("#along").textContent = state.busy || shell.ready.problem || along + lasting;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
-    waiting: state.waiting, refused: state.refused, badge: state.person?.badge,
+    waiting: state.waiting, refused: state.refused, person: state.person?.name, badge: state.person?.badge,
     onRefused: () => showRefused(state.refused, state.person?.badge ?? "", (row) => location.assign(`${address(row.operation.serial)}?checkpoint=${encodeURIComponent(row.operation.checkpoint)}&refused=${row.operation.id}`)),
   }), shell.updateButton(() => true));
 }

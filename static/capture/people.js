@@ -96,13 +96,6 @@ store.proveBy(async (operation) => {
   return { key: here.unlocked.key, signature: await signed(here.unlocked.entry, "qcapp entry 1", canonical(operation)) };
 });
 
-/** A signature by PIN, without network. Gives {key, signature, body} or raises an Error with a sentence. */
-export async function signWith(pin, badge, body) {
-  const person = here.people.find((one) => one.badge === badge);
-  if (!person) throw new Error("Your keys are not on this tablet. Sign when the network is back.");
-  return { key: person.key, body, signature: await signed(await keyOf(person, pin, "sign"), "qcapp signature 1", canonical(body)) };
-}
-
 /** The session that belongs to whoever works here: the server opens it by the unlocked key. */
 outbox.alignBy(async (session) => {
   if (here.tablet && here.unlocked && session.person?.badge !== here.unlocked.badge && !session.tablet?.revoked) {

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import time
 from collections.abc import Callable
 
 import pytest
 from django.utils import timezone
 
+from qcapp.inspections.services.handed_in import take_in_file
 from qcapp.people import services
 from qcapp.people.models import Tablet as TabletRow
 from qcapp.people.tablet_guard import COOKIE
@@ -23,9 +25,9 @@ PIN = "271845"
 @pytest.fixture
 def shared(tablet: Callable[..., Tablet], shop: Shop) -> Tablet:
     """An enrolled tablet on which Imogen Marlowe (1001) and Tobias (1002) have their keys; nobody is unlocked."""
+    one = tablet(path="/sign-in/")
     for badge in ("1001", "1002"):
         services.set_pin(by=None, person=shop.people[badge], pin=PIN, at=timezone.now())
-    one = tablet(path="/floor/shell/floor/")
     one.context.clear_cookies()
     _, token = enrolled(shop.people["1015"], timezone.now(), name=f"Bench {shop.number}")
     one.context.add_cookies([{"name": COOKIE, "value": token, "url": one.address, "httpOnly": True}])
@@ -165,10 +167,32 @@ class TestRevoked:
         assert [card.body["raw"] for card in aside_cards() if card.body["serial"] == shop.serial] == ["2"]
         one.until_foot("revoked")
 
-    def test_tells_the_office_how_much_it_holds(self, shared: Tablet, shop: Shop) -> None:
+    def test_tells_the_office_how_much_it_holds_and_that_it_was_sent(self, shared: Tablet, shop: Shop) -> None:
         one = to_bench(shared, shop)
+        one.page.route("**/api/v1/operations", lambda route: route.abort())
         one.at("pores").enter("2")
-        until_sent(one)
+        one.until_foot("No network")
         row = TabletRow.objects.get(name=f"Bench {shop.number}")
-        assert row.last_contact_at is not None
-        assert row.unsent == 1
+        assert (row.unsent, row.last_contact_at is None) == (1, False)
+        one.page.unroute("**/api/v1/operations")
+        until_sent(one)
+        row.refresh_from_db()
+        assert (row.unsent, row.unsent_since) == (0, None)
+
+    def test_saves_what_it_cannot_send_to_a_file_that_counts_once(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        one.page.click("#on-tablet")
+        with one.page.expect_download() as saved:
+            one.page.click("#save-file")
+        one.page.keyboard.press("Escape")
+        manager, content = shop.people["1009"], saved.value.path().read_bytes()
+        for outcome in ("applied", "duplicate"):
+            (found,) = take_in_file(by=manager, stream=io.BytesIO(content), at=timezone.now())
+            assert (found.verdict.outcome, found.verdict.flags) == (outcome, ())
+        one.context.set_offline(False)
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2"})
+        assert shop.answers("pores")[0].person.badge == "1001"

@@ -17,7 +17,7 @@ from qcapp.inspections.services.operations import MAX_OPERATIONS
 from qcapp.inspections.services.recording import Verdictlet
 from qcapp.nonconformance.queries import active_by_checkpoint, report_numbers_by_result
 from qcapp.people.roles import Act
-from qcapp.people.services import keep_aside
+from qcapp.people.services import keep_aside, tablet_contact
 from qcapp.people.services.entry_proofs import proven_operations
 
 from ..acts import ActView, Refusal
@@ -116,7 +116,14 @@ class OperationsView(ActView):
             at=self.at,
             proven=proven_operations(body.get("operations"), body.get("proofs")),
         )
+        self._note_contact(body, len(answers))
         return Response({"operations": _with_reports(answers)})
+
+    def _note_contact(self, body: dict[str, Any], taken: int) -> None:
+        """What the tablet still holds after this, for the office."""
+        tablet, waiting = getattr(self.django_request, "tablet", None), body.get("waiting")
+        if tablet is not None and isinstance(waiting, int):
+            tablet_contact(tablet=tablet, at=self.at, unsent=waiting - taken, since=_instant(body.get("waiting_since")))
 
 
 def _kept_aside(request: Any, operations: object, at: datetime) -> list[dict[str, Any]]:

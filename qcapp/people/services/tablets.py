@@ -144,12 +144,12 @@ def person_by_key(*, tablet: Tablet, key: str, nonce: str, signature: str, at: d
 
 
 def tablet_contact(
-    *, tablet: Tablet, at: datetime, unsent: int = 0, since: datetime | None = None, version: str = ""
+    *, tablet: Tablet, at: datetime, unsent: int = 0, since: datetime | None = None, version: str | None = None
 ) -> None:
-    """What the tablet said of itself. No act, so no audit entry."""
-    Tablet.objects.filter(pk=tablet.pk).update(
-        last_contact_at=at, unsent=max(0, min(unsent, 10**6)), unsent_since=since, version=version[:40]
-    )
+    """What the tablet said of itself; None keeps the version said before. No act, so no audit entry."""
+    said: dict[str, Any] = {"unsent": max(0, min(unsent, 10**6)), "unsent_since": since if unsent > 0 else None}
+    said |= {} if version is None else {"version": version[:40]}
+    Tablet.objects.filter(pk=tablet.pk).update(last_contact_at=at, **said)
 
 
 # ------------------------------------------------------------------------------------------------------- kept aside

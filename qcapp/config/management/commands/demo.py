@@ -19,9 +19,9 @@ from django.utils import timezone
 from qcapp.audit.services import anchor
 from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
-from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
 from qcapp.config.demonstration.welding import make_welding
