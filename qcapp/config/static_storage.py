@@ -24,6 +24,7 @@ class HashedStaticStorage(CompressedManifestStaticFilesStorage):
 
     def _save(self, name: str, content: Any) -> str:
         if name.endswith(".js") and name.startswith(OWN_SCRIPTS):
+            content.seek(0)  # its digest was taken a moment ago
             content = ContentFile(as_sent(content.read().decode()).encode())
         return super()._save(name, content)
 
