@@ -9,6 +9,7 @@ import os
 import socket
 import subprocess
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -90,3 +91,11 @@ def postgresql_url() -> str:
     if not env.is_file():
         pytest.skip("no PostgreSQL server for tests: run `bash .ci/setup test`")
     return env.read_text().strip().partition("=")[2]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _signing_key() -> None:
+    """A key in the run's own folder, valid in every year that the tests play in."""
+    from qcapp.lib import signing_keys
+
+    signing_keys.keep(signing_keys.new_bundle("The tests' workshop", datetime(2020, 1, 1, tzinfo=UTC), 30))

@@ -43,3 +43,13 @@ class DecideForm(forms.Form):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **(options | {"auto_id": False}))
+
+
+class CheckForm(forms.Form):
+    """A PDF to be checked; it is kept nowhere."""
+
+    file = forms.FileField(
+        label="The PDF file",
+        widget=forms.FileInput(attrs={"accept": "application/pdf,.pdf"}),
+        error_messages={"required": "Choose the PDF file of the certificate.", "empty": "The file is empty."},
+    )

@@ -44,6 +44,11 @@ class Environment:
         self.asked.add(name)
         return self.values.get(name, "").strip() or default
 
+    def kept_text(self, name: str, file: Path) -> str:
+        """The variable, else what stands in `file`, else empty."""
+        kept = file.read_text(encoding="utf-8").strip() if file.is_file() else ""
+        return self.text(name, kept)
+
     def complain(self, number: int, message: str, hint: str) -> None:
         """Note a problem as qcapp.E and three digits."""
         self.problems.append(Problem(f"qcapp.E{number:03}", message, hint))

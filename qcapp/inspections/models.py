@@ -153,6 +153,37 @@ class ResultDecision(WriteOnceModel):
         return f"{self.result_id} {self.about}"
 
 
+class PaperSheet(WriteOnceModel):
+    """A stage's results keyed in from a sheet of paper: who measured, when, who keyed them, and the sheet's scan."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="paper_sheets")
+    stage = models.ForeignKey("plans.Stage", on_delete=models.PROTECT, related_name="+")
+    inspection = models.SmallIntegerField(choices=Result.Inspection.choices)
+    scan = models.ForeignKey("evidence.EvidenceFile", on_delete=models.PROTECT, related_name="+")
+    measured_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    measured_at = models.DateTimeField()
+    keyed_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    keyed_at = models.DateTimeField()
+    operations = models.JSONField(default=list)  # of the results that were keyed
+
+    def __str__(self) -> str:
+        return f"{self.item_id} stage {self.stage_id}, keyed"
+
+
+class PaperCheck(WriteOnceModel):
+    """Another person held what was keyed against the sheet; `differing` are the operations that do not say the same."""
+
+    sheet = models.OneToOneField(PaperSheet, on_delete=models.PROTECT, related_name="check_of_keying")
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    differing = models.JSONField(default=list)
+    reason = models.CharField(max_length=300, blank=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.sheet_id} checked"
+
+
 class Photo(WriteOnceModel):
     """A picture taken at a checkpoint. The mark lies beside it, not in it, so the picture stays as it was taken."""
 

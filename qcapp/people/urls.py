@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import audit_views, views
+from . import audit_views, tablet_views, views
 
 app_name = "people"
 urlpatterns = [
@@ -21,6 +21,10 @@ urlpatterns = [
     path("people/<uuid:uuid>/password/", views.temporary_password, name="temporary_password"),
     path("people/<uuid:uuid>/pin/", views.temporary_pin, name="temporary_pin"),
     path("people/<uuid:uuid>/leave/", views.leave, name="leave"),
+    path("tablets/", tablet_views.tablets, name="tablets"),
+    path("tablets/enrol/", tablet_views.enrol, name="enrol"),
+    path("tablets/<uuid:uuid>/code/", tablet_views.code, name="tablet_code"),
+    path("tablets/<uuid:uuid>/revoke/", tablet_views.revoke, name="revoke_tablet"),
     path("audit/", audit_views.audit, name="audit"),
     path("audit/check/", audit_views.check_audit, name="check_audit"),
 ]

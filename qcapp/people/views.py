@@ -22,7 +22,7 @@ from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status, retry_after
 
 from . import forms, queries, services
-from .access import needs, public, safe_next, signed_in
+from .access import mark_changed, needs, public, safe_next, signed_in
 from .roles import Act
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             problem = error
         else:
             auth.login(request, proof.person, backend=BACKEND)
-            return redirect(target)
+            return mark_changed(redirect(target))
     shown = {"form": form, "problem": problem, "next": target, "ended": request.GET.get("ended")}
     return _page(request, "people/sign_in.html", shown, problem, form)
 
@@ -63,7 +63,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 def sign_out(request: HttpRequest) -> HttpResponse:
     """Ends the session."""
     auth.logout(request)
-    return redirect("people:sign_in")
+    return mark_changed(redirect("people:sign_in"))
 
 
 # --- the own account ---------------------------------------------------------------------------------------

@@ -39,7 +39,7 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "instruction": lambda card: card.instruction,
     "caution": lambda card: card.caution,
     "paired with": lambda card: card.paired_with,
-    "balloon": lambda card: str(card.balloon or ""),
+    "on the drawing": lambda card: str(card.balloon or ""),
     "reference picture": lambda card: str(card.picture or ""),
 }
 
@@ -84,7 +84,10 @@ def _balloon_effect(old: CheckpointCard, new: CheckpointCard) -> str:
     return "balloon new" if new.balloon else "balloon gone"
 
 
-_EFFECTS: dict[str, Callable[[CheckpointCard, CheckpointCard], str]] = {"limits": _effect, "balloon": _balloon_effect}
+_EFFECTS: dict[str, Callable[[CheckpointCard, CheckpointCard], str]] = {
+    "limits": _effect,
+    "on the drawing": _balloon_effect,
+}
 
 
 def _inside(inner: Band, outer: Band) -> bool:

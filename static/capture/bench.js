@@ -7,6 +7,7 @@ import { askPin, dayText } from "./dialogs.js";
 import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import * as outbox from "./outbox.js";
 import { overview } from "./overview.js";
+import * as people from "./people.js";
 import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
@@ -20,6 +21,7 @@ const asked = new URLSearchParams(location.search);
 
 async function load() {
   await learn((await store.getMeta("person").catch(() => null))?.language ?? document.documentElement.lang);
+  await people.begin(saveDraft);
   try {
     take(await firstSight(later));
   } catch (error) {

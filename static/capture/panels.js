@@ -3,6 +3,7 @@
 import { mark, ruler, shown, tone, word } from "./band.js";
 import { el, keypad } from "./dom.js";
 import { dayText } from "./dialogs.js";
+import { spotOf } from "./spot.js";
 import { limits, local, t } from "./words.js";
 
 export function markFor(checkpoint) {
@@ -18,7 +19,7 @@ export function questionPanel(c) {
     [t("Method"), c.method], [t("Limits"), c.kind === "attribute" ? "" : limits(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint],
     c.paired ? [t("{0} before", c.paired.number), c.paired.answer ? local(c.paired.answer) : t("not measured")] : null,
   ].filter((pair) => pair && pair[1]);
-  return el("section", { class: "panel question", "aria-labelledby": "question" },
+  return el("section", { class: "panel question", "aria-labelledby": "question" }, spotOf(c),
     el("div", { class: "tags" },
       el("span", { class: "no" }, String(c.number)),
       el("span", { class: `criticality ${c.criticality}` }, t(c.criticality)),

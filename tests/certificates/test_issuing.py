@@ -176,6 +176,12 @@ class TestContent:
             "recorded": "17 Mar 2026 10:30 +01:00",
             "second": [],
             "document": "",
+            "key": "head_angle",
+            "lower": "61.85",
+            "upper": "62.15",
+            "values": ["61.94"],
+            "at": "2026-03-17T09:30:00Z",
+            "concession": "",
         }
         assert says["results"]["stages"][1]["lines"][1]["second"] == [
             "second inspection: 3.4 mm, BQ, 17 Mar 2026 10:30 +01:00"

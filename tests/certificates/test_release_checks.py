@@ -82,7 +82,7 @@ UNIT = "/units/FR-200-0147/"
 DECIDE = "/units/FR-200-0147/release/#decisions"
 NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
     "unit_in_hand": (
-        lambda w: Case.by_hand(w).decide("scrap").close_without_correction(),
+        lambda w: Case.by_hand(w).decide("scrap").destroy().close_without_correction(),
         "FR-200-0147 is scrapped; it is never released.",
         UNIT,
     ),

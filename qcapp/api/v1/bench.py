@@ -20,10 +20,12 @@ from qcapp.production.queries import welders_of
 
 from ..acts import ActView, Refusal
 from .bench_shapes import Bench
+from .drawings import file_address, fraction, sheet_json
 
 if TYPE_CHECKING:
     from qcapp.gauges.queries import GaugeCard
     from qcapp.people.models import Person
+    from qcapp.plans.queries import CheckpointCard
 
 WAITS = {
     "second": "Another inspector gives the second inspection, without seeing the first.",
@@ -97,8 +99,26 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
             "percent": view.progress.percent,
         },
         "stages": [stage_json(stage, view) for stage in view.stages],
+        "drawings": _drawings(view),
         "checkpoints": [writer.checkpoint(checkpoint) for checkpoint in view.checkpoints],
     }
+
+
+def _drawings(view: InspectionView) -> list[dict[str, Any]]:
+    """The sheets that the checkpoints' spots are on, each once."""
+    sheets = {c.card.balloon.sheet.id: c.card.balloon.sheet for c in view.checkpoints if c.card.balloon}
+    return [sheet_json(sheet) for sheet in sheets.values()]
+
+
+def _spot(card: CheckpointCard) -> dict[str, Any]:
+    """Where the checkpoint is on its sheet, and the address of its reference picture."""
+    balloon, picture = card.balloon, card.picture
+    spot = balloon and {
+        "drawing": str(balloon.sheet.uuid),
+        "across": fraction(balloon.across),
+        "down": fraction(balloon.down),
+    }
+    return {"spot": spot, "picture": file_address(picture.file_uuid) if picture else None}
 
 
 def _unit(view: InspectionView) -> dict[str, Any]:
@@ -277,7 +297,7 @@ def _asked(view: CheckpointView) -> dict[str, Any]:
         "document": document,
         "instruction": card.instruction,
         "caution": card.caution,
-    }
+    } | _spot(card)
 
 
 def _standing(answer: AnswerView) -> dict[str, Any]:

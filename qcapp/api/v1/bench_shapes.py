@@ -8,6 +8,8 @@ from rest_framework import serializers
 
 from qcapp.inspections.states import CheckpointState, StageState
 
+from .drawings import Sheet
+
 
 class BenchUnit(serializers.Serializer[Any]):
     serial = serializers.CharField()
@@ -57,6 +59,12 @@ class BenchStage(serializers.Serializer[Any]):
 class BenchPair(serializers.Serializer[Any]):
     number = serializers.IntegerField()
     answer = serializers.CharField(allow_null=True)
+
+
+class BenchSpot(serializers.Serializer[Any]):
+    drawing = serializers.UUIDField()
+    across = serializers.CharField()
+    down = serializers.CharField()
 
 
 class BenchConflicting(serializers.Serializer[Any]):
@@ -138,6 +146,8 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     instruction = serializers.CharField(allow_blank=True)
     caution = serializers.CharField(allow_blank=True)
     paired = BenchPair(allow_null=True)
+    spot = BenchSpot(allow_null=True, help_text="where it is on one of the drawings")
+    picture = serializers.CharField(allow_null=True, help_text="address of its reference picture")
 
 
 class BenchGauge(serializers.Serializer[Any]):
@@ -168,5 +178,6 @@ class Bench(serializers.Serializer[Any]):
     holds = BenchHold(many=True)
     progress = BenchProgress()
     stages = BenchStage(many=True)
+    drawings = Sheet(many=True)
     checkpoints = BenchCheckpoint(many=True)
     gauges = BenchGauge(many=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .record import Record
+from .record import Record, utc_text
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,8 @@ class Identity:
     documents: tuple[Document, ...]
     chain_number: int
     chain_digest: str
+    issued_at: str  # RFC 3339, for machines
+    signing_fingerprint: str  # SHA-256 of the certificate whose key signs the file
 
 
 def build(record: Record) -> Identity:
@@ -64,4 +66,6 @@ def build(record: Record) -> Identity:
         documents=tuple(Document(one.kind, one.number, one.revision) for one in plan.documents),
         chain_number=record.chain_number,
         chain_digest=record.chain_digest,
+        issued_at=utc_text(record.issued_at),
+        signing_fingerprint=record.signing_fingerprint,
     )

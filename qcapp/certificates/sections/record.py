@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -32,6 +32,7 @@ class Record:
     release_meaning: str
     chain_number: int
     chain_digest: str
+    signing_fingerprint: str
 
     def moment(self, at: datetime) -> str:
         """24 Nov 2026 14:10 +01:00."""
@@ -43,3 +44,8 @@ class Record:
         """24 Nov 2026."""
         local = at.astimezone(ZoneInfo(self.zone))
         return f"{local.day} {local:%b %Y}"
+
+
+def utc_text(at: datetime) -> str:
+    """2026-11-24T13:10:00Z, for machines."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z"

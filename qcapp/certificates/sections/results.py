@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.release_checks import concession_for
 
-from .record import Record
+from .record import Record, utc_text
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import AnswerView, CheckpointView, StageView
 
+ANSWERED = ("value", "outcome", "nearest_limit", "verdict", "person", "recorded", "at", "concession")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 WORDS = {
     "in_band": "conforms",
@@ -49,6 +50,12 @@ class Line:
     recorded: str
     second: tuple[str, ...]
     document: str
+    key: str
+    lower: str  # the limits as numbers with the plan's decimals, for machines; empty where there is none
+    upper: str
+    values: tuple[str, ...]  # the readings as typed, without the unit of measure
+    at: str  # when it was recorded, RFC 3339
+    concession: str
 
 
 @dataclass(frozen=True)
@@ -108,6 +115,9 @@ def _line(record: Record, one: CheckpointView) -> Line:
         has_upper=band is None or band.upper is not None,
         second=_second(record, one),
         document=f"{card.document_number} {card.document_revision}".strip(),
+        key=card.key,
+        lower=card.lower_text,
+        upper=card.upper_text,
         **_answered(record, one, measure),
     )
 
@@ -116,7 +126,8 @@ def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, An
     """What was answered, by whom and when; empty texts where nothing was, which no released unit has."""
     answer = one.counts
     if answer is None:
-        return dict.fromkeys(("value", "outcome", "nearest_limit", "verdict", "person", "recorded"), "")
+        empty = dict.fromkeys(ANSWERED, "")
+        return empty | {"values": ()}
     permit = concession_for(one, record.standing.concessions)
     verdict = WORDS[answer.outcome]
     return {
@@ -126,7 +137,18 @@ def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, An
         "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
         "person": answer.person_initials,
         "recorded": record.moment(answer.recorded_at),
+        "values": _values(answer.answer, answer.described),
+        "at": utc_text(answer.recorded_at),
+        "concession": "" if permit is None else permit.number,
     }
+
+
+def _values(answer: dict[str, Any], described: str) -> tuple[str, ...]:
+    """The readings, the count or the text as typed; a verdict in words."""
+    for name in ("value", "count", "text"):
+        if answer.get(name) is not None:
+            return (str(answer[name]),)
+    return tuple(answer.get("values") or (described,))
 
 
 def _without(text: str, measure: str) -> str:

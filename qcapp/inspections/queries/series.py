@@ -228,6 +228,13 @@ def texts_of(item_ids: Collection[int], characteristic_ids: Collection[int]) -> 
     return {item: str(json.loads(answer).get("text", "")) for item, answer in rows.values_list("item_id", "answer")}
 
 
+def text_of(item_id: int, key: str) -> str:
+    """What stands recorded on an item in the record checkpoint with this key; empty when nothing does. One query."""
+    rows = CurrentAnswer.objects.filter(item=item_id, checkpoint__characteristic__key=key, inspection=FIRST)
+    answer = rows.order_by("-round", "-id").values_list("result__answer", flat=True).first()
+    return "" if answer is None else str(json.loads(answer).get("text", ""))
+
+
 def welders_of_items(item_ids: Collection[int], joint: str) -> dict[int, str]:
     """Who welded the joint on each item, by its latest record; one query."""
     if not joint:

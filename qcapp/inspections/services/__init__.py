@@ -6,6 +6,7 @@ judge and store, `computing` follows with derived checkpoints, `recording` does 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -82,11 +83,16 @@ def record_operations(
     at: datetime,
     sent_at: datetime | None = None,
     from_file: bool = False,
+    from_paper: bool = False,
+    proven: frozenset[str] = frozenset(),
 ) -> list[Verdictlet]:
     """What became of each operation, in the order sent: applied, duplicate or rejected with code and sentence.
 
+    `proven` are those operations that their owner's key on a tablet signed: they count as sent by the owner.
+
     One bad operation never stops the others. `from_file` is for files of several people's results: it needs the
-    right to import, and the sender answers for who measured. Raises NotAllowed `not_permitted`; Invalid
+    right to import, and the sender answers for who measured. `from_paper` is for what `keying` takes from a sheet of
+    paper: it counts when somebody else has held it against the sheet. Raises NotAllowed `not_permitted`; Invalid
     `operations_unreadable`, `too_many_operations`, `time_without_zone`, and of `plain_text` for the device.
     """
     act = Act.IMPORT_RESULTS if from_file else Act.RECORD_RESULT
@@ -100,7 +106,8 @@ def record_operations(
     if sent_at is not None and sent_at.tzinfo is None:
         raise Invalid("time_without_zone", "“sent_at” must name its zone.", field="sent_at")
     device = plain_text("The name of the tablet", device, longest=60)
-    submission = recording.read_all(operations, Sender(sent_by, device, sent_at, at, from_file))
+    sender = Sender(sent_by, device, sent_at, at, from_file, from_paper, proven)
+    submission = recording.read_all(operations, sender)
     if not submission.operations:
         return [answer for answer in submission.answers if answer]
     with transaction.atomic():
@@ -108,16 +115,20 @@ def record_operations(
 
 
 def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
-    """The results in a CSV file (docs/results-file.md), recorded through `record_operations` as far as they can be.
+    """The results in a CSV or QIF file (docs/results-file.md), recorded by `record_operations` as far as they can be.
 
     Gives an ImportReport: applied, duplicates, and each rejected row with its line and reason. Importing a file
     twice changes nothing. Raises NotAllowed `not_permitted`, and Invalid when the file as a whole cannot be read.
     """
-    from .results_file import ImportReport, read_results, to_operations
+    from .qif_file import looks_like_qif, read_qif
+    from .results_file import MAX_BYTES, ImportReport, read_results, to_operations
 
     require(by, Act.IMPORT_RESULTS, at)
     report = ImportReport()
-    for lines in to_operations(read_results(stream), report):
+    content = stream.read(MAX_BYTES + 1)
+    machine = len(content) <= MAX_BYTES and looks_like_qif(content)
+    file = read_qif(content, badge=by.badge) if machine else read_results(io.BytesIO(content))
+    for lines in to_operations(file, report):
         verdicts = record_operations(
             sent_by=by,
             device="file",

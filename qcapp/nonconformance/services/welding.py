@@ -9,7 +9,7 @@ from django.db import transaction
 
 from qcapp.production.services.welding import Arc, start_weld
 
-from .raising import raise_by_hand
+from .by_hand import raise_by_hand
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person

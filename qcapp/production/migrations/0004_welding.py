@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('production', '0001_production'),
+        ('production', '0002_as_built'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
