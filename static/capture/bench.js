@@ -14,14 +14,14 @@ import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
 import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, state, take } from "./unit.js";
-import { learn, t } from "./words.js";
+import { chosen, learn, t } from "./words.js";
 
 // ---- beginning
 
 const asked = new URLSearchParams(location.search);
 
 async function load() {
-  await learn((await store.getMeta("person").catch(() => null))?.language ?? document.documentElement.lang);
+  await learn(chosen(await store.getMeta("person").catch(() => null)));
   await people.begin(saveDraft);
   try {
     take(await firstSight(later));

@@ -3,9 +3,9 @@
 import { el, find } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
-import { learn, t } from "./words.js";
+import { chosen, learn, t } from "./words.js";
 
-await learn((await store.getMeta("person").catch(() => null))?.language ?? document.documentElement.lang);
+await learn(chosen(await store.getMeta("person").catch(() => null)));
 
 const field = find("#scan [name=serial]");
 

@@ -3,6 +3,9 @@
 let words = {};
 let comma = false;
 
+/** The language to learn: the page's own, where the server wrote it for this person; on the kept page the one kept. */
+export const chosen = (person) => ("chosen" in document.documentElement.dataset ? document.documentElement.lang : person?.language ?? "en");
+
 /** Learn a language; without network and never learnt it stays English. */
 export async function learn(code) {
   if (!["de", "es"].includes(code)) return;

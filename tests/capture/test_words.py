@@ -20,8 +20,8 @@ IN_TEMPLATE = re.compile(r'{% translate "([^"]+)" %}')
 IN_VIEW = re.compile(r'(?:\b_|gettext_lazy)\("([^"]+)"\)')
 # Texts that stand on the page without t(): a sentence, or a capital and small letters, as the last part of el(…).
 BARE = re.compile(r'(?:\}, |\? |: |, )"([A-Z][a-z]+(?: [^"]*)?)"(?=[,)\]; ])')
-# Speak English until they are taken over: what is saved where, the service worker, the list of units.
-STILL_ENGLISH = {"status.js", "shell.js", "floor.js", "outbox.js", "store.js"}
+# Speak English still: what is saved where, the service worker, the list of units, who works on the tablet.
+STILL_ENGLISH = {"status.js", "shell.js", "floor.js", "outbox.js", "store.js", "people.js"}
 NOT_WORDS = {"Enter", "Content-Type", "Accept"}
 
 
