@@ -67,6 +67,7 @@ class Act(StrEnum):
 
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
+    CHOOSE_PAPER = "choose what certificates hold"
 
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
@@ -102,6 +103,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.LIFT_HOLD: _QUALITY,
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.CHOOSE_PAPER: _QUALITY,
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
 }
