@@ -12,9 +12,13 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.beside import without_photo
 from qcapp.inspections.queries.proof import near_limit_in, unproven_in
 from qcapp.inspections.queries.secrets import secrets_of
+from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.queries import reports_of
+
+from .as_built_checks import against_components, against_material
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import CheckpointView, InspectionView, Unproven
@@ -51,6 +55,7 @@ class Standing:
     unproven: list[Unproven]
     near_limit: list[Unproven]
     reports: list[ReportCard]
+    without_photo: list[CheckpointView]
 
     @property
     def serial(self) -> str:
@@ -80,6 +85,7 @@ def standing_of(serial: str) -> Standing:
         unproven=unproven_in(inspection),
         near_limit=near_limit_in(inspection),
         reports=reports_of(inspection.unit.item_id, secret=secrets_of(inspection)),
+        without_photo=without_photo(inspection.unit.item_id, inspection.checkpoints),
     )
 
 
@@ -144,6 +150,17 @@ def second_inspections(standing: Standing) -> Finding:
     return Finding("second_inspections", title, False, sentence, _to_checkpoints(standing, owing))
 
 
+def photos_there(standing: Standing) -> Finding:
+    title = "Photos that the plan asks for are there"
+    asked = sum(one.card.photo for one in standing.due)
+    lacking = standing.without_photo
+    if not lacking:
+        sentence = f"{asked} taken at their checkpoints." if asked else "The plan asks for none."
+        return Finding("photos_there", title, True, sentence)
+    sentence = f"No photo yet: {_named(lacking)}."
+    return Finding("photos_there", title, False, sentence, _to_checkpoints(standing, lacking))
+
+
 def answers_are_proof(standing: Standing) -> Finding:
     title = "Every answer counts as proof"
     if not standing.unproven:
@@ -166,12 +183,24 @@ def near_limits_decided(standing: Standing) -> Finding:
 def answers_conform(standing: Standing) -> Finding:
     title = "Every answer conforms or is covered by a concession"
     failing = [one for one in standing.due if one.counts is not None and not one.counts.passes]
+    if ended := _ended(standing, failing):
+        sentence = "; ".join(f"{one.number} ended on {one.ends_on:%-d %B %Y}" for one in ended) + "; decide again."
+        links = tuple(Link(one.report_number, f"/nonconformances/{one.report_number}/") for one in ended)
+        return Finding("answers_conform", title, False, sentence, links)
     uncovered = [one for one in failing if concession_for(one, standing.concessions) is None]
     if not uncovered:
         sentence = f"Under a concession: {_named(failing)}." if failing else "No answer stands out of band."
         return Finding("answers_conform", title, True, sentence)
     sentence = f"Do not conform: {_named(uncovered)}."
     return Finding("answers_conform", title, False, sentence, _to_checkpoints(standing, uncovered))
+
+
+def _ended(standing: Standing, failing: list[CheckpointView]) -> list[ConcessionCard]:
+    """Concessions that a unit in build needs and that may no longer be used. A released one was released in time."""
+    if standing.inspection.unit.state != "in_build":
+        return []
+    used = [found for one in failing if (found := concession_for(one, standing.concessions))]
+    return [one for one in used if one.ended(site_day())]
 
 
 def reports_ended(standing: Standing) -> Finding:
@@ -206,17 +235,28 @@ def stages_signed(standing: Standing) -> Finding:
     return Finding("stages_signed", title, False, sentence, (Link("Go to the bench", _bench(standing)),))
 
 
+def parts_in_order(standing: Standing) -> Finding:
+    title = "Components are released and material is accepted"
+    item_id = standing.inspection.unit.item_id
+    against = against_components(item_id) + against_material(item_id)
+    if not against:
+        return Finding("parts_in_order", title, True, "Nothing that is built in stands against it.")
+    return Finding("parts_in_order", title, False, f"{'; '.join(against[:SHOWN])}.", (_to_unit(standing),))
+
+
 CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     unit_in_hand,
     plan_stands,
     all_answered,
     no_conflict,
     second_inspections,
+    photos_there,
     answers_are_proof,
     near_limits_decided,
     answers_conform,
     reports_ended,
     holds_lifted,
+    parts_in_order,
     stages_signed,
 )
 

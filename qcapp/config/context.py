@@ -6,6 +6,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
 
+from qcapp.messages.queries import unread_count
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act
 
@@ -13,11 +14,13 @@ MENU = (
     ("Floor", "/floor/", Act.RECORD_RESULT),
     ("Units", "/units/", Act.LOOK_UP_UNIT),
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
+    ("Improvement", "/improvement/", Act.LOOK_AT_IMPROVEMENT),
     ("Plans", "/plans/", Act.LOOK_AT_PLAN),
     ("Limits", "/limits/", Act.LOOK_AT_PLAN),
     ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),
     ("Trends", "/trends/", Act.LOOK_AT_TRENDS),
     ("People", "/people/", Act.KEEP_PEOPLE),
+    ("Tablets", "/tablets/", Act.LOOK_AT_TABLETS),
     ("Audit", "/audit/", Act.READ_AUDIT),
 )
 
@@ -33,6 +36,7 @@ def page(request: HttpRequest) -> dict[str, object]:
     if person is None or not person.is_authenticated:
         return shown
     held = role_names(person, timezone.now())
+    shown["unread"] = lambda: unread_count(person)  # asked by the pages that show it, when they do
     shown["my_roles"] = ", ".join(sorted(role.label for role in held)) or "no role today"
     shown["menu"] = [
         {"text": text, "url": url, "here": request.path.startswith(url)} for text, url, act in MENU if ACTS[act] & held

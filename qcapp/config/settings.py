@@ -31,6 +31,8 @@ QCAPP_SITE_ZONE = env.zone("QCAPP_SITE_ZONE", "Europe/Berlin")
 QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_DEMO else "qcapp")
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
+QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)
+QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 
 # --- secrets -----------------------------------------------------------------------------------------------
@@ -58,13 +60,20 @@ INSTALLED_APPS = [
     "qcapp.lib",
     "qcapp.audit",
     "qcapp.people",
+    "qcapp.evidence",
+    "qcapp.messages",
     "qcapp.gauges",
     "qcapp.production",
     "qcapp.plans",
     "qcapp.inspections",
     "qcapp.nonconformance",
+    "qcapp.goods",
     "qcapp.trends",
+    "qcapp.improvement",
+    "qcapp.affected",
     "qcapp.certificates",
+    "qcapp.recall",
+    "qcapp.customers",
     "qcapp.history",
     "qcapp.capture",
     "qcapp.api",
@@ -91,7 +100,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "qcapp.people.tablet_guard.TabletGuardMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
+    "qcapp.capture.language.FloorLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -140,6 +151,14 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
+LOCALE_PATHS = [BASE_DIR / "locale"]
+
+# --- mail ---------------------------------------------------------------------------------------------------
+# Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.
+globals().update(env.mail("QCAPP_MAIL_URL"))
+QCAPP_SENDS_MAIL = QCAPP_DEMO or bool(env.text("QCAPP_MAIL_URL"))
+DEFAULT_FROM_EMAIL = env.text("QCAPP_MAIL_FROM", f"qcapp@{urlsplit(QCAPP_PUBLIC_URL).hostname or 'localhost'}")
 
 # --- files -------------------------------------------------------------------------------------------------
 STATIC_URL = "/static/"

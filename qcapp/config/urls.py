@@ -9,13 +9,20 @@ from django.urls import URLPattern, URLResolver, include, path
 # What a room's addresses begin with. The home page and the search for a serial number are the history's.
 PREFIXES = {
     "people": "",  # /sign-in/, /people/, /audit/
+    "evidence": "evidence/",
+    "messages": "messages/",
     "gauges": "gauges/",
-    "production": "units/",
+    "recall": "gauges/",  # /gauges/…/recall/
+    "production": "",  # /welding/
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
+    "goods": "goods/",
     "trends": "trends/",
+    "improvement": "improvement/",
+    "affected": "",  # /nonconformances/…/suspects/
     "certificates": "",  # /units/…/release/, /certificates/, /check/
+    "customers": "",  # /customers/, /units/…/dispatch/, /units/…/service/
     "api": "api/",
     "capture": "",
     "history": "",

@@ -88,6 +88,41 @@ def _taken_back(told: Payload, names: Mapping[str, str]) -> str:
     return f"Release withdrawn: {told.get('reason', '')}"
 
 
+def _marked(told: Payload, names: Mapping[str, str]) -> str:
+    kind = {"tag": "Tag", "serial": "Serial", "vin": "VIN"}.get(str(told.get("kind")), "Mark")
+    reader = names.get(str(told.get("read_back_by", "")))
+    return f"{kind} {told.get('text', '?')} stamped" + (f", read back by {reader}" if reader else "")
+
+
+def _moved(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Moved to {told.get('place', '?')} {told.get('name', '')}"
+
+
+def _dispatched(told: Payload, names: Mapping[str, str]) -> str:
+    certificate = f"certificate {told.get('certificate', '?')} issue {told.get('issue', '?')}"
+    return f"Dispatched, order {told.get('order', '?')}, {certificate} handed over"
+
+
+def _installed(told: Payload, names: Mapping[str, str]) -> str:
+    link = "trial-fitted" if told.get("link") == "trial_fitted" else "installed, delivered with the unit"
+    place = f", in {told['place']}" if told.get("place") else ""
+    return f"{told.get('component', '?')} {link}{place}"
+
+
+def _removed(told: Payload, names: Mapping[str, str]) -> str:
+    return f"{told.get('component', '?')} removed: {told.get('reason', '')}"
+
+
+def _used(told: Payload, names: Mapping[str, str]) -> str:
+    what = f"lot {told['lot']}" if told.get("lot") else f"heat {told.get('heat', '?')}"
+    count = f"{told['quantity']} of " if told.get("quantity") else ""
+    return f"Used {count}{what}" + (f" for {told['use']}" if told.get("use") else "")
+
+
+def _served(told: Payload, names: Mapping[str, str]) -> str:
+    return f"{str(told.get('kind', 'event')).replace('_', ' ').capitalize()}: {told.get('text', '')}"
+
+
 SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
     Verb.UNIT_OPENED: _opened,
     Verb.RESULTS_RECORDED: _recorded,
@@ -98,12 +133,20 @@ SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
     Verb.UNIT_HOLD_LIFTED: _lifted,
     Verb.UNIT_WELDED: _welded,
     Verb.UNIT_SCRAPPED: _scrapped,
+    Verb.UNIT_MARKED: _marked,
+    Verb.UNIT_MOVED: _moved,
+    Verb.UNIT_DISPATCHED: _dispatched,
+    Verb.COMPONENT_INSTALLED: _installed,
+    Verb.COMPONENT_REMOVED: _removed,
+    Verb.MATERIAL_USED: _used,
+    Verb.SERVICE_RECORDED: _served,
     Verb.RELEASE_GIVEN: _released,
     Verb.RELEASE_WITHDRAWN: _taken_back,
 }
 MARKS: Mapping[str, str] = {
     Verb.STAGE_SIGNED: "conforms",
     Verb.RELEASE_GIVEN: "conforms",
+    Verb.UNIT_DISPATCHED: "conforms",
     Verb.RELEASE_WITHDRAWN: "does_not_conform",
     Verb.UNIT_SCRAPPED: "does_not_conform",
 }
@@ -139,7 +182,7 @@ def people_in(entries: Iterable[EntryRow]) -> set[str]:
     """The uuids of everybody whom the acts name."""
     named: set[str] = set()
     for entry in entries:
-        named |= {entry.actor, str(entry.payload.get("welder", ""))}
+        named |= {entry.actor, *(str(entry.payload.get(key, "")) for key in ("welder", "read_back_by"))}
     return named - {""}
 
 

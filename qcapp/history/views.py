@@ -59,6 +59,7 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "history": unit_history(serial, viewer=request.user, at=at),
         "may_record": Act.RECORD_RESULT in held,
         "may_raise": Act.RAISE_REPORT in held,
+        "may_lift": Act.LIFT_HOLD in held,
         "may_get": Act.GET_CERTIFICATE in held,
     }
     return render(request, "history/unit.html", context)

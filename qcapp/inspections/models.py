@@ -151,3 +151,87 @@ class ResultDecision(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.result_id} {self.about}"
+
+
+class PaperSheet(WriteOnceModel):
+    """A stage's results keyed in from a sheet of paper: who measured, when, who keyed them, and the sheet's scan."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="paper_sheets")
+    stage = models.ForeignKey("plans.Stage", on_delete=models.PROTECT, related_name="+")
+    inspection = models.SmallIntegerField(choices=Result.Inspection.choices)
+    scan = models.ForeignKey("evidence.EvidenceFile", on_delete=models.PROTECT, related_name="+")
+    measured_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    measured_at = models.DateTimeField()
+    keyed_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    keyed_at = models.DateTimeField()
+    operations = models.JSONField(default=list)  # of the results that were keyed
+
+    def __str__(self) -> str:
+        return f"{self.item_id} stage {self.stage_id}, keyed"
+
+
+class PaperCheck(WriteOnceModel):
+    """Another person held what was keyed against the sheet; `differing` are the operations that do not say the same."""
+
+    sheet = models.OneToOneField(PaperSheet, on_delete=models.PROTECT, related_name="check_of_keying")
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    differing = models.JSONField(default=list)
+    reason = models.CharField(max_length=300, blank=True)
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.sheet_id} checked"
+
+
+class Photo(WriteOnceModel):
+    """A picture taken at a checkpoint. The mark lies beside it, not in it, so the picture stays as it was taken."""
+
+    operation = models.UUIDField(unique=True)  # UUIDv7 made on the tablet: sending twice is harmless
+    body_digest = models.CharField(max_length=64)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="photos")
+    checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="+")
+    round = models.SmallIntegerField()
+    inspection = models.SmallIntegerField(choices=Result.Inspection.choices)
+    of_result = models.UUIDField(null=True)  # the answer it belongs to, by its operation; it may arrive after it
+    file = models.ForeignKey("evidence.EvidenceFile", on_delete=models.PROTECT, related_name="+")
+    marks = models.JSONField(default=list)  # [[x, y], …] in thousandths of the width and of the height
+    note = models.CharField(max_length=200, blank=True)
+    person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    device = models.CharField(max_length=60)
+    taken_at = models.DateTimeField()  # the tablet's clock
+    received_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["item", "checkpoint"], name="inspections_photo_item")]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}/{self.checkpoint_id} photo"
+
+
+class Remark(WriteOnceModel):
+    """What was said at a checkpoint beside its answer: a note, why it cannot be checked now, how the part stood."""
+
+    class Kind(models.TextChoices):
+        NOTE = "note", "note"
+        NOT_NOW = "not_now", "cannot be checked now"
+        SETUP = "setup", "set-up and condition"
+
+    operation = models.UUIDField(unique=True)
+    body_digest = models.CharField(max_length=64)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="remarks")
+    checkpoint = models.ForeignKey("plans.Checkpoint", on_delete=models.PROTECT, related_name="+")
+    round = models.SmallIntegerField()
+    inspection = models.SmallIntegerField(choices=Result.Inspection.choices)
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    text = models.CharField(max_length=300)
+    person = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    device = models.CharField(max_length=60)
+    written_at = models.DateTimeField()  # the tablet's clock
+    received_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["item", "checkpoint"], name="inspections_remark_item")]
+
+    def __str__(self) -> str:
+        return f"{self.item_id}/{self.checkpoint_id} {self.kind}"

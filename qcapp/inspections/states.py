@@ -18,6 +18,7 @@ class Flag(StrEnum):
     OLD_REVISION = "old_revision"
     CLOCK_OFF = "clock_off"
     SENT_BY_OTHER = "sent_by_other"
+    KEYED_FROM_PAPER = "keyed_from_paper"
 
     @property
     def sentence(self) -> str:
@@ -36,10 +37,12 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.OLD_REVISION: "It answers a plan revision that this unit is not inspected to.",
     Flag.CLOCK_OFF: "The tablet's clock was more than 15 minutes ahead.",
     Flag.SENT_BY_OTHER: "It was sent under another person's login.",
+    Flag.KEYED_FROM_PAPER: "It was keyed in from paper, and nobody else has held it against the sheet.",
 }
 
 NEAR_LIMIT = "near_limit"  # the other thing that is decided about a result
-DECIDABLE = frozenset({NEAR_LIMIT, *(flag.value for flag in Flag)})
+# What was keyed from paper is not decided but checked against the sheet, by services.keying.
+DECIDABLE = frozenset({NEAR_LIMIT, *(flag.value for flag in Flag)} - {Flag.KEYED_FROM_PAPER.value})
 
 
 class CheckpointState(StrEnum):

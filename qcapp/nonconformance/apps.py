@@ -5,4 +5,9 @@ class NonconformanceConfig(AppConfig):
     name = "qcapp.nonconformance"
 
     def ready(self) -> None:
-        from . import receivers  # noqa: F401 - connects the receiver
+        from . import (
+            announcing,
+            receivers,  # noqa: F401 - connects the receiver
+        )
+
+        announcing.connect()

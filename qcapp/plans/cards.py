@@ -57,6 +57,61 @@ class RevisionCard:
         return f"plan {self.family_code} {self.letter}"
 
 
+PARTS = 100_000  # a place on a sheet is counted in this many parts of its width and height
+
+
+@dataclass(frozen=True)
+class SheetCard:
+    """One sheet of a drawing as a picture; `width` to `height` is its shape."""
+
+    id: int
+    uuid: UUID
+    number: str
+    document_revision: str
+    sheet: int
+    title: str
+    file_uuid: UUID
+    digest: str
+    media_type: str
+    width: int
+    height: int
+
+    @property
+    def name(self) -> str:
+        """How it is called in lists: "FR-200-001 rev C, sheet 2"."""
+        return f"{self.number} rev {self.document_revision}, sheet {self.sheet}"
+
+
+@dataclass(frozen=True)
+class Balloon:
+    """Where a checkpoint is: `across` and `down` in hundred-thousandths of the sheet's width and height."""
+
+    sheet: SheetCard
+    across: int
+    down: int
+
+    @property
+    def seen(self) -> str:
+        """The place as one text: what a change names as what it saw."""
+        return f"{self.sheet.uuid} {self.across} {self.down}"
+
+    def __str__(self) -> str:
+        at = f"{self.across * 100 / PARTS:.1f} % across, {self.down * 100 / PARTS:.1f} % down"
+        return f"{self.sheet.number} sheet {self.sheet.sheet}, {at}"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A checkpoint's reference picture."""
+
+    file_uuid: UUID
+    name: str
+    digest: str
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.digest[:8]})"
+
+
 @dataclass(frozen=True)
 class CheckpointCard:
     """One checkpoint of one revision.
@@ -79,6 +134,7 @@ class CheckpointCard:
     gauge_kinds: tuple[str, ...]
     frequency: str
     second_inspection: bool
+    photo: bool
     joint: str
     document_number: str
     document_revision: str
@@ -90,6 +146,8 @@ class CheckpointCard:
     stage_id: int
     position: int
     characteristic_id: int
+    balloon: Balloon | None = None
+    picture: Picture | None = None
 
     @property
     def critical(self) -> bool:

@@ -33,11 +33,14 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "gauges": lambda card: ", ".join(card.gauge_kinds),
     "when": lambda card: card.frequency,
     "second inspection": lambda card: "yes" if card.second_inspection else "no",
+    "photo": lambda card: "yes" if card.photo else "no",
     "joint": lambda card: card.joint,
     "drawing": lambda card: f"{card.document_number} rev {card.document_revision}" if card.document_number else "",
     "instruction": lambda card: card.instruction,
     "caution": lambda card: card.caution,
     "paired with": lambda card: card.paired_with,
+    "on the drawing": lambda card: str(card.balloon or ""),
+    "reference picture": lambda card: str(card.picture or ""),
 }
 
 
@@ -57,7 +60,7 @@ def differences(old: Sequence[CheckpointCard], new: Sequence[CheckpointCard]) ->
 
 def _changes(old: CheckpointCard, new: CheckpointCard) -> tuple[FieldChange, ...]:
     return tuple(
-        FieldChange(name, read(old), read(new), _effect(old, new) if name == "limits" else "")
+        FieldChange(name, read(old), read(new), _EFFECTS[name](old, new) if name in _EFFECTS else "")
         for name, read in _FIELDS.items()
         if read(old) != read(new)
     )
@@ -73,6 +76,18 @@ def _effect(old: CheckpointCard, new: CheckpointCard) -> str:
     if _inside(after, before):
         return "tightened"
     return "loosened" if _inside(before, after) else "moved"
+
+
+def _balloon_effect(old: CheckpointCard, new: CheckpointCard) -> str:
+    if old.balloon and new.balloon:
+        return "balloon moved"
+    return "balloon new" if new.balloon else "balloon gone"
+
+
+_EFFECTS: dict[str, Callable[[CheckpointCard, CheckpointCard], str]] = {
+    "limits": _effect,
+    "on the drawing": _balloon_effect,
+}
 
 
 def _inside(inner: Band, outer: Band) -> bool:

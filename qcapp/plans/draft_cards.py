@@ -62,6 +62,7 @@ def card_of(row: PlanCheckpoint, position: int, characteristic_id: int = 0) -> C
         gauge_kinds=row.gauge_kinds,
         frequency=row.frequency,
         second_inspection=row.second_inspection,
+        photo=row.photo,
         joint=row.joint,
         document_number=document.number if document else "",
         document_revision=document.revision if document else "",
@@ -92,8 +93,12 @@ def _checkpoint_content(row: PlanCheckpoint) -> dict[str, object]:
         "title", "kind", "specified", "criticality", "method", "setup", "frequency", "second_inspection",
         "joint", "instruction", "caution", "paired_with", "number", "key",
     )  # fmt: skip
-    return {name: getattr(row, name) for name in plain} | {
-        "stage": row.stage_number,
-        "gauge_kinds": list(row.gauge_kinds),
-        "document": row.document.number if row.document else "",
-    }
+    return (
+        {name: getattr(row, name) for name in plain}
+        | {
+            "stage": row.stage_number,
+            "gauge_kinds": list(row.gauge_kinds),
+            "document": row.document.number if row.document else "",
+        }
+        | ({"photo": True} if row.photo else {})
+    )  # plans signed before there were photos keep their digest

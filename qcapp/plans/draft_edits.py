@@ -201,6 +201,18 @@ def move(paper: Paper, ids: Sequence[int], step: int) -> Paper:
     return replace(paper, rows=tuple(rest[:at] + block + rest[at:]))
 
 
+def place(paper: Paper, ids: Collection[int], beside: int, *, below: bool) -> Paper:
+    """The rows as a block above or below another, in that one's stage. Raises Invalid `row_gone`, `at_the_edge`."""
+    anchor = row_of(paper, beside)
+    if beside in ids:
+        raise Invalid("at_the_edge", "The checkpoint is there already; it stays where it is.")
+    named = {name: anchor.cells[name] for name in STAGE_COLUMNS}
+    block = [row_of(paper, row.id).with_cells(named) for row in paper.rows if row.id in set(ids)]
+    rest = [row for row in paper.rows if row.id not in set(ids)]
+    at = rest.index(anchor) + below
+    return replace(paper, rows=tuple(rest[:at] + block + rest[at:]))
+
+
 def to_stage(paper: Paper, ids: Collection[int], stage: str, *, first: bool = False) -> Paper:
     """The rows at the end, or the beginning, of a stage that is there. Raises Invalid `stage_unknown`."""
     target = next((row for row in paper.stages() if row.stage == stage.strip()), None)

@@ -162,6 +162,7 @@ def _settled(row: DraftRow, checkpoint: PlanCheckpoint | None) -> DraftRow:
         "gauge_kinds": ";".join(checkpoint.gauge_kinds),
         "frequency": checkpoint.frequency,
         "second_inspection": "yes" if checkpoint.second_inspection else "",
+        "photo": "yes" if checkpoint.photo else "",
     }
     if checkpoint.kind in ("measured", "derived"):
         understood["unit_of_measure"] = getattr(checkpoint.spec, "unit_of_measure", "")

@@ -47,6 +47,7 @@ DETAILS = (
     Column("guard", "Guard zone", css="detail"),
     Column("method", "Method", css="detail"),
     Column("setup", "Set-up", "setups", "detail"),
+    Column("photo", "Photo", "yes-no", "detail"),
     Column("joint", "Joint", css="detail"),
     Column("drawing", "Drawing", css="detail"),
     Column("drawing_revision", "Its revision", css="detail"),

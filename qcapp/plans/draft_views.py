@@ -26,8 +26,9 @@ from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
 from . import before_review, forms, queries, services
-from .cards import Difference, RevisionCard
+from .cards import CheckpointCard, Difference, RevisionCard
 from .comparison import differences
+from .draft_cards import checkpoint_cards
 from .draft_html import rows_html
 from .draft_panel import panel_of
 from .draft_rows import Paper, ReadPaper
@@ -37,7 +38,8 @@ from .pasting import pasted
 from .plan_file import COLUMNS, MAX_BYTES
 from .plan_rows import CRITICALITIES, SETUPS
 from .queries.drafts import cards_for, draft_card, last_said
-from .services import editing
+from .queries.marks import marks_of
+from .services import editing, staging
 
 UNITS = ("mm", "µm", "in", "°", "N·m", "kPa", "bar", "kg", "s", "min", "°C", "%")
 NOTATIONS = ("±0.2", "+0.3/0", "H7", "ISO 2768-m", "ISO 13920-B", "max 0.5", "min 2.0", "flatness 0.4", "reference")
@@ -56,7 +58,7 @@ _SALT = "plans.draft.import"
 
 def table_of(card: RevisionCard, read: ReadPaper) -> DraftTable:
     """The draft's table with what the gauges at hand make of it."""
-    cards = cards_for(card.family_id, read)
+    cards = checkpoint_cards(read, {})  # which identities they have in the database is of no use here
     best = fits(cards, all_gauges(timezone.now()))
     return DraftTable(read, cards, best, before_review.look_at(cards, best))
 
@@ -71,12 +73,11 @@ def draft_page(request: HttpRequest, card: RevisionCard, bound: dict[str, Any], 
     wanted = next((row for row in draft.paper.rows if row.number == request.GET.get("checkpoint")), None)
     shown = wanted or next(iter(draft.paper.of_stage(stage) or draft.paper.rows))
     previous = queries.previous_of(card.id)
-    old = queries.checkpoints_of(previous.id) if previous else []
     context = _drawn(table, stage, _set(request.GET)) | {
         "revision": card,
         "draft": draft,
         "previous": previous,
-        "changes": len(_real(differences(old, list(table.cards.values())), draft.paper)) if previous else 0,
+        "changes": len(_changed(card, previous, draft.paper, list(table.cards.values()))) if previous else 0,
         "rows_html": rows_html(table.rows(stage, SETS[_set(request.GET)])),
         "panel": panel_of(table, shown.id),
         "selected_row": shown.id,
@@ -88,8 +89,11 @@ def draft_page(request: HttpRequest, card: RevisionCard, bound: dict[str, Any], 
     return render(request, "plans/draft/page.html", context, status=status)
 
 
-def _real(found: Sequence[Difference], paper: Paper) -> list[Difference]:
-    """Without those that only cannot be read at the moment."""
+def _changed(
+    card: RevisionCard, previous: RevisionCard, paper: Paper, cards: Sequence[CheckpointCard]
+) -> list[Difference]:
+    """What differs from the revision before, without those that only cannot be read at the moment."""
+    found = differences(queries.checkpoints_of_card(previous), marks_of(card.id, paper).on(cards))
     keys = {row.key for row in paper.rows}
     return [one for one in found if one.change != "removed" or one.key not in keys]
 
@@ -218,6 +222,9 @@ _ACTS: dict[str, Callable[[Any, dict[str, Any]], editing.Edited]] = {
     "delete": lambda data, known: editing.delete_rows(ids=_ids(data), **known),
     "up": lambda data, known: editing.move_rows(ids=_ids(data), step=-1, **known),
     "down": lambda data, known: editing.move_rows(ids=_ids(data), step=1, **known),
+    "place": lambda data, known: editing.place_rows(
+        ids=_ids(data), beside=_whole(data.get("to")), below=data.get("below") != "no", **known
+    ),
     "renumber": lambda data, known: editing.renumber_stage(stage=data.get("stage", ""), **known),
     "set": lambda data, known: editing.set_field(
         ids=_ids(data), column=data.get("column", ""), text=data.get("text", ""), **known
@@ -293,10 +300,10 @@ def stages(request: HttpRequest, uuid: UUID) -> HttpResponse:
     known: dict[str, Any] = {"by": request.user, "revision_uuid": uuid, "at": at, "number": data.get("number", "")}
     try:
         if data.get("act") == "add":
-            editing.add_stage(name=data.get("name", ""), **known)
+            staging.add_stage(name=data.get("name", ""), **known)
         else:
             known |= {name: data.get(name) == "yes" for name in ("hold_point", "witness_point")}
-            editing.change_stage(name=data.get("name", ""), **known)
+            staging.change_stage(name=data.get("name", ""), **known)
     except QcError as error:
         messages.error(request, error.message, extra_tags="out")
         return redirect("plans:revision", uuid=uuid)

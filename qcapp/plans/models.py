@@ -167,6 +167,7 @@ class Checkpoint(models.Model):
     gauge_kinds = models.JSONField(default=list)  # keys of gauges.GaugeKind; empty: no gauge needed
     frequency = models.CharField(max_length=24, default="every")  # "every", "first of batch", "1 in 5"
     second_inspection = models.BooleanField(default=False)
+    photo = models.BooleanField(default=False)  # the answer counts as proven only with a picture
     joint = models.CharField(max_length=12, blank=True)  # "W7": who welded it may not accept it
     document = models.ForeignKey(Document, null=True, on_delete=models.PROTECT, related_name="+")
     instruction = models.CharField(max_length=400, blank=True)
@@ -184,6 +185,81 @@ class Checkpoint(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+
+class DrawingSheet(WriteOnceModel):
+    """One sheet or view of a drawing of a family, as a picture. A newer drawing revision is a sheet of its own."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="drawing_sheets")
+    number = models.CharField(max_length=60)  # the drawing's, "FR-200-001"
+    document_revision = models.CharField(max_length=12)
+    sheet = models.IntegerField()
+    title = models.CharField(max_length=80)  # "Side view"
+    file = models.ForeignKey("evidence.EvidenceFile", on_delete=models.PROTECT, related_name="+")
+    width = models.IntegerField()  # pixels, or the units of an SVG: only their ratio is used
+    height = models.IntegerField()
+    added_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    added_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.number} rev {self.document_revision} sheet {self.sheet}"
+
+
+class RevisionSheet(models.Model):
+    """A sheet that the revision is ballooned on."""
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="sheets")
+    sheet = models.ForeignKey(DrawingSheet, on_delete=models.PROTECT, related_name="used_by")
+    position = models.IntegerField()
+
+    frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [models.UniqueConstraint(fields=["revision", "sheet"], name="plans_revision_sheet_once")]
+
+    def __str__(self) -> str:
+        return f"{self.revision_id}: {self.sheet_id}"
+
+
+class Balloon(models.Model):
+    """Where a checkpoint is on a sheet.
+
+    A draft's checkpoints are rows of its paper and are named by `row`; the release fills in `checkpoint`.
+    """
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="balloons")
+    row = models.IntegerField()
+    checkpoint = models.ForeignKey(Checkpoint, null=True, on_delete=models.PROTECT, related_name="balloons")
+    sheet = models.ForeignKey(DrawingSheet, on_delete=models.PROTECT, related_name="balloons")
+    across = models.IntegerField()  # from the left, in hundred-thousandths of the width
+    down = models.IntegerField()  # from the top, in hundred-thousandths of the height
+
+    frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["revision", "row"], name="plans_balloon_once")]
+
+    def __str__(self) -> str:
+        return f"{self.row} on {self.sheet_id}"
+
+
+class ReferencePicture(models.Model):
+    """How the checkpoint should look: a picture beside its instruction. Rows are named as in Balloon."""
+
+    revision = models.ForeignKey(PlanRevision, on_delete=models.PROTECT, related_name="reference_pictures")
+    row = models.IntegerField()
+    checkpoint = models.ForeignKey(Checkpoint, null=True, on_delete=models.PROTECT, related_name="reference_pictures")
+    file = models.ForeignKey("evidence.EvidenceFile", on_delete=models.PROTECT, related_name="+")
+
+    frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["revision", "row"], name="plans_reference_picture_once")]
+
+    def __str__(self) -> str:
+        return f"{self.row}: {self.file_id}"
 
 
 class RevisionEvent(WriteOnceModel):

@@ -42,6 +42,7 @@ def cells_of(stage: StageCard, card: CheckpointCard) -> dict[str, object]:
         "gauge_kinds": ";".join(card.gauge_kinds),
         "frequency": card.frequency,
         "second_inspection": _yes(card.second_inspection),
+        "photo": _yes(card.photo),
         "joint": card.joint,
         "drawing": drawing,
         "drawing_revision": card.document_revision,

@@ -90,6 +90,7 @@ class PlanCheckpoint:
     gauge_kinds: tuple[str, ...]
     frequency: str
     second_inspection: bool
+    photo: bool
     joint: str
     document: PlanDocument | None
     instruction: str
@@ -171,6 +172,7 @@ def read_row(row: Row, gauge_kinds: Collection[str]) -> tuple[PlanCheckpoint | N
         "gauge_kinds": _gauge_kinds(reader),
         "frequency": _frequency(reader, criticality),
         "second_inspection": reader.yes("second_inspection"),
+        "photo": reader.yes("photo"),
         "joint": _joint(reader),
         "document": _document(reader),
         "instruction": reader.text("instruction"),

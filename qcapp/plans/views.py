@@ -28,8 +28,10 @@ from qcapp.people.services import Proof, prove_identity
 
 from . import forms, queries, services
 from .cards import CheckpointCard, Review, RevisionCard
+from .comparison import differences
 from .draft_views import draft_page
 from .plan_file import MAX_BYTES
+from .prints import compared
 from .states import RevisionState
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -117,15 +119,14 @@ def compare(request: HttpRequest, uuid: UUID) -> HttpResponse:
     card = queries.revision_card(uuid)
     asked = request.GET.get("with")
     other = queries.revision_card(asked) if asked else queries.previous_of(card.id)
-    found = queries.differences(other.id, card.id) if other else []
-    shown = {
+    shown: dict[str, Any] = {
         "revision": card,
         "other": other,
         "others": [one for one in queries.revisions_of(card.family_id) if one.id != card.id],
-        "differences": found,
-        "counts": dict(Counter(one.change for one in found)),
-        "effects": dict(Counter(change.effect for one in found for change in one.fields if change.effect)),
     }
+    if other:
+        old, new = queries.checkpoints_of_card(other), queries.checkpoints_of_card(card)
+        shown |= compared(old, new, differences(old, new))
     return render(request, "plans/compare.html", shown)
 
 
@@ -247,7 +248,7 @@ def _page(
     acts = acts_of(request.user, timezone.now())
     if card.state == RevisionState.DRAFT and Act.WRITE_PLAN in acts:
         return draft_page(request, card, bound or {}, status)
-    checkpoints = queries.checkpoints_of(card.id)
+    checkpoints = queries.checkpoints_of_card(card)
     review = queries.review_of(card.id, checkpoints)
     counts = Counter(checkpoint.stage_number for checkpoint in checkpoints)
     stage = request.GET.get("stage", str(card.stages[0].number) if card.stages else ALL)

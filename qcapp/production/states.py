@@ -28,3 +28,40 @@ UNIT_STATES = TransitionTable(
         Move("scrap", frozenset({U.IN_BUILD}), U.SCRAPPED),
     ),
 )
+
+
+class HeatState(StrEnum):
+    """What goods-in decided about a heat; nothing may be made of one that is not accepted."""
+
+    ENTERED = "entered"
+    ACCEPTED = "accepted"
+    HELD = "held"
+    REFUSED = "refused"
+
+    @property
+    def label(self) -> str:
+        return "not decided" if self is HeatState.ENTERED else self.value
+
+
+class LotState(StrEnum):
+    """What the inspection of a lot said; a refused lot is used only after every piece was sorted."""
+
+    OPEN = "open"
+    ACCEPTED = "accepted"
+    REFUSED = "refused"
+    SORTED = "sorted"
+
+    @property
+    def label(self) -> str:
+        return "not judged" if self is LotState.OPEN else self.value
+
+
+USABLE_LOTS = frozenset({LotState.ACCEPTED, LotState.SORTED})
+LOT_STATES = TransitionTable(
+    initial=LotState.OPEN,
+    moves=(
+        Move("accept", frozenset({LotState.OPEN}), LotState.ACCEPTED),
+        Move("refuse", frozenset({LotState.OPEN, LotState.ACCEPTED}), LotState.REFUSED),
+        Move("sort", frozenset({LotState.REFUSED}), LotState.SORTED),
+    ),
+)

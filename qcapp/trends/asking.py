@@ -32,6 +32,7 @@ def wanted_of(asked: Mapping[str, str]) -> Wanted:
         limits=cast("Within", _one_of(asked, "limits", ("between", "within"))),
         group=cast("Group", _one_of(asked, "group", ("units", "weeks"))),
         size=whole(asked, "size") or SAMPLE_SIZE,
+        anew=_one_of(asked, "from", ("signed", "anew")) == "anew",
     )
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy
 
 from .capability import Fitness, fitness
-from .control import Chart, Group, Within, control_chart
+from .control import Chart, Group, Held, Within, control_chart
 from .drift import Drift, drift_of
 from .readings import Series, step_of
 from .splits import SplitBy, distance_of, split_sentence, splits_of
@@ -26,6 +26,7 @@ class Wanted:
     limits: Within = "between"
     group: Group = "units"
     size: int = 10
+    anew: bool = False  # limits computed from what is shown, also where some are frozen
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,7 @@ class Characteristic:
     drift: Drift | None
     drift_sentence: str
     histogram: Histogram | None
+    frozen: bool = False  # limits were frozen and signed for this kind of chart, whether they are shown or not
 
     @property
     def failed(self) -> int:
@@ -74,19 +76,23 @@ class Characteristic:
         return f"{count} {'value' if count == 1 else 'values'}, {span}; {failed}."
 
 
-def characteristic_of(series: Series, wanted: Wanted, *, people: bool) -> Characteristic:
+def characteristic_of(series: Series, wanted: Wanted, *, people: bool, held: Held | None = None) -> Characteristic:
     """The page of a series. Raises Invalid as `control_chart`. `people` adds the splits by welder and inspector."""
-    chart = control_chart(series, base=wanted.base, limits=wanted.limits, group=wanted.group, size=wanted.size)
+    frozen = None if wanted.anew else held
+    chart = control_chart(
+        series, base=wanted.base, limits=wanted.limits, group=wanted.group, size=wanted.size, held=frozen
+    )
     splits = tuple(_said(split, series) for split in splits_of(series.readings, people=people))
     if series.kind not in MEASURING:
-        return Characteristic(series, wanted, chart, splits, None, None, "", None)
+        return Characteristic(series, wanted, chart, splits, None, None, "", None, held is not None)
     band = series.band
     rows = [r.values for r in series.readings] if series.asked_for > 1 else series.values
     lower, upper = working(series)
     drift = drift_of(series.values, lower, upper)
     return Characteristic(
-        series, wanted, chart, splits, fitness(rows, band), drift, drift_sentence(drift, series), histogram_of(series)
-    )
+        series, wanted, chart, splits, fitness(rows, band), drift, drift_sentence(drift, series),
+        histogram_of(series), held is not None,
+    )  # fmt: skip
 
 
 def working(series: Series) -> tuple[float | None, float | None]:

@@ -33,6 +33,16 @@ LARGEST_RANGE = 10  # a range of more readings wastes them: standard deviations 
 
 
 @dataclass(frozen=True)
+class Held:
+    """Control limits that were frozen and signed over a base period. `sigma` is of one point, None for counts."""
+
+    center: float
+    sigma: float | None
+    points: int
+    said: str
+
+
+@dataclass(frozen=True)
 class Sample:
     """What one point of the chart stands for: one unit, or several in a row."""
 
@@ -61,6 +71,7 @@ class Chart:
     refusal: str = ""
     spread_name: str = ""
     notes: tuple[str, ...] = ()
+    held_said: str = ""
 
     @property
     def names(self) -> list[str]:
@@ -72,6 +83,8 @@ class Chart:
 
     @property
     def base_sentence(self) -> str:
+        if self.held_said:
+            return self.held_said
         if self.base < len(self.samples):
             return f"Control limits from the first {self.base} points, held for the rest."
         return f"Control limits from all {len(self.samples)} points shown."
@@ -84,8 +97,12 @@ def control_chart(
     limits: Within = "between",
     group: Group = "units",
     size: int = SAMPLE_SIZE,
+    held: Held | None = None,
 ) -> Chart:
-    """The chart of a series. Raises Invalid `base_out_of_range`, `size_out_of_range`."""
+    """The chart of a series; `base` takes its limits anew from so many points, else those of `held` count.
+
+    Raises Invalid `base_out_of_range`, `size_out_of_range`.
+    """
     if base is not None and base < FEWEST_POINTS:
         raise Invalid("base_out_of_range", f"Take the limits from at least {FEWEST_POINTS} points.", base=base)
     if not 2 <= size <= 100:
@@ -93,11 +110,11 @@ def control_chart(
     if not series.readings:
         return Chart("", (), None, (), 0, "No result has been recorded in this window yet.")
     if series.kind == "attribute":
-        return _attribute_chart(series, base, group, size)
+        return _attribute_chart(series, base or held, group, size)
     if series.kind == "count":
-        return _count_chart(series, base, group)
+        return _count_chart(series, base or held, group)
     if series.asked_for > 1:
-        return _means_chart(series, base, limits)
+        return _means_chart(series, base or held, limits)
     samples = _single(series.readings)
     floor = natural_floor(series)
 
@@ -105,7 +122,16 @@ def control_chart(
         chart = _individuals(some, center, sigma)
         return chart if floor is None else replace(chart, lower=numpy.maximum(chart.lower, floor))
 
-    return _drawn("Individuals", samples, base, series.noun, made, "Moving range of two", step_of(series))
+    return _drawn("Individuals", samples, base or held, series.noun, made, "Moving range of two", step_of(series))
+
+
+def chart_key(series: Series, *, limits: Within = "between", group: Group = "units", size: int = SAMPLE_SIZE) -> str:
+    """Which kind of chart these choices give: limits frozen for one do not fit another."""
+    if series.kind == "attribute":
+        return "p weeks" if group == "weeks" else f"np {size}"
+    if series.kind == "count":
+        return "u weeks" if group == "weeks" else "c"
+    return f"means {limits}" if series.asked_for > 1 else "individuals"
 
 
 def natural_floor(series: Series) -> float | None:
@@ -116,6 +142,11 @@ def natural_floor(series: Series) -> float | None:
 
 def _single(readings: Sequence[Reading]) -> tuple[Sample, ...]:
     return tuple(Sample(reading.serial, (reading,), reading.value) for reading in readings)
+
+
+def part_of(series: Series, start: int, end: int) -> Series:
+    """The series of the readings between two places, both included."""
+    return replace(series, readings=series.readings[start : end + 1], events=())
 
 
 COARSE = (
@@ -130,31 +161,43 @@ def is_coarse(sigma: float | None, step: float) -> bool:
 
 
 Make = Callable[[Sequence[Sample], float | None, float | None], ControlChart]
+Base = int | Held | None  # so many first points, frozen limits, or all points
 
 
 def _drawn(
     name: str,
     samples: tuple[Sample, ...],
-    base: int | None,
+    base: Base,
     noun: str,
     make: Make,
     spread: str = "",
     step: float = 0.0,
 ) -> Chart:
-    """The chart of the samples; the limits of a base period come from a chart of its own."""
-    held = len(samples) if base is None else min(base, len(samples))
+    """The chart of the samples; the limits of a base period come from a chart of its own, or are the frozen ones."""
+    count = base.points if isinstance(base, Held) else len(samples) if base is None else min(base, len(samples))
     try:
-        first = make(samples[:held], None, None)
-        chart = first
-        if held < len(samples):
-            chart = make(samples, float(first.at(first.center)[0]), first.process_sigma)
+        chart, sigma, notes = _computed(samples, base, count, make)
     except QcError as refusal:
-        return Chart(name, samples, None, (), held, _plain(samples, noun, refusal))
-    notes = first.warnings
-    if is_coarse(first.process_sigma, step):
+        return Chart(name, samples, None, (), count, _plain(samples, noun, refusal))
+    if is_coarse(sigma, step):
         chart = replace(chart, signals=())
         notes = (*notes, COARSE)
-    return Chart(name, samples, chart, spoken_signals(chart, [s.name for s in samples], noun), held, "", spread, notes)
+    spoken = spoken_signals(chart, [s.name for s in samples], noun)
+    said = base.said if isinstance(base, Held) else ""
+    return Chart(name, samples, chart, spoken, count, "", spread, notes, said)
+
+
+def _computed(
+    samples: tuple[Sample, ...], base: Base, count: int, make: Make
+) -> tuple[ControlChart, float | None, tuple[str, ...]]:
+    """The chart, the spread of one point that its limits come from, and what to say about them."""
+    if isinstance(base, Held):
+        return make(samples, base.center, base.sigma), base.sigma, ()
+    first = make(samples[:count], None, None)
+    whole = first
+    if count < len(samples):
+        whole = make(samples, float(first.at(first.center)[0]), first.process_sigma)
+    return whole, first.process_sigma, first.warnings
 
 
 def _plain(samples: Sequence[Sample], noun: str, refusal: QcError) -> str:
@@ -175,7 +218,7 @@ def _individuals(samples: Sequence[Sample], center: float | None, sigma: float |
 # ------------------------------------------------------------------------------------- several readings of a unit
 
 
-def _means_chart(series: Series, base: int | None, limits: Within) -> Chart:
+def _means_chart(series: Series, base: Base, limits: Within) -> Chart:
     whole = tuple(r for r in series.readings if len(r.values) == series.asked_for)
     samples = _single(whole)
     ranges = series.asked_for <= LARGEST_RANGE
@@ -202,7 +245,7 @@ def _means_chart(series: Series, base: int | None, limits: Within) -> Chart:
 # ------------------------------------------------------------------------------------------ attributes and counts
 
 
-def _attribute_chart(series: Series, base: int | None, group: Group, size: int) -> Chart:
+def _attribute_chart(series: Series, base: Base, group: Group, size: int) -> Chart:
     if group == "weeks":
         samples = tuple(_sample(name, some, share=True) for name, some in _weeks(series.readings))
         return _drawn("Share that does not conform, by week", samples, base, "weeks", _shares)
@@ -228,7 +271,7 @@ REQUIRED = (
 )
 
 
-def _count_chart(series: Series, base: int | None, group: Group) -> Chart:
+def _count_chart(series: Series, base: Base, group: Group) -> Chart:
     if natural_floor(series) is None:
         return Chart("Count on each unit", _single(series.readings), None, (), 0, REQUIRED)
     what = series.counted or "count"

@@ -8,15 +8,17 @@ from typing import Any
 
 from qcapp.core.statistics.intervals import Interval
 
+from .believing import Doubt
 from .capability import TARGET, Fitness
 from .characteristic import Characteristic, SplitSaid
 from .control import Chart
 from .drift import Drift
 from .pairs import Distortion
+from .queries.believing import BelievabilityPage
 from .queries.distorting import DistortionPage
 from .queries.watching import Watch
 from .queries.yielding import YieldPage
-from .readings import RULE, Reading, Series
+from .readings import RULE, LeftOut, Reading, Series
 from .watch import Watched
 from .words import Spoken
 from .yielding import RULE as YIELD_RULE
@@ -31,6 +33,7 @@ def characteristic_json(found: Characteristic, *, people: bool) -> dict[str, Any
         "rule": RULE,
         "summary": found.summary,
         "left_out": list(series.left_out),
+        "excluded": [left_out_json(one) for one in series.excluded],
         "values": [reading_json(reading, people=people) for reading in series.readings],
         "events": [{"before": event.place, "kind": event.kind, "words": event.words} for event in series.events],
         "chart": chart_json(found.chart),
@@ -84,6 +87,7 @@ def chart_json(chart: Chart) -> dict[str, Any]:
         "name": chart.name,
         "refusal": chart.refusal,
         "base": chart.base,
+        "limits_from": chart.base_sentence if chart.computed else "",
         "points": [{"name": s.name, "value": s.value, "units": len(s.readings)} for s in chart.samples],
         "center": chart.line("center"),
         "lower": chart.line("lower"),
@@ -195,6 +199,7 @@ def watched_json(entry: Watched) -> dict[str, Any]:
         "why": entry.why,
         "sentence": entry.sentence,
         "values": len(entry.series.readings),
+        "looked_into": list(entry.looked_into),
         "signals": [spoken_json(signal) for signal in entry.recent],
         "fixtures": [
             {"fixture": one.fixture, "signals": [spoken_json(signal) for signal in one.signals]}
@@ -289,6 +294,45 @@ def _stage_json(stage: StageYield) -> dict[str, Any]:
         "defects_per_unit": interval_json(stage.per_unit),
         "defects_per_million_opportunities": stage.per_million,
         "weeks": [{"week": one.name, "units": one.units, "right_first_time": one.right} for one in stage.weeks],
+    }
+
+
+def believability_json(page: BelievabilityPage) -> dict[str, Any]:
+    """The page that asks whether the recording is believable."""
+    found = page.found
+    return {
+        "family": page.family.code,
+        "units": page.units,
+        "refusal": page.refusal,
+        "tests": found.tests if found else 0,
+        "answers": found.answers if found else 0,
+        "hints": [_doubt_json(one) for one in found.doubts] if found else [],
+    }
+
+
+def _doubt_json(one: Doubt) -> dict[str, Any]:
+    return {
+        "key": one.key,
+        "serial": one.serial,
+        "gauge": one.gauge,
+        "kind": one.hint.kind,
+        "sentence": f"{one.name}. {one.hint.words}",
+        "innocent": one.innocent,
+        "test": one.hint.test,
+        "statistic": one.hint.statistic,
+        "p_value": one.hint.p_value,
+        "adjusted": one.adjusted,
+    }
+
+
+def left_out_json(one: LeftOut) -> dict[str, Any]:
+    """A value that a person left out of charts."""
+    return {
+        "serial": one.reading.serial,
+        "text": one.reading.text,
+        "reason": one.reason,
+        "by": one.by_name,
+        "at": one.at.isoformat(),
     }
 
 

@@ -45,6 +45,16 @@ class Reading:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """A reading that a person left out of charts and of what is computed from them, with the reason."""
+
+    reading: Reading
+    reason: str
+    by_name: str
+    at: datetime
+
+
+@dataclass(frozen=True)
 class Event:
     """Something that may explain a step, in front of the reading at `place` (from 0)."""
 
@@ -79,6 +89,7 @@ class Series:
     counted: str = ""
     paired_with: str = ""
     characteristic_id: int = 0
+    excluded: tuple[LeftOut, ...] = ()
 
     @property
     def values(self) -> list[float]:

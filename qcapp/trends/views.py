@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -10,7 +12,9 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound
+from qcapp.lib.site_days import site_day
 from qcapp.people.access import needs
+from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import FamilyCard, families
 
@@ -24,8 +28,19 @@ from .pictures.small import small_picture
 from .pictures.spread_out import common_ends, histogram_picture, split_picture
 from .pictures.weekly import weekly_picture
 from .plain import as_csv
-from .queries import LONGEST, USUAL, USUAL_WEEKS, distortion_page, page_of, watch_of, yield_page
+from .queries import (
+    LONGEST,
+    USUAL,
+    USUAL_WEEKS,
+    believability_page,
+    distortion_page,
+    month_report,
+    page_of,
+    watch_of,
+    yield_page,
+)
 from .readings import RULE
+from .reporting import report_pdf
 from .yielding import RULE as YIELD_RULE
 from .yielding import StageYield
 
@@ -38,9 +53,17 @@ def watch(request: HttpRequest) -> HttpResponse:
     """Every characteristic of a family in one grid, worst first; the first family when none is named."""
     known = families()
     code = _family(request, known)
-    found = watch_of(code) if code else None
+    card = next((one for one in known if one.code == code), None)
+    found = watch_of(card or code) if code else None
     entries = [(entry, _safe(small_picture(entry))) for entry in found.entries] if found else []
-    context = {"families": known, "watch": found, "entries": entries}
+    context: dict[str, object] = {
+        "families": known,
+        "watch": found,
+        "entries": entries,
+        "sees_believable": _sees_believable(request),
+    }
+    today = site_day()
+    context |= {"this_month": f"{today:%Y-%m}", "last_month": f"{today.replace(day=1) - timedelta(days=1):%Y-%m}"}
     return render(request, "trends/watch.html", context)
 
 
@@ -64,6 +87,7 @@ def distortion(request: HttpRequest) -> HttpResponse:
         for one in (found.pairs if found else ())
     ]
     context = {"families": known, "page": found, "pairs": pairs, "rule": RULE, "people": people}
+    context["sees_believable"] = _sees_believable(request)
     return render(request, "trends/distortion.html", context)
 
 
@@ -79,6 +103,7 @@ def yields(request: HttpRequest) -> HttpResponse:
     stages = [(stage, _safe(weekly_picture(stage, found.weeks))) for stage in found.stages] if found else []
     context = {
         "families": known, "page": page, "found": found, "stages": stages, "rule": YIELD_RULE,
+        "sees_believable": _sees_believable(request),
         "choices": (4, 8, USUAL_WEEKS, 26, 52), "rows": [_row(stage) for stage, _ in stages],
     }  # fmt: skip
     if found and found.rolled:
@@ -86,6 +111,10 @@ def yields(request: HttpRequest) -> HttpResponse:
         context |= {"rolled": _percent(rolled.estimate), "rolled_from": _percent(rolled.lower)}
         context |= {"rolled_to": _percent(rolled.upper)}
     return render(request, "trends/yield.html", context)
+
+
+def _sees_believable(request: HttpRequest) -> bool:
+    return may(request.user, Act.LOOK_AT_BELIEVABILITY, timezone.now())
 
 
 def _row(stage: StageYield) -> dict[str, object]:
@@ -105,6 +134,17 @@ def _percent(share: float) -> str:
 def _family(request: HttpRequest, known: list[FamilyCard]) -> str:
     """The family asked for, or the first one; empty where there is none."""
     return request.GET.get("family", "").strip() or (known[0].code if known else "")
+
+
+@require_safe
+@needs(Act.LOOK_AT_BELIEVABILITY)
+def believable(request: HttpRequest) -> HttpResponse:
+    """What stands out in how values were recorded: for the quality manager only."""
+    known = families()
+    code = _family(request, known)
+    page = believability_page(code) if code else None
+    context = {"families": known, "page": page, "found": page.found if page else None, "sees_believable": True}
+    return render(request, "trends/believable.html", context)
 
 
 @require_safe
@@ -156,6 +196,14 @@ def picture_file(request: HttpRequest, family: str, key: str, which: str, form: 
     if form == "png":
         return _download(as_png(svg, notes=notes), "image/png", name)
     return _download(inked(svg, notes=notes).encode(), "image/svg+xml", name)
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def report(request: HttpRequest, family: str, month: str) -> HttpResponse:
+    """A family's month as PDF."""
+    found = month_report(family, month, at=timezone.now())
+    return _download(report_pdf(found), "application/pdf", f"{found.family.code}-{found.first:%Y-%m}.pdf")
 
 
 def _share(share: float | None) -> str:

@@ -21,7 +21,7 @@ from qcapp.core.statistics.factors import d2
 
 from .capability import TARGET, Fitness, fitness
 from .characteristic import MEASURING, working
-from .control import Chart, control_chart, is_coarse
+from .control import Chart, Held, control_chart, is_coarse
 from .drift import Drift, drift_of
 from .readings import Reading, Series, step_of
 from .words import Spoken, spoken_signals
@@ -32,6 +32,7 @@ FEWEST_BASE = 10  # readings of one fixture that its own limits may come from
 RULES = ("beyond_limits", "eight_on_one_side")
 FAILED = frozenset({"out_of_band", "does_not_conform"})
 RECENT = 10  # points; a signal that ended longer ago is history
+SIGNAL, NOT_CAPABLE, DRIFT, ACKNOWLEDGED, QUIET, TOO_LITTLE = range(6)  # ranks, the gravest first
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,7 @@ class Watched:
     rank: int
     severity: float
     sentence: str
+    looked_into: tuple[str, ...] = ()  # who acknowledged its signals, and why
 
     @property
     def said(self) -> str:
@@ -66,16 +68,20 @@ class Watched:
     @property
     def why(self) -> str:
         """The rank in a word."""
-        return ("signal", "not capable", "drift", "quiet", "too little")[self.rank]
+        return ("signal", "not capable", "drift", "acknowledged", "quiet", "too little")[self.rank]
 
 
-def watched(series: Series, *, base: int | None = None) -> Watched:
-    """One characteristic judged for the watch page. `base` readings hold the limits; a share of them by default."""
+def watched(series: Series, *, base: int | None = None, frozen: Held | None = None) -> Watched:
+    """One characteristic judged for the watch page.
+
+    Frozen limits count where there are some; else `base` readings hold them, a share of the window by default.
+    """
     if not series.readings:
         empty = control_chart(series)
-        return Watched(series, empty, (), (), None, None, 4, 0.0, f"{series.title}: no result in this window.")
+        return Watched(series, empty, (), (), None, None, TOO_LITTLE, 0.0, f"{series.title}: no result in this window.")
     held = base or _base(len(series.readings))
-    chart = control_chart(series, base=held if series.kind in MEASURING else None)
+    first = None if frozen or series.kind not in MEASURING else held
+    chart = control_chart(series, base=first, held=frozen)
     recent = _recent(chart.signals, len(chart.samples))
     fixtures = _by_fixture(series, held) if series.kind in MEASURING else ()
     fit = fitness(series.values, series.band) if series.kind in MEASURING else None
@@ -83,6 +89,16 @@ def watched(series: Series, *, base: int | None = None) -> Watched:
     rank, severity = _rank(series, chart, recent, fixtures, fit, drift)
     sentence = _sentence(series, chart, recent, fixtures, fit, drift, rank)
     return Watched(series, chart, recent, fixtures, fit, drift, rank, severity, sentence)
+
+
+def rank_of(entry: Watched) -> tuple[int, float]:
+    """Rank and severity of an entry as its signals stand, after some of them were taken out for example."""
+    return _rank(entry.series, entry.chart, entry.recent, entry.by_fixture, entry.fitness, entry.drift)
+
+
+def sentence_of(entry: Watched, rank: int) -> str:
+    """The entry's sentence in this rank."""
+    return _sentence(entry.series, entry.chart, entry.recent, entry.by_fixture, entry.fitness, entry.drift, rank)
 
 
 def worst_first(found: Sequence[Watched]) -> list[Watched]:
@@ -153,8 +169,8 @@ def _rank(
     if drift is not None and drift.sure and drift.ahead is not None:
         return 2, 1.0 / (1.0 + drift.ahead.units)
     if len(series.readings) < FEWEST_POINTS:
-        return 4, 0.0
-    return 3, 0.0
+        return TOO_LITTLE, 0.0
+    return QUIET, 0.0
 
 
 def _weight(chart: Chart, signals: Sequence[Spoken]) -> float:

@@ -22,12 +22,12 @@ function contactText() {
   const last = contact.last ? `, last contact ${when(contact.last)}` : "";
   return {
     no_network: `No network${last}`, no_answer: `The server does not answer${last}`, fault: `${contact.message} Sending is tried again by itself${last}`,
-    signed_out: "Signed out: sign in to send",
+    signed_out: "Signed out: sign in to send", revoked: "This tablet was revoked: bring it to the keeper",
   }[contact.state] ?? "";
 }
 
 function othersText(waiting, badge) {
-  const foreign = waiting.filter((row) => row.owner !== badge);
+  const foreign = waiting.filter((row) => row.owner !== badge && !row.proof);
   const names = [...new Set(foreign.map((row) => row.name ?? row.owner))];
   return foreign.length ? `${foreign.length} of ${names.join(" and ")} wait for their sign-in` : "";
 }
@@ -37,7 +37,7 @@ const part = (css, strong, rest = "") => el("span", { class: "part" }, spot(css)
 
 /** The parts of the status line. `badge` is the person on this page. */
 export function parts({ waiting, refused, badge, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
-  const mine = waiting.filter((row) => row.owner === badge);
+  const mine = waiting.filter((row) => row.owner === badge || row.proof);
   const others = othersText(waiting, badge);
   return [
     lost ? el("span", { class: "part bad" }, spot("refused"), el("strong", {}, `NOT SAVED ${lost}`)) : null,

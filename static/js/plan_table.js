@@ -341,7 +341,7 @@ function act(name, fields = {}) {
       return data;
     }
     draw(data);
-    const moved = name === "up" || name === "down";
+    const moved = ["up", "down", "place"].includes(name);
     if (data.focus) goTo(String(data.focus), name === "insert" ? "title" : column);
     if (moved && ids.length > 1) restore(ids);
     if (name === "insert") edit(current());
@@ -384,8 +384,10 @@ many.querySelector("form").addEventListener("submit", async (event) => {
   event.preventDefault();
   const [column, text] = [document.getElementById("many-column").value, document.getElementById("many-text").value];
   const data = await act("set", { column, text });
-  if (data.ok) many.close();
-  else document.getElementById("many-error").textContent = data.message;
+  if (data.ok) {
+    many.close();
+    focusCell(current());
+  } else document.getElementById("many-error").textContent = data.message;
 });
 
 // ------------------------------------------------------------------------------------------------ pasting
@@ -402,8 +404,7 @@ document.addEventListener("paste", (event) => {
 });
 
 async function lookAtPaste(cell, text) {
-  const column = cell.closest("tbody").rows[0].cells[cell.cellIndex].dataset.column;
-  const heads = { row: rowOf(cell).dataset.row, column: HEADS[cell.cellIndex] || column, text };
+  const heads = { row: rowOf(cell).dataset.row, column: HEADS[cell.cellIndex], text };
   const data = await post("paste", heads);
   const changes = document.getElementById("paste-changes");
   document.getElementById("paste-yes").hidden = !data.ok || !data.count;
@@ -418,7 +419,7 @@ async function lookAtPaste(cell, text) {
       const done = await post("paste", { ...heads, keep: "yes", version: data.version });
       if (done.ok) {
         draw(done);
-        goTo(heads.row, column);
+        goTo(heads.row, cell.dataset.column);
       } else {
         refusedLine.hidden = false;
         refusedLine.textContent = done.message;
@@ -428,7 +429,7 @@ async function lookAtPaste(cell, text) {
 }
 
 // The names of the columns as the server knows them, in the order of the table.
-const HEADS = (editor.dataset.columns === "all" ? "number title kind nominal limits lower upper unit_of_measure gauge_kinds criticality frequency second_inspection key formula form decimals readings guard method setup joint drawing drawing_revision paired_with instruction caution stage_number" : "number title kind nominal limits lower upper unit_of_measure gauge_kinds criticality frequency second_inspection").split(" ");
+const HEADS = editor.dataset.heads.split(" ");
 
 function listOf(data) {
   const list = document.createElement("ul");
@@ -504,7 +505,12 @@ document.addEventListener("keydown", (event) => {
   if (event.isComposing) return;
   if (state.input && event.target === state.input) return whileEditing(event);
   const cell = event.target.closest && event.target.closest(".sheet td[data-column]");
-  if (cell) withKey(event, cell);
+  if (cell) return withKey(event, cell);
+  // Undo is meant wherever one is on the page, unless it is the undo of a field.
+  if (event.key === "z" && (event.ctrlKey || event.metaKey) && !event.target.closest("input, textarea, select, dialog")) {
+    event.preventDefault();
+    act("undo");
+  }
 });
 
 document.addEventListener("mousedown", (event) => {
@@ -518,10 +524,49 @@ document.addEventListener("mousedown", (event) => {
     choose(state.anchor, rowOf(cell));
     return focusCell(cell);
   }
-  unchoose();
   const again = before === cell && document.activeElement === cell;
+  if (cell.dataset.column === "number" && sheet.contains(cell)) mayDrag(event, rowOf(cell));
+  if (!state.chosen.has(rowOf(cell).dataset.row)) unchoose();
   focusCell(cell);
-  if (again || panel.contains(cell)) edit(cell);
+  if ((again && cell.dataset.column !== "number") || panel.contains(cell)) edit(cell);
+});
+
+// ---------------------------------------------------------------------------------- rows drawn by their number
+
+const drag = { from: null, y: 0, to: null, below: false };
+
+function mayDrag(event, row) {
+  Object.assign(drag, { from: row, y: event.clientY, to: null });
+}
+
+function showDrop(row, below) {
+  for (const other of body.querySelectorAll(".drop-above, .drop-below")) other.classList.remove("drop-above", "drop-below");
+  if (row) row.classList.add(below ? "drop-below" : "drop-above");
+}
+
+document.addEventListener("mousemove", (event) => {
+  if (!drag.from || (!drag.to && Math.abs(event.clientY - drag.y) < 8)) return;
+  const over = document.elementFromPoint(event.clientX, event.clientY);
+  const row = over && over.closest("#rows tr");
+  if (!row) return;
+  const { top, height } = row.getBoundingClientRect();
+  Object.assign(drag, { to: row, below: event.clientY > top + height / 2 });
+  document.body.classList.add("dragging");
+  showDrop(row, drag.below);
+});
+
+document.addEventListener("mouseup", () => {
+  const { from, to, below } = drag;
+  drag.from = null;
+  if (!from || !to) {
+    if (from) unchoose();
+    return;
+  }
+  drag.to = null;
+  document.body.classList.remove("dragging");
+  showDrop(null);
+  const moving = chosenRows();
+  if (!moving.includes(to.dataset.row)) act("place", { to: to.dataset.row, below: below ? "yes" : "no" });
 });
 
 document.addEventListener("dblclick", (event) => edit(cellOf(event.target)));

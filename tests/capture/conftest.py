@@ -156,6 +156,7 @@ class Tablet:
         self.page: Page = context.pages[0] if context.pages else context.new_page()
         self.complaints: list[str] = []
         self.page.set_default_timeout(8000)
+        self.page.set_default_navigation_timeout(40_000)  # two dozen scripts, on a machine that does other things too
         self.listen(self.page)
 
     def listen(self, page: Page) -> None:

@@ -21,9 +21,10 @@ from PIL import Image
 from qcapp.certificates.models import CertificateFile
 from qcapp.certificates.queries import CertificateCard, content_of
 from qcapp.certificates.services import rendering
-from qcapp.certificates.services.rendering import frozen_json, html_of, page_of, pdf_bytes, printable, write_whole
+from qcapp.certificates.services.rendering import frozen_json, html_of, page_of, pdf_bytes
 from qcapp.core.errors import Refused
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import printable
 from qcapp.lib.templatetags.qc import number
 
 from ..cast import Cast
@@ -344,13 +345,3 @@ def test_renders_nothing_of_a_content_that_was_altered(ready: Workshop, monkeypa
         html_of(card)
     with pytest.raises(Refused):
         frozen_json(card)
-
-
-def test_replaces_a_file_that_a_crash_left_half_written(tmp_path: Path) -> None:
-    path = tmp_path / "aa" / "file.pdf"
-    write_whole(path, b"whole")
-    assert path.read_bytes() == b"whole"
-    path.write_bytes(b"who")
-    write_whole(path, b"whole")
-    assert path.read_bytes() == b"whole"
-    assert [one.name for one in path.parent.iterdir()] == ["file.pdf"]

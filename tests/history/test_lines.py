@@ -52,6 +52,29 @@ TOLD: list[tuple[Verb, dict[str, Any], str]] = [
     (Verb.UNIT_SCRAPPED, {"report": "NCR-2026-0031"}, "Scrapped by NCR-2026-0031"),
     (Verb.RELEASE_GIVEN, {"role": "quality_manager"}, "Released"),
     (Verb.RELEASE_WITHDRAWN, {"reason": "Dent found."}, "Release withdrawn: Dent found."),
+    (
+        Verb.UNIT_MARKED,
+        {"kind": "vin", "text": "1M8GDM9AXKP042788", "read_back_by": "u2"},
+        "VIN 1M8GDM9AXKP042788 stamped, read back by Casimir Voss",
+    ),
+    (Verb.UNIT_MOVED, {"place": "YARD-2", "name": "yard, row 2"}, "Moved to YARD-2 yard, row 2"),
+    (
+        Verb.UNIT_DISPATCHED,
+        {"order": "O-81", "certificate": "FR-2026-0211", "issue": 2},
+        "Dispatched, order O-81, certificate FR-2026-0211 issue 2 handed over",
+    ),
+    (
+        Verb.COMPONENT_INSTALLED,
+        {"component": "AX-200-0012", "link": "trial_fitted", "place": "CELL-3"},
+        "AX-200-0012 trial-fitted, in CELL-3",
+    ),
+    (Verb.COMPONENT_REMOVED, {"component": "AX-200-0012", "reason": "bush worn"}, "AX-200-0012 removed: bush worn"),
+    (
+        Verb.MATERIAL_USED,
+        {"lot": "TK-200-L0007", "quantity": 14, "use": "main tubes"},
+        "Used 14 of lot TK-200-L0007 for main tubes",
+    ),
+    (Verb.SERVICE_RECORDED, {"kind": "complaint", "text": "pulls left"}, "Complaint: pulls left"),
 ]
 
 
@@ -63,7 +86,13 @@ def test_tells_each_act_in_a_sentence(verb: Verb, payload: dict[str, Any], sente
 
 def test_has_a_sentence_for_every_act_whose_subject_is_a_unit() -> None:
     assert {verb for verb, _, _ in TOLD} == set(SENTENCES)
-    about_units = {verb for verb in Verb if verb.startswith(("unit.", "results.", "result.", "stage.", "release."))}
+    about_units = {
+        verb
+        for verb in Verb
+        if verb.startswith(
+            ("unit.", "results.", "result.", "stage.", "release.", "component.", "material.", "service.")
+        )
+    }
     assert about_units == set(SENTENCES)
 
 

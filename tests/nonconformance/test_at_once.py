@@ -12,7 +12,7 @@ from django.db import connections
 
 from qcapp.core.errors import QcError, Refused
 from qcapp.nonconformance.models import DispositionSignature, Report
-from qcapp.nonconformance.services import raising
+from qcapp.nonconformance.services import by_hand
 
 from ..cast import FIXED_NOW, Cast
 from ..factories.inspections import Workshop
@@ -44,7 +44,7 @@ def test_gives_numbers_without_a_gap_to_people_who_raise_at_the_same_time(
     """Each on a unit of their own, so that only the counter orders them; every third fails after it took its number."""
     first = Workshop.opened(cast)
     serials = [first.another_unit(f"FR-200-{200 + n:04}").serial for n in range(PEOPLE)]
-    by, place_hold = cast.assembler, raising.place_hold
+    by, place_hold = cast.assembler, by_hand.place_hold
 
     def fail_sometimes(**told: Any) -> object:
         if told["reason"] == "Dent 2":
@@ -54,11 +54,11 @@ def test_gives_numbers_without_a_gap_to_people_who_raise_at_the_same_time(
     def raise_one(serial: str, turn: int) -> str:
         told = {"title": f"Dent {turn}", "description": "", "severity": "major", "serial": serial}
         try:
-            return raising.raise_by_hand(by=by, at=FIXED_NOW, **told)
+            return by_hand.raise_by_hand(by=by, at=FIXED_NOW, **told)
         except QcError as refusal:
             return refusal.code
 
-    monkeypatch.setattr(raising, "place_hold", fail_sometimes)
+    monkeypatch.setattr(by_hand, "place_hold", fail_sometimes)
     raised = at_once(PEOPLE, lambda n: [raise_one(serials[n], turn) for turn in range(4)])
     found = sorted(number for numbers in raised for number in numbers if number != "no_hold")
     assert found == [f"NCR-2026-{n:04}" for n in range(1, 3 * PEOPLE + 1)]

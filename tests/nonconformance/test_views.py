@@ -96,6 +96,8 @@ def test_leads_a_report_from_open_to_closed(case: Case, client_of: Browser) -> N
     assert send(manager, case, "sign", role="quality_manager", **signed).status_code == 302
     assert send(engineer, case, "sign", role="engineer", **signed).status_code == 302
     assert send(welder, case, "start").status_code == 302
+    assert send(welder, case, "finish", note="Straightened once.").status_code == 409
+    assert send(welder, case, "step", position="1", note="").status_code == 302
     assert send(welder, case, "finish", note="Straightened once.").status_code == 302
     refusal = send(manager, case, "close", corrective_action="New clamp.", pin=PIN)
     assert refusal.status_code == 409
@@ -223,7 +225,7 @@ def test_keeps_what_was_typed_when_a_report_by_hand_is_refused(workshop: Worksho
 
 
 def test_refuses_to_raise_for_who_only_looks(cast: Cast, client_of: Browser) -> None:
-    assert client_of(cast.customer_service).get("/nonconformances/raise/").status_code == 403
+    assert client_of(cast.keeper).get("/nonconformances/raise/").status_code == 403
 
 
 # ----------------------------------------------------------------------------------------------------- secrets

@@ -9,7 +9,7 @@ from qcapp.plans import queries, services
 from qcapp.plans.draft_rows import Paper
 from qcapp.plans.models import Draft, DraftStep
 from qcapp.plans.queries.drafts import draft_card
-from qcapp.plans.services import editing
+from qcapp.plans.services import editing, staging
 from tests.factories.plans import attribute, draft, in_review, numbered, plan_text, released
 from tests.unchanged import refused
 
@@ -221,6 +221,18 @@ def test_moves_rows_as_a_block_and_over_the_edge_of_a_stage(edit, card):
         edit(editing.move_rows, ids=[2], step=-1)
 
 
+def test_places_drawn_rows_beside_another_in_its_stage(edit, card):
+    edited = edit(editing.place_rows, ids=[1], beside=4, below=False)
+    assert order(card) == [("1", "102"), ("1", "103"), ("2", "101"), ("2", "201")]
+    assert edited.said == "101 moved above 201"
+    edit(editing.place_rows, ids=[1], beside=3, below=True)
+    assert order(card) == [("1", "102"), ("1", "103"), ("1", "101"), ("2", "201")]
+    with refused("at_the_edge", "plans"):
+        edit(editing.place_rows, ids=[1, 2], beside=2, below=True)
+    with refused("row_gone", "plans"):
+        edit(editing.place_rows, ids=[1], beside=99, below=True)
+
+
 def test_renumbers_new_checkpoints_only(cast, proof_of, fixed_now):
     released(cast, proof_of, fixed_now, plan_text({}, attribute(102)))
     card = draft(cast, fixed_now, plan_text(attribute(150), {}, attribute(140), attribute(102)), letter="B")
@@ -232,19 +244,19 @@ def test_renumbers_new_checkpoints_only(cast, proof_of, fixed_now):
 
 
 def test_adds_a_stage_with_a_first_checkpoint_and_changes_its_points(edit, card):
-    edit(editing.add_stage, number="15", name="Paint")
+    edit(staging.add_stage, number="15", name="Paint")
     assert order(card)[-1] == ("15", "1501")
-    edit(editing.change_stage, number="15", name="Coating", hold_point=True, witness_point=False)
+    edit(staging.change_stage, number="15", name="Coating", hold_point=True, witness_point=False)
     stage = queries.stages_of(card.id)[-1]
     assert (stage.number, stage.name, stage.hold_point, stage.witness_point) == (15, "Coating", True, False)
     with refused("stage_twice", "plans"):
-        edit(editing.add_stage, number="2", name="Again")
+        edit(staging.add_stage, number="2", name="Again")
     with refused("stage_unreadable", "plans"):
-        edit(editing.add_stage, number="x", name="Again")
+        edit(staging.add_stage, number="x", name="Again")
     with refused("stage_unreadable", "plans"):
-        edit(editing.change_stage, number="2", name=" ", hold_point=False, witness_point=False)
+        edit(staging.change_stage, number="2", name=" ", hold_point=False, witness_point=False)
     with refused("stage_unknown", "plans"):
-        edit(editing.change_stage, number="9", name="None", hold_point=False, witness_point=False)
+        edit(staging.change_stage, number="9", name="None", hold_point=False, witness_point=False)
 
 
 # --- undo --------------------------------------------------------------------------------------------------
@@ -258,7 +270,7 @@ def test_undoes_every_kind_of_edit_in_turn(edit, put, card):
     states.append(rows_of(card))
     edit(editing.delete_rows, ids=[2])
     states.append(rows_of(card))
-    edit(editing.add_stage, number="3", name="Paint")
+    edit(staging.add_stage, number="3", name="Paint")
     version = 5
     while len(states) > 1:
         edited = edit(editing.undo, version=version)

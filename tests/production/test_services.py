@@ -240,7 +240,7 @@ def test_holds_a_unit_by_hand_with_an_entry_of_its_own(cast, unit):
     with refused("hold_exists", "production"):
         services.hold_unit(by=cast.welder, at=FIXED_NOW, **values)
     with refused("not_permitted", "production"):
-        services.hold_unit(by=cast.customer_service, at=FIXED_NOW, **(values | {"source": "Other"}))
+        services.hold_unit(by=cast.keeper, at=FIXED_NOW, **(values | {"source": "Other"}))
 
 
 # --- welds -------------------------------------------------------------------------------------------------

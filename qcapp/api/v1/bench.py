@@ -11,6 +11,7 @@ from rest_framework.response import Response
 
 from qcapp.gauges.queries import all_gauges
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.beside import PhotoCard, Place, RemarkCard, by_place, photos_of, remarks_of
 from qcapp.inspections.queries.shapes import AnswerView, CheckpointView, InspectionView, StageView
 from qcapp.inspections.states import CheckpointState
 from qcapp.nonconformance.queries import active_by_checkpoint
@@ -19,10 +20,12 @@ from qcapp.production.queries import welders_of
 
 from ..acts import ActView, Refusal
 from .bench_shapes import Bench
+from .drawings import file_address, fraction, sheet_json
 
 if TYPE_CHECKING:
     from qcapp.gauges.queries import GaugeCard
     from qcapp.people.models import Person
+    from qcapp.plans.queries import CheckpointCard
 
 WAITS = {
     "second": "Another inspector gives the second inspection, without seeing the first.",
@@ -63,6 +66,8 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
         reports=reports,
         welders=welders_of(item_id),
         by_key={checkpoint.card.key: checkpoint for checkpoint in view.checkpoints},
+        photos=by_place(photos_of(item_id)),
+        remarks=by_place(remarks_of(item_id)),
     )
     return {
         "unit": _unit(view),
@@ -71,7 +76,12 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
             "letter": view.revision.letter,
             "state": view.revision.state,
         },
-        "person": {"badge": person.badge, "name": person.name, "initials": person.initials},
+        "person": {
+            "badge": person.badge,
+            "name": person.name,
+            "initials": person.initials,
+            "language": person.language,
+        },
         "holds": [
             {
                 "source": h.source,
@@ -89,8 +99,26 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
             "percent": view.progress.percent,
         },
         "stages": [stage_json(stage, view) for stage in view.stages],
+        "drawings": _drawings(view),
         "checkpoints": [writer.checkpoint(checkpoint) for checkpoint in view.checkpoints],
     }
+
+
+def _drawings(view: InspectionView) -> list[dict[str, Any]]:
+    """The sheets that the checkpoints' spots are on, each once."""
+    sheets = {c.card.balloon.sheet.id: c.card.balloon.sheet for c in view.checkpoints if c.card.balloon}
+    return [sheet_json(sheet) for sheet in sheets.values()]
+
+
+def _spot(card: CheckpointCard) -> dict[str, Any]:
+    """Where the checkpoint is on its sheet, and the address of its reference picture."""
+    balloon, picture = card.balloon, card.picture
+    spot = balloon and {
+        "drawing": str(balloon.sheet.uuid),
+        "across": fraction(balloon.across),
+        "down": fraction(balloon.down),
+    }
+    return {"spot": spot, "picture": file_address(picture.file_uuid) if picture else None}
 
 
 def _unit(view: InspectionView) -> dict[str, Any]:
@@ -137,12 +165,27 @@ class _Writer:
         reports: Mapping[int, str],
         welders: Mapping[str, int],
         by_key: Mapping[str, CheckpointView],
+        photos: Mapping[Place, list[PhotoCard]],
+        remarks: Mapping[Place, list[RemarkCard]],
     ) -> None:
         self.person, self.reports, self.welders, self.by_key = person, reports, welders, by_key
+        self.photos, self.remarks = photos, remarks
 
     def checkpoint(self, view: CheckpointView) -> dict[str, Any]:
         task, note = self._task(view)
-        return _asked(view) | self._paired(view) | self._answered(view) | {"task": task, "task_note": note}
+        told = {"task": task, "task_note": note} | self._beside(view)
+        return _asked(view) | self._paired(view) | self._answered(view) | told
+
+    def _beside(self, view: CheckpointView) -> dict[str, Any]:
+        """Photos and remarks of this round; another's stay away from who gives an answer without seeing the first."""
+        place = view.card.characteristic_id, view.round
+        photos = [p for p in self.photos.get(place, []) if not view.hidden or p.person_id == self.person.pk]
+        remarks = [r for r in self.remarks.get(place, []) if not view.hidden or r.person_id == self.person.pk]
+        return {
+            "photo_taken": bool(self.photos.get(place)),
+            "photos": [{"id": str(p.operation), "file": str(p.file), "marks": list(p.marks)} for p in photos],
+            "remarks": [{"id": str(r.operation), "kind": r.kind, "text": r.text, "by": r.person_name} for r in remarks],
+        }
 
     def _task(self, view: CheckpointView) -> tuple[str, str]:
         """What this person can do at the checkpoint, and if nothing, why."""
@@ -249,11 +292,12 @@ def _asked(view: CheckpointView) -> dict[str, Any]:
         "gauge_kinds": list(card.gauge_kinds),
         "frequency": card.frequency,
         "second_inspection": card.second_inspection,
+        "photo": card.photo,
         "joint": card.joint,
         "document": document,
         "instruction": card.instruction,
         "caution": card.caution,
-    }
+    } | _spot(card)
 
 
 def _standing(answer: AnswerView) -> dict[str, Any]:

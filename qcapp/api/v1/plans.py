@@ -232,7 +232,7 @@ def revision_json(card: RevisionCard) -> dict[str, Any]:
     }
 
 
-HIDDEN_FIELDS = ("id", "spec", "stage_id", "characteristic_id")
+HIDDEN_FIELDS = ("id", "spec", "stage_id", "characteristic_id", "balloon", "picture")  # those of `drawings`
 
 
 def checkpoint_json(card: CheckpointCard) -> dict[str, Any]:

@@ -11,8 +11,8 @@ from rest_framework.response import Response
 
 from qcapp.people.roles import Act
 from qcapp.trends.asking import sees_people, wanted_of, whole
-from qcapp.trends.plain import characteristic_json, distortion_json, watch_json, yield_json
-from qcapp.trends.queries import USUAL_WEEKS, distortion_page, page_of, watch_of, yield_page
+from qcapp.trends.plain import believability_json, characteristic_json, distortion_json, watch_json, yield_json
+from qcapp.trends.queries import USUAL_WEEKS, believability_page, distortion_page, page_of, watch_of, yield_page
 
 from ..acts import ActView, Refusal
 
@@ -116,3 +116,21 @@ class YieldView(ActView):
         """What passes the first time by stage and week, rolled throughput, and defects against opportunities."""
         weeks = whole(request.query_params, "weeks") or USUAL_WEEKS
         return Response(yield_json(yield_page(family, at=self.at, weeks=weeks)))
+
+
+class Believable(serializers.Serializer[Any]):
+    family = serializers.CharField()
+    units = serializers.IntegerField()
+    refusal = serializers.CharField(allow_blank=True)
+    tests = serializers.IntegerField()
+    answers = serializers.IntegerField()
+    hints = serializers.ListField(child=serializers.DictField(), help_text="the strongest first")
+
+
+class BelievableView(ActView):
+    act = {"GET": Act.LOOK_AT_BELIEVABILITY}
+
+    @extend_schema(responses={200: Believable, 401: Refusal, 403: Refusal, 404: Refusal})
+    def get(self, request: Request, family: str) -> Response:
+        """Hints to look at gauge and method, each with its test and the innocent reasons; never about a person."""
+        return Response(believability_json(believability_page(family)))

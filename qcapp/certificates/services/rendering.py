@@ -5,28 +5,23 @@ Laying out again gives equal bytes before the signature, which is new each time:
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
-import tempfile
-import unicodedata
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import segno
-from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext, override
 
-from qcapp.core.errors import Invalid, Refused
+from qcapp.core.errors import Invalid
 from qcapp.core.sealing import canonical
+from qcapp.lib.kept_files import keep_bytes, kept_bytes
 from qcapp.lib.pdf import Attached, html_to_pdf
 from qcapp.lib.pdf_signing import sign_pdf, stamper
-from qcapp.lib.pdf_worker import INVISIBLE, NotMade, known_characters
+from qcapp.lib.printing import printable
 from qcapp.lib.signing_keys import SigningKey, current_key, grouped, key_of
 
 from ..choices import LANGUAGES, PAPERS, TITLES
@@ -35,8 +30,6 @@ from ..qif import qif_of
 from ..queries import CertificateCard, content_of
 
 TEMPLATE = "certificates/certificate.html"
-# Characters that turn the direction of what follows them: a name must not turn a verdict (Unicode, UAX #9).
-TURNING = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 @dataclass(frozen=True)
@@ -92,19 +85,6 @@ def _with_inches(says: dict[str, Any]) -> dict[str, Any]:
     return says | {"results": says["results"] | {"stages": stages}}
 
 
-def printable(html: str) -> str:
-    """The page with every character that cannot be printed as its code point: [U+1F98A] for a fox.
-
-    Left as they are, they would print as an empty box, or turn the text around them.
-    """
-    try:
-        known = known_characters()
-    except NotMade:  # the layout refuses with the name of the package that is missing
-        return html
-    wrong = {c for c in set(html) - known - INVISIBLE if unicodedata.category(c) != "Zs"} | (TURNING & set(html))
-    return html.translate({ord(character): f"[U+{ord(character):04X}]" for character in wrong})
-
-
 def render(card: CertificateCard, *, at: datetime, look: Look | None = None) -> bytes:
     """The certificate laid out and signed. Raises what `html_to_pdf`, `sign_pdf` and `key_of` raise."""
     says = content_of(card.id)
@@ -154,46 +134,18 @@ def pdf_bytes(card: CertificateCard, *, at: datetime, language: str = "", paper:
     kept = CertificateFile.objects.filter(certificate=card.id, **asdict(look)).first()
     if kept is None:
         kept = _keep(card, render(card, at=at, look=look), look, at)
-    path = Path(settings.QCAPP_DATA_DIR) / kept.path
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        message = f"The kept file of {card.number} is missing from the data folder. Restore it from a backup."
-        raise Refused("file_missing", message, path=kept.path) from error
-    if hashlib.sha256(data).hexdigest() != kept.digest:
-        message = f"The kept file of {card.number} was altered on disk. Restore it from a backup and look into it."
-        raise Refused("file_altered", message, path=kept.path)
-    return data
+    return kept_bytes(kept.path, kept.digest, f"The kept file of {card.number}")
 
 
 def _keep(card: CertificateCard, data: bytes, look: Look, at: datetime) -> CertificateFile:
     """File first, row second: a row never names a file that is not there. Two at once: the first row counts."""
-    sealed = hashlib.sha256(data).hexdigest()
-    relative = Path("evidence") / sealed[:2] / f"{sealed}.pdf"
-    write_whole(Path(settings.QCAPP_DATA_DIR) / relative, data)
-    row = {"digest": sealed, "path": str(relative), "size": len(data), "rendered_at": at}
+    sealed, relative = keep_bytes(data, "pdf")
+    row = {"digest": sealed, "path": relative, "size": len(data), "rendered_at": at}
     try:
         with transaction.atomic():
             return CertificateFile.objects.create(certificate_id=card.id, **asdict(look), **row)
     except IntegrityError:
         return CertificateFile.objects.get(certificate=card.id, **asdict(look))
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Put the bytes at the path so that they are there whole or not at all, also after a power cut."""
-    if path.is_file() and path.read_bytes() == data:
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    Path(file.name).replace(path)
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
 
 
 def frozen_json(card: CertificateCard) -> str:

@@ -234,5 +234,6 @@ def _unit(name: str) -> pint.Unit:
         ValueError,
         TypeError,
         AttributeError,
+        AssertionError,  # a name that ends in an operator, "mm/"
     ) as error:
         raise unknown from error

@@ -228,6 +228,13 @@ def texts_of(item_ids: Collection[int], characteristic_ids: Collection[int]) -> 
     return {item: str(json.loads(answer).get("text", "")) for item, answer in rows.values_list("item_id", "answer")}
 
 
+def text_of(item_id: int, key: str) -> str:
+    """What stands recorded on an item in the record checkpoint with this key; empty when nothing does. One query."""
+    rows = CurrentAnswer.objects.filter(item=item_id, checkpoint__characteristic__key=key, inspection=FIRST)
+    answer = rows.order_by("-round", "-id").values_list("result__answer", flat=True).first()
+    return "" if answer is None else str(json.loads(answer).get("text", ""))
+
+
 def welders_of_items(item_ids: Collection[int], joint: str) -> dict[int, str]:
     """Who welded the joint on each item, by its latest record; one query."""
     if not joint:
@@ -269,10 +276,12 @@ def _read(answer: Mapping[str, Any]) -> str:
     return ", ".join(str(value) for value in values)
 
 
-def newest_items(family_id: int, count: int) -> list[int]:
-    """The items of the family's newest units that have a plan, the newest first; one query."""
+def newest_items(family_id: int, count: int, *, until: datetime | None = None) -> list[int]:
+    """The items of the family's newest units that have a plan, the newest first; `until` leaves later units out."""
     # Items are numbered as units are opened, so their key leads along the index without sorting.
     rows = Adoption.objects.filter(item__family=family_id, item__unit__isnull=False).order_by("-item_id")
+    if until is not None:
+        rows = rows.filter(item__unit__opened_at__lt=until)
     found = rows.values_list("item_id", flat=True)[: count * 2]  # a unit that changed its plan has two rows
     return list(dict.fromkeys(found))[:count]
 

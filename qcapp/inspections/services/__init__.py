@@ -28,8 +28,9 @@ from qcapp.production.services import create_unit, lock_unit
 
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
 from ..queries import InspectionView, adopted, inspection_of_unit, standing_of
+from ..queries.beside import without_photo
 from ..queries.loading import rounds_of
-from ..queries.shapes import StageStanding
+from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
 from ..states import DECIDABLE, NEAR_LIMIT, StageState
 from . import recording
@@ -82,11 +83,16 @@ def record_operations(
     at: datetime,
     sent_at: datetime | None = None,
     from_file: bool = False,
+    from_paper: bool = False,
+    proven: frozenset[str] = frozenset(),
 ) -> list[Verdictlet]:
     """What became of each operation, in the order sent: applied, duplicate or rejected with code and sentence.
 
+    `proven` are those operations that their owner's key on a tablet signed: they count as sent by the owner.
+
     One bad operation never stops the others. `from_file` is for files of several people's results: it needs the
-    right to import, and the sender answers for who measured. Raises NotAllowed `not_permitted`; Invalid
+    right to import, and the sender answers for who measured. `from_paper` is for what `keying` takes from a sheet of
+    paper: it counts when somebody else has held it against the sheet. Raises NotAllowed `not_permitted`; Invalid
     `operations_unreadable`, `too_many_operations`, `time_without_zone`, and of `plain_text` for the device.
     """
     act = Act.IMPORT_RESULTS if from_file else Act.RECORD_RESULT
@@ -100,7 +106,8 @@ def record_operations(
     if sent_at is not None and sent_at.tzinfo is None:
         raise Invalid("time_without_zone", "“sent_at” must name its zone.", field="sent_at")
     device = plain_text("The name of the tablet", device, longest=60)
-    submission = recording.read_all(operations, Sender(sent_by, device, sent_at, at, from_file))
+    sender = Sender(sent_by, device, sent_at, at, from_file, from_paper, proven)
+    submission = recording.read_all(operations, sender)
     if not submission.operations:
         return [answer for answer in submission.answers if answer]
     with transaction.atomic():
@@ -141,7 +148,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`, `photo_missing`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -152,6 +159,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
         if stage is None:
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
         _check_signable(view, standing_of(stage))
+        _check_photos(unit, stage)
         plan = adopted(unit.item_id)
         meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
         signature = write_signature(
@@ -210,6 +218,14 @@ def _check_signable(view: InspectionView, stage: StageStanding) -> None:
         sources = ", ".join(hold.source for hold in holding)
         message = f"{view.unit.serial} is on hold before stage {stage.number}: {sources}."
         raise Refused("stage_on_hold", message, holds=[hold.source for hold in holding])
+
+
+def _check_photos(unit: UnitCard, stage: StageView) -> None:
+    lacking = [one.card.number for one in without_photo(unit.item_id, stage.checkpoints)]
+    if lacking:
+        numbers = ", ".join(map(str, lacking[:12]))
+        message = f"The plan asks for a photo at {numbers}; take it before you sign stage {stage.card.number}."
+        raise Refused("photo_missing", message, checkpoints=lacking)
 
 
 # ------------------------------------------------------------------------------------------------- deciding

@@ -100,13 +100,18 @@ def rejected(identifier: str, refusal: QcError) -> Verdictlet:
 
 @dataclass(frozen=True)
 class Sender:
-    """Who sends, from where, by which clock; `from_file` when a person answers for a file of several people."""
+    """Who sends, from where, by which clock.
+
+    `from_file` when a person answers for a file of several people, `from_paper` for a sheet that another filled in.
+    """
 
     person: Person
     device: str
     sent_at: datetime | None
     at: datetime
     from_file: bool = False
+    from_paper: bool = False
+    proven: frozenset[str] = frozenset()  # operations signed by the key of whoever recorded them
 
     @property
     def clock_ahead(self) -> timedelta:
@@ -200,7 +205,8 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         gauge,
         at=sender.at,
         clock_ahead=sender.clock_ahead,
-        sent_by_other=not sender.from_file and person.pk != sender.person.pk,
+        from_paper=sender.from_paper,
+        sent_by_other=_sent_by_other(operation, person, sender),
     )
     return Draft(
         bench=bench,
@@ -226,6 +232,12 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         reason=operation.reason,
         flags=flags,
     )
+
+
+def _sent_by_other(operation: Operation, person: Person, sender: Sender) -> bool:
+    if sender.from_file or sender.from_paper or person.pk == sender.person.pk:
+        return False
+    return str(operation.id) not in sender.proven
 
 
 def _again(operation: Operation, known: Row, around: Circumstances) -> Verdictlet:

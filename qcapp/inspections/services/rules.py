@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from qcapp.core.checkpoints.kinds import passes
 from qcapp.core.errors import Invalid, NotAllowed, Refused
 
+from ..models import Result
 from ..queries.slots import disagree, heads, name_of
 from ..queries.standing import is_held
 from ..states import Flag
@@ -63,9 +64,19 @@ def check_person(operation: Operation, card: CheckpointCard, bench: Bench, perso
     if any(row.person_id == person.pk for rows in others.values() for row in rows):
         message = f"{person.name} has given another inspection of {card.number}; it takes another person."
         raise NotAllowed("second_same_person", message)
+    if any(_keyed_by(row, person) for n in others if n < operation.inspection for row in others[n]):
+        message = f"{person.name} keyed another inspection of {card.number} from paper; it takes another person."
+        raise NotAllowed("second_same_person", message)
     _check_welder(operation, card, bench, person)
     if operation.inspection == 3:
         _check_disagreement(card, heads(others[1]), heads(others[2]))
+
+
+def _keyed_by(row: Row, person: Person) -> bool:
+    """Whether the person knows the answer from keying it in."""
+    if Flag.KEYED_FROM_PAPER not in row.flags:
+        return False
+    return Result.objects.filter(operation=row.operation, sent_by=person.pk).exists()
 
 
 def _check_welder(operation: Operation, card: CheckpointCard, bench: Bench, person: Person) -> None:
@@ -155,6 +166,7 @@ def flags_of(
     at: datetime,
     clock_ahead: timedelta,
     sent_by_other: bool,
+    from_paper: bool = False,
 ) -> list[str]:
     """Why the result does not count as proof until somebody decided on it; usually nothing."""
     found = {
@@ -164,6 +176,7 @@ def flags_of(
         Flag.OLD_REVISION: operation.revision != bench.plan.revision.uuid,
         Flag.CLOCK_OFF: max(operation.recorded_at - at, clock_ahead) > CLOCK_TOLERANCE,
         Flag.SENT_BY_OTHER: sent_by_other,
+        Flag.KEYED_FROM_PAPER: from_paper,
     }
     of_gauge = [gauge.reason] if gauge and gauge.reason else []
     return of_gauge + [flag.value for flag, applies in found.items() if applies]

@@ -9,10 +9,13 @@ from ..draft_cards import content_of
 from ..models import Checkpoint, Document, Draft, RevisionEvent, RevisionStatus, Stage
 from ..states import RevisionState
 from .drafts import paper_of, read_for
+from .marks import marks_content
 
 
 def content_digest(revision_id: int) -> str:
-    """SHA-256 of the plan's canonical content as the database holds it: stages, documents and checkpoints."""
+    """SHA-256 of the plan's canonical content as the database holds it: stages, documents, checkpoints
+    and what is drawn beside them.
+    """
     return digest(canonical(_content(revision_id)))
 
 
@@ -24,7 +27,8 @@ def _content(revision_id: int) -> dict[str, object]:
     draft = Draft.objects.filter(revision=revision_id).select_related("revision").first()
     if draft:
         read = read_for(draft.revision.family_id, paper_of(draft))
-        return content_of(read.plan) if read.complete else {"rows": draft.rows}
+        marks = marks_content(revision_id, read.paper)
+        return (content_of(read.plan) if read.complete else {"rows": draft.rows}) | marks
     stages = Stage.objects.filter(revision=revision_id).order_by("number")
     documents = Document.objects.filter(revision=revision_id).order_by("kind", "number")
     checkpoints = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
@@ -32,7 +36,7 @@ def _content(revision_id: int) -> dict[str, object]:
         "stages": [[s.number, s.name, s.hold_point, s.witness_point] for s in stages],
         "documents": [[d.kind, d.number, d.document_revision] for d in documents],
         "checkpoints": [_checkpoint_content(row) for row in checkpoints.order_by("position")],
-    }
+    } | marks_content(revision_id)
 
 
 def _checkpoint_content(row: Checkpoint) -> dict[str, object]:
@@ -40,13 +44,17 @@ def _checkpoint_content(row: Checkpoint) -> dict[str, object]:
         "title", "kind", "specified", "criticality", "method", "setup", "frequency", "second_inspection",
         "joint", "instruction", "caution", "paired_with",
     )  # fmt: skip
-    return {name: getattr(row, name) for name in plain} | {
-        "stage": row.stage.number,
-        "number": row.characteristic.number,
-        "key": row.characteristic.key,
-        "gauge_kinds": list(row.gauge_kinds),
-        "document": row.document.number if row.document else "",
-    }
+    return (
+        {name: getattr(row, name) for name in plain}
+        | {
+            "stage": row.stage.number,
+            "number": row.characteristic.number,
+            "key": row.characteristic.key,
+            "gauge_kinds": list(row.gauge_kinds),
+            "document": row.document.number if row.document else "",
+        }
+        | ({"photo": True} if row.photo else {})
+    )  # plans signed before there were photos keep their digest
 
 
 def verify_content(revision_id: int) -> str:

@@ -31,12 +31,14 @@ from ..queries import (
     content_digest,
     next_letter,
     numbers_given,
+    previous_of,
     revision_by_id,
     revision_card,
     stages_of,
 )
 from ..queries.drafts import digest_of, draft_card, read_for
 from ..states import REVISION_STATES, RevisionState
+from .drawings import carry_over
 from .together import add_event, locked
 
 if TYPE_CHECKING:
@@ -73,6 +75,8 @@ def import_plan(
     paper = settled(read_for(family.id, Paper.of_cells(read_file(family.id, text_or_bytes).rows)))
     with transaction.atomic():
         revision = _begin(by, family, letter, change_note, paper, at)
+        if previous := previous_of(revision.pk):
+            carry_over(previous.id, revision.pk, paper)
         found = content_digest(revision.pk)
         add_event(revision.pk, IMPORT, RevisionState.DRAFT, by=by, at=at, content=found, reason=filename)
         payload = {
@@ -117,6 +121,7 @@ def revise(*, by: Person, revision_uuid: UUID, at: datetime, change_note: str = 
     letter = next_letter(family.code)
     with transaction.atomic():
         revision = _begin(by, family, letter, change_note, paper, at)
+        carry_over(source.id, revision.pk, paper)
         found = content_digest(revision.pk)
         reason = f"from revision {source.letter}"
         add_event(revision.pk, REVISE, RevisionState.DRAFT, by=by, at=at, content=found, reason=reason)

@@ -124,7 +124,7 @@ class _Open:
 
 
 @contextmanager
-def _opened(by: Person, revision_uuid: UUID, at: datetime, version: int | None = None) -> Iterator[_Open]:
+def opened(by: Person, revision_uuid: UUID, at: datetime, version: int | None = None) -> Iterator[_Open]:
     """The draft, locked in one transaction. Raises Refused `not_a_draft`, Conflict `changed_meanwhile`."""
     require(by, Act.WRITE_PLAN, at)
     with transaction.atomic():
@@ -175,7 +175,7 @@ def set_cell(*, by: Person, revision_uuid: UUID, row_id: int, column: str, text:
     Raises Conflict `changed_meanwhile` when another wrote there, Invalid with the sentence for the cell,
     Refused `not_a_draft`.
     """
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         row = draft_edits.row_of(draft.paper, row_id)
         _check_column(column)
         if row.cells[column] != was:
@@ -190,7 +190,7 @@ def set_cell(*, by: Person, revision_uuid: UUID, row_id: int, column: str, text:
 
 def try_cell(*, by: Person, revision_uuid: UUID, row_id: int, column: str, text: str, at: datetime) -> ReadPaper:
     """The draft as it would read with this cell, nothing kept. Raises as `set_cell` does."""
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         _check_column(column)
         after = draft.reading(tidy(_with_cell(draft, row_id, column, text)))
         _refuse_own(draft.read, after, row_id, column)
@@ -224,7 +224,7 @@ def set_field(*, by: Person, revision_uuid: UUID, ids: Sequence[int], column: st
     """One field of many rows set to one text, all of them or none. Raises as `set_cell` does, naming the row."""
     if column in ("number", "key", "title", "formula"):
         raise Invalid("field_not_for_many", f"Each checkpoint has a {column} of its own; change it in its row.")
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         _check_column(column)
         before = draft.read
         for row_id in ids:
@@ -242,7 +242,7 @@ def set_field(*, by: Person, revision_uuid: UUID, ids: Sequence[int], column: st
 
 def insert_row(*, by: Person, revision_uuid: UUID, beside: int | None, below: bool, stage: str, at: datetime) -> Edited:
     """A new checkpoint above or below another, or at the end of a stage; `focus` is its row."""
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         if beside is None and not draft.paper.of_stage(stage):
             raise Invalid("stage_unknown", "There is no such stage; reload the page.")
         paper, new = draft_edits.insert(draft.paper, beside, below=below, stage=stage, taken=draft.given)
@@ -251,7 +251,7 @@ def insert_row(*, by: Person, revision_uuid: UUID, beside: int | None, below: bo
 
 def duplicate_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], at: datetime) -> Edited:
     """Copies below the last of the rows, with numbers and keys of their own."""
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         ordered = _in_order(draft.paper, ids)
         paper, made = draft_edits.duplicate(draft.paper, ordered, draft.given)
         return draft.store(paper, f"{_numbers(draft.paper, ordered)} duplicated", focus=made[0])
@@ -259,7 +259,7 @@ def duplicate_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], at: d
 
 def delete_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], at: datetime) -> Edited:
     """The draft without these checkpoints; what read them is named among the findings."""
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         ordered = _in_order(draft.paper, ids)
         return draft.store(
             draft_edits.delete(draft.paper, ordered),
@@ -270,7 +270,7 @@ def delete_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], at: date
 
 def move_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], step: int, at: datetime) -> Edited:
     """The rows one place up (`step` -1) or down (1)."""
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         ordered = _in_order(draft.paper, ids)
         paper = draft_edits.move(draft.paper, ordered, -1 if step < 0 else 1)
         said = f"{_numbers(draft.paper, ordered)} moved {'up' if step < 0 else 'down'}"
@@ -280,9 +280,20 @@ def move_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], step: int,
         return draft.store(paper, said, focus=ordered[0])
 
 
+def place_rows(
+    *, by: Person, revision_uuid: UUID, ids: Sequence[int], beside: int, below: bool, at: datetime
+) -> Edited:
+    """The rows above or below another one, in its stage."""
+    with opened(by, revision_uuid, at) as draft:
+        ordered = _in_order(draft.paper, ids)
+        paper = draft_edits.place(draft.paper, ordered, beside, below=below)
+        where = f"{'below' if below else 'above'} {draft_edits.row_of(paper, beside).number}"
+        return draft.store(paper, f"{_numbers(draft.paper, ordered)} moved {where}", focus=ordered[0])
+
+
 def renumber_stage(*, by: Person, revision_uuid: UUID, stage: str, at: datetime) -> Edited:
     """The stage's new checkpoints numbered in their order; numbers that were released stay."""
-    with _opened(by, revision_uuid, at) as draft:
+    with opened(by, revision_uuid, at) as draft:
         return draft.store(draft_edits.renumber(draft.paper, stage, draft.given), f"stage {stage} renumbered")
 
 
@@ -309,32 +320,6 @@ def _next_to(paper: Paper, ids: Sequence[int]) -> int | None:
     return after[0] if after else before[-1] if before else None
 
 
-def add_stage(*, by: Person, revision_uuid: UUID, number: str, name: str, at: datetime) -> Edited:
-    """A new stage with one new checkpoint. Raises Invalid `stage_unreadable`, `stage_twice`, `cell_missing`."""
-    with _opened(by, revision_uuid, at) as draft:
-        paper, new = draft_edits.add_stage(draft.paper, number.strip(), _stage_name(name), draft.given)
-        return draft.store(paper, f"stage {number} added", focus=new)
-
-
-def change_stage(
-    *, by: Person, revision_uuid: UUID, number: str, name: str, hold_point: bool, witness_point: bool, at: datetime
-) -> Edited:
-    """The stage's name and points."""
-    with _opened(by, revision_uuid, at) as draft:
-        points = {"hold_point": "yes" if hold_point else "", "witness_point": "yes" if witness_point else ""}
-        paper = draft_edits.change_stage(draft.paper, number, points | {"stage_name": _stage_name(name)})
-        return draft.store(paper, f"stage {number} changed")
-
-
-def _stage_name(name: str) -> str:
-    name = name.strip()
-    if problem := cell_problem("stage_name", name):
-        raise Invalid(problem[0], problem[1], field="stage_name")
-    if not name or len(name) > 80:
-        raise Invalid("stage_unreadable", "A stage has a name of at most 80 letters; write it.", field="stage_name")
-    return name
-
-
 def replace_rows(
     *,
     by: Person,
@@ -350,7 +335,7 @@ def replace_rows(
     `version` is the one that was looked at. Raises Conflict `changed_meanwhile`, Problems `rows_have_errors`
     with every finding that is new, and what `make` raises.
     """
-    with _opened(by, revision_uuid, at, version if keep else None) as draft:
+    with opened(by, revision_uuid, at, version if keep else None) as draft:
         paper = make(draft.paper, draft.card.family_id, draft.given)
         after = draft.reading(settled(draft.reading(tidy(paper))))
         known = {(finding.line, finding.code) for finding in draft.read.plan.findings}
@@ -380,7 +365,7 @@ def _position(paper: Paper, row_id: int) -> int:
 
 def undo(*, by: Person, revision_uuid: UUID, version: int, at: datetime) -> Edited:
     """The draft as it was before its last step. Raises Conflict `changed_meanwhile`, Refused `nothing_to_undo`."""
-    with _opened(by, revision_uuid, at, version) as draft:
+    with opened(by, revision_uuid, at, version) as draft:
         step = DraftStep.objects.filter(draft=draft.row).order_by("-version").first()
         if step is None:
             raise Refused("nothing_to_undo", f"There is no step left to undo; the last {STEPS_KEPT} are kept.")

@@ -11,7 +11,8 @@ from ..models import Characteristic, Checkpoint, Document, Draft, Stage
 from ..plan_rows import PlanDocument
 from ..plan_rules import ReadPlan
 from ..queries import content_digest
-from ..queries.drafts import draft_card
+from ..queries.drafts import draft_card, paper_of
+from .drawings import settle_marks
 
 
 def complete_plan(card: RevisionCard) -> ReadPlan:
@@ -34,6 +35,7 @@ def publish(card: RevisionCard, plan: ReadPlan, content: str) -> None:
     Raises Conflict `numbers_given_meanwhile`, Refused `content_altered`.
     """
     _insert_content(card, plan)
+    settle_marks(card.id, paper_of(Draft.objects.get(revision=card.id)))
     Draft.objects.filter(revision=card.id).delete()
     if content_digest(card.id) != content:
         message = "The released plan is not the one that was reviewed; nothing was released. Tell the keeper."
@@ -73,6 +75,7 @@ def _insert_content(card: RevisionCard, plan: ReadPlan) -> None:
             gauge_kinds=list(row.gauge_kinds),
             frequency=row.frequency,
             second_inspection=row.second_inspection,
+            photo=row.photo,
             joint=row.joint,
             document_id=_document_id(row.document, document_ids),
             instruction=row.instruction,

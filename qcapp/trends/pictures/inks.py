@@ -50,8 +50,7 @@ def inked(svg: str, *, notes: Sequence[str] = ()) -> str:
     """The picture as a file: its title and `notes` written above, its colours in it, on white; empty stays empty."""
     if not svg:
         return ""
-    painted = re.sub(r'class="([^"]*)"', lambda found: _attributes(found[1]), svg)
-    opening, body = painted.split(">", 1)
+    opening, body = painted(svg).split(">", 1)
     width, height = _size(opening)
     said, body = _titled(body)
     heading, room = _heading(said, notes, width)
@@ -62,6 +61,11 @@ def inked(svg: str, *, notes: Sequence[str] = ()) -> str:
     ground = f'<rect width="{width}" height="{height + room}" fill="{SURFACE}"/>'
     inner = body.removesuffix("</svg>")
     return f'{opened}<title>{said}</title>{ground}{heading}<g transform="translate(0 {room})">{inner}</g></svg>'
+
+
+def painted(svg: str) -> str:
+    """The picture with its classes written out as attributes, for a printed page that has a text around it."""
+    return re.sub(r'class="([^"]*)"', lambda found: _attributes(found[1]), svg)
 
 
 def _size(opening: str) -> tuple[int, int]:

@@ -6,9 +6,12 @@ The watch page's entries are kept in the process until a newer result on their u
 from __future__ import annotations
 
 from ..characteristic import Characteristic, Wanted, characteristic_of
+from ..control import chart_key
+from .believing import believability_page
 from .distorting import distortion_page
-from .readings import LONGEST, SHORTEST, USUAL, series_of, subject_of
-from .watching import watch_of
+from .readings import LONGEST, SHORTEST, USUAL, series_and_decisions, series_of, subject_of
+from .reporting import month_report
+from .watching import newest_of, signals_of, watch_of
 from .yielding import USUAL_WEEKS, yield_page
 
 __all__ = [
@@ -16,9 +19,13 @@ __all__ = [
     "SHORTEST",
     "USUAL",
     "USUAL_WEEKS",
+    "believability_page",
     "distortion_page",
+    "month_report",
+    "newest_of",
     "page_of",
     "series_of",
+    "signals_of",
     "subject_of",
     "watch_of",
     "yield_page",
@@ -30,4 +37,6 @@ def page_of(family_code: str, key: str, wanted: Wanted, *, people: bool) -> Char
 
     Raises NotFound `family_unknown`, `characteristic_unknown`, Invalid `not_charted` and as `control_chart`.
     """
-    return characteristic_of(series_of(family_code, key, last=wanted.last), wanted, people=people)
+    series, decided = series_and_decisions(family_code, key, last=wanted.last)
+    held = decided.held(series, chart_key(series, limits=wanted.limits, group=wanted.group, size=wanted.size))
+    return characteristic_of(series, wanted, people=people, held=held)

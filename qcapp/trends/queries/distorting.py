@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from qcapp.core.errors import QcError
 from qcapp.inspections.queries import series as stored
@@ -26,7 +27,9 @@ class DistortionPage:
     refusal: str = ""
 
 
-def distortion_page(family_code: str, *, people: bool, units: int = UNITS) -> DistortionPage:
+def distortion_page(
+    family_code: str, *, people: bool, units: int = UNITS, until: datetime | None = None
+) -> DistortionPage:
     """What welding moves, over the family's last units. Raises NotFound `family_unknown`."""
     subject = subject_of(family_code)
     cards = {key: card for key, card in subject.cards.items() if card.kind in MEASURING}
@@ -37,7 +40,7 @@ def distortion_page(family_code: str, *, people: bool, units: int = UNITS) -> Di
     if not pairs:
         said = f"The plan of {subject.family.code} pairs no dimension before welding with one after."
         return DistortionPage(subject.family, 0, (), said)
-    items = stored.newest_items(subject.family.id, units)
+    items = stored.newest_items(subject.family.id, units, until=until)
     series = _series(subject, items, {key for pair in pairs for key in pair})
     found = [
         distortion_of(series[before], series[after], people=people)

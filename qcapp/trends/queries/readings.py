@@ -25,6 +25,7 @@ from qcapp.plans.queries import CheckpointCard, checkpoints_of, released_card
 from qcapp.production.queries import FamilyCard, family_by_code
 
 from ..readings import Event, Reading, Series, converted, numbers_of
+from .decided import Decisions, decisions_on
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries.series import CheckpointAt, Point
@@ -64,11 +65,11 @@ class Subject:
         return found
 
 
-def subject_of(family_code: str) -> Subject:
-    """The family and its released plan. Raises NotFound `family_unknown`."""
-    family = family_by_code(family_code)
+def subject_of(named: str | FamilyCard) -> Subject:
+    """The family, by its code or its card, and its released plan. Raises NotFound `family_unknown`."""
+    family = named if isinstance(named, FamilyCard) else family_by_code(named)
     try:
-        card = released_card(family.code)
+        card = released_card(family)
     except NotFound:
         return Subject(family, {}, "")
     return Subject(family, {one.key: one for one in checkpoints_of(card.id)}, card.letter)
@@ -91,7 +92,14 @@ class Surroundings:
 
 
 def series_of(family_code: str, key: str, *, last: int = USUAL, before: int | None = None) -> Series:
-    """The last readings of a characteristic, whatever its kind or the number of revisions.
+    """As `series_and_decisions`, the series alone."""
+    return series_and_decisions(family_code, key, last=last, before=before)[0]
+
+
+def series_and_decisions(
+    family_code: str, key: str, *, last: int = USUAL, before: int | None = None
+) -> tuple[Series, Decisions]:
+    """The last readings of a characteristic, whatever its kind or the number of revisions, and what was decided on it.
 
     Raises NotFound `family_unknown`, `characteristic_unknown`, Invalid `window_out_of_range`, `not_charted`.
     """
@@ -106,8 +114,10 @@ def series_of(family_code: str, key: str, *, last: int = USUAL, before: int | No
     checkpoints = stored.checkpoints_at(points)
     around = _surroundings(subject, points, card, checkpoints, found)
     series = build(subject, card, points, checkpoints, around)
+    decided = decisions_on([found])
+    series = decided.apply(replace(series, characteristic_id=found))
     calibrations = stored.calibrations_of_gauges(points)
-    return replace(series, events=_events(series, calibrations), characteristic_id=found)
+    return replace(series, events=_events(series, calibrations), characteristic_id=found), decided
 
 
 def _check_window(last: int) -> None:

@@ -128,6 +128,7 @@ def test_agrees_with_a_general_library(name: str, in_si: str, factor: float) -> 
         ("mm", "(mm)", "unit_unknown"),
         ("mm**99999999", "mm", "unit_unknown"),
         ("5", "mm", "unit_unknown"),
+        ("mm/", "mm", "unit_unknown"),
         ("mm " * 20, "mm", "unit_unknown"),
         ("__import__", "mm", "unit_unknown"),
     ],

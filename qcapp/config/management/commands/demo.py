@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import subprocess
 import sys
 from argparse import ArgumentParser
 from datetime import timedelta
@@ -17,8 +19,11 @@ from django.utils import timezone
 from qcapp.audit.services import anchor
 from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.improving import improve, mudguards
+from qcapp.config.demonstration.metrology import play_metrology
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
+from qcapp.config.demonstration.welding import make_welding
 
 DONE = "played"
 BAR = 40
@@ -72,16 +77,20 @@ class Command(BaseCommand):
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
         make_key(at=begin, years=10)
+        make_welding(cast, begin + timedelta(days=1))
         done = 0
+        stories = (*mudguards(), *UNITS)
 
         def tick() -> None:
             nonlocal done
             done += 1
-            full = done * BAR // len(UNITS)
-            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(UNITS)} units", ending="")
+            full = done * BAR // len(stories)
+            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(stories)} units", ending="")
             self.stdout.flush()
 
-        play_units(UNITS, cast, now, now, tick)
+        play_units(stories, cast, now, now, tick)
+        play_metrology(cast, now)
+        improve(cast, now)
         self.stdout.write("")
         anchor(at=now)
 
@@ -107,11 +116,19 @@ class Command(BaseCommand):
         ]  # fmt: skip
         self.stdout.write("\n".join(lines))
 
+    def _watch_signals(self) -> None:
+        """Charts are looked at beside the server, as in production; it ends with the server."""
+        command = [sys.executable, sys.argv[0], "watch_signals", "--every", "30"]
+        watcher = subprocess.Popen(command, stdout=subprocess.DEVNULL)  # noqa: S603 - ourselves
+        atexit.register(watcher.terminate)
+
     def _serve(self, port: int) -> None:
         call_command("collectstatic", interactive=False, verbosity=0)
         self.stdout.write(f"  Serving on port {port}. Stop with Ctrl+C.\n")
         self.stdout.flush()
         from gunicorn.app.wsgiapp import WSGIApplication
+
+        self._watch_signals()
 
         sys.argv = [
             "gunicorn", "qcapp.config.wsgi:application", "--bind", f"127.0.0.1:{port}",

@@ -1,0 +1,154 @@
+"""Readers of customers, orders, dispatches and service events. Names are asked for by those who may see them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from qcapp.core.errors import NotFound
+from qcapp.core.identification import lookup_key
+from qcapp.lib.plain_text import shown
+
+from .models import Customer, Dispatch, Order, ServiceEvent
+
+LONGEST = 60
+
+
+@dataclass(frozen=True)
+class CustomerCard:
+    """Who buys."""
+
+    id: int
+    number: str
+    name: str
+    contact: str
+
+
+@dataclass(frozen=True)
+class OrderCard:
+    """An order and whose it is."""
+
+    id: int
+    number: str
+    customer: CustomerCard
+    at: datetime
+
+
+@dataclass(frozen=True)
+class DispatchCard:
+    """A unit handed over with an issue of its certificate."""
+
+    item_id: int
+    order: OrderCard
+    certificate_number: str
+    certificate_issue: int
+    person_name: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class EventCard:
+    """What happened to a unit after it left."""
+
+    uuid: UUID
+    item_id: int
+    kind: str
+    kind_label: str
+    happened_on: date
+    text: str
+    report: str
+    photos: tuple[UUID, ...]
+    by_name: str
+    at: datetime
+
+
+def customers() -> list[CustomerCard]:
+    """Every customer, by name."""
+    return [_customer(row) for row in Customer.objects.order_by("name")]
+
+
+def customer_by_number(number: str) -> CustomerCard:
+    """The customer of that number. Raises NotFound `customer_unknown`."""
+    wanted = number.strip()
+    row = None if "\0" in wanted else Customer.objects.filter(number__iexact=wanted).first()
+    if row is None:
+        raise NotFound("customer_unknown", f"There is no customer {shown(wanted)}; enter the customer first.")
+    return _customer(row)
+
+
+def order_by_number(number: str) -> OrderCard:
+    """The order of that number. Raises NotFound `order_unknown`."""
+    wanted = number.strip()
+    row = None if "\0" in wanted else _orders().filter(number__iexact=wanted).first()
+    if row is None:
+        raise NotFound("order_unknown", f"There is no order {shown(wanted)}; enter it with its customer first.")
+    return _order(row)
+
+
+def orders(limit: int = 200) -> list[OrderCard]:
+    """The orders entered last, the newest first."""
+    return [_order(row) for row in _orders().order_by("-id")[:limit]]
+
+
+def _orders() -> QuerySet[Order]:
+    return Order.objects.select_related("customer")
+
+
+def _customer(row: Customer) -> CustomerCard:
+    return CustomerCard(row.pk, row.number, row.name, row.contact)
+
+
+def _order(row: Order) -> OrderCard:
+    return OrderCard(row.pk, row.number, _customer(row.customer), row.at)
+
+
+def dispatches(item_ids: Iterable[int]) -> dict[int, DispatchCard]:
+    """The last dispatch of each of these items."""
+    rows = Dispatch.objects.filter(item__in=list(item_ids)).order_by("id")
+    rows = rows.select_related("order__customer", "certificate", "signature__person")
+    return {row.item_id: _dispatch(row) for row in rows}
+
+
+def _dispatch(row: Dispatch) -> DispatchCard:
+    certificate = row.certificate
+    return DispatchCard(
+        row.item_id, _order(row.order), certificate.number, certificate.issue, row.signature.person.name, row.at
+    )
+
+
+def events_of(item_id: int) -> list[EventCard]:
+    """The service events of a unit, the latest first."""
+    return [_event(row) for row in _events().filter(item=item_id)]
+
+
+def recent_events(limit: int = 100) -> list[EventCard]:
+    """The service events recorded last, of every unit."""
+    return [_event(row) for row in _events()[:limit]]
+
+
+def _events() -> QuerySet[ServiceEvent]:
+    return ServiceEvent.objects.select_related("by").prefetch_related("photos__photo").order_by("-happened_on", "-id")
+
+
+def _event(row: ServiceEvent) -> EventCard:
+    photos = tuple(one.photo.uuid for one in row.photos.all())
+    return EventCard(
+        row.uuid, row.item_id, row.kind, row.get_kind_display(), row.happened_on, row.text, row.report, photos,
+        row.by.name, row.at,
+    )  # fmt: skip
+
+
+def items_of_orders(fragment: str, limit: int = 40, *, names: bool) -> list[tuple[str, str]]:
+    """Order number and customer's name where the order, or with `names` the customer, holds the fragment."""
+    key = lookup_key(fragment.replace("\0", ""))
+    if not 0 < len(key) <= LONGEST:
+        return []
+    which = Q(lookup__contains=key)
+    if names:
+        which |= Q(customer__lookup__contains=key) | Q(customer__number__iexact=fragment.strip().replace("\0", ""))
+    rows = _orders().filter(which).order_by("-id")[:limit]
+    return [(row.number, row.customer.name if names else "") for row in rows]

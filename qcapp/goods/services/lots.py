@@ -1,0 +1,273 @@
+"""Lots: opened, sampled, judged, sorted when refused, sent out for a process and received back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from django.db import transaction
+
+from qcapp.audit import services as audit
+from qcapp.audit.verbs import Verb
+from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
+from qcapp.core.sealing import canonical, digest
+from qcapp.core.statistics.sampling import SamplingPlan, Severity, decide_lot, draw, single_plan, zero_acceptance
+from qcapp.core.statistics.sampling_tables import acceptance_levels
+from qcapp.evidence.services.keeping import keep_paper
+from qcapp.inspections.services.pieces import open_pieces
+from qcapp.lib.plain_text import plain_text
+from qcapp.people.roles import Act
+from qcapp.people.services import require, write_signature
+from qcapp.production.queries import family_by_code
+from qcapp.production.queries.as_built import LotCard, lot_by_code
+from qcapp.production.services.lots import create_lot, lock_lot, move_lot, take_out
+from qcapp.production.states import LotState
+
+from ..models import LotSample, LotSorting, LotVerdict, OutsideProcess, OutsideReturn
+from ..queries import delivery_by_number
+from ..queries.lots import ISOLATED, PieceCard, SampleCard, drawn_pieces, next_inspection, sample_of
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
+    from qcapp.people.services import Proof
+
+AQLS: Mapping[str, str] = {"major": "1.0", "minor": "2.5"}
+LIMITING_QUALITY, CONSUMER_RISK = 0.05, 0.10
+
+
+@transaction.atomic
+def open_lot(
+    *, by: Person, family_code: str, quantity: int, heat_numbers: Sequence[str], at: datetime
+) -> LotCard:  # fmt: skip
+    """A new lot made from accepted heats. Raises as `create_lot`, NotFound `family_unknown`."""
+    require(by, Act.KEEP_GOODS, at)
+    lot = create_lot(by=by, family=family_by_code(family_code), quantity=quantity, heat_numbers=heat_numbers, at=at)
+    payload = {"quantity": quantity, "heats": list(heat_numbers)}
+    audit.record(verb=Verb.LOT_OPENED, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
+    return lot
+
+
+# -------------------------------------------------------------------------------------------------- sampling
+
+
+@transaction.atomic
+def sample_lot(
+    *, by: Person, lot_code: str, at: datetime, aqls: Mapping[str, str] = AQLS, level: str = "II",
+    steady: bool = False, reduced_wanted: bool = False, isolated: bool = False,
+) -> SampleCard:  # fmt: skip
+    """The pieces to inspect, drawn by the plan that the family's last lots lead to.
+
+    An isolated lot goes by limiting quality instead: no nonconforming piece in a sample that a lot with 5 % of them
+    passes with a probability of at most 10 %. Raises Conflict `lot_sampled_already`, Refused
+    `inspection_discontinued`, `lot_not_open`, Invalid of `single_plan`, NotFound.
+    """
+    require(by, Act.KEEP_GOODS, at)
+    lot = lock_lot(lot_by_code(lot_code).id)
+    if sample_of(lot.id) is not None:
+        raise Conflict("lot_sampled_already", f"The sample of lot {lot.code} is drawn already; inspect its pieces.")
+    severity, reason = _severity(lot, steady, reduced_wanted, isolated)
+    plans = {name: _plan(lot.quantity, aql, level, severity) for name, aql in aqls.items()}
+    seed = f"{lot.item_uuid}"
+    numbers = draw(lot.quantity, max(plan.sample_size for plan in plans.values()), seed=seed)
+    open_pieces(by=by, lot=lot, numbers=numbers, at=at)
+    told = {name: _told(plan, numbers, f"{seed} {name}") for name, plan in plans.items()}
+    LotSample.objects.create(
+        lot_id=lot.id, severity=severity, reason=reason, plans=told, pieces=list(numbers), seed=seed, by=by, at=at
+    )
+    payload = {"severity": severity, "reason": reason, "pieces": list(numbers)}
+    audit.record(verb=Verb.LOT_SAMPLED, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
+    return _sample(lot)
+
+
+def _severity(lot: LotCard, steady: bool, reduced_wanted: bool, isolated: bool) -> tuple[str, str]:
+    if lot.state != LotState.OPEN:
+        raise Refused("lot_not_open", f"Lot {lot.code} is {lot.state_label}; it is sampled once.")
+    if isolated:
+        return ISOLATED, "An isolated lot: its own quality is asked for, not that of a series."
+    found = next_inspection(lot.family_id, steady=steady, reduced_wanted=reduced_wanted)
+    if found.severity is Severity.DISCONTINUED:
+        message = f"Inspection of {lot.family_code} is discontinued: {found.reason} A corrective action comes first."
+        raise Refused("inspection_discontinued", message)
+    return found.severity.value, found.reason
+
+
+def _plan(quantity: int, aql: str, level: str, severity: str) -> SamplingPlan:
+    if severity == ISOLATED:
+        return zero_acceptance(quantity, LIMITING_QUALITY, CONSUMER_RISK)
+    return single_plan(quantity, aql=aql, level=level, severity=severity)
+
+
+def _told(plan: SamplingPlan, numbers: Sequence[int], seed: str) -> dict[str, Any]:
+    """The plan as kept, with the pieces that count for it: where it needs fewer, some of those drawn."""
+    chosen = draw(len(numbers), plan.sample_size, seed=seed)
+    return {
+        "aql": str(plan.aql) if plan.aql is not None else "",
+        "sample_size": plan.sample_size,
+        "accept": plan.accept,
+        "reject": plan.reject,
+        "source": plan.source,
+        "pieces": [numbers[position - 1] for position in chosen],
+    }
+
+
+def _sample(lot: LotCard) -> SampleCard:
+    found = sample_of(lot.id)
+    if found is None:
+        raise NotFound("lot_not_sampled", f"No sample of lot {lot.code} is drawn yet; draw it first.")
+    return found
+
+
+# --------------------------------------------------------------------------------------------------- judging
+
+
+@transaction.atomic
+def judge_lot(*, by: Person, lot_code: str, at: datetime) -> SampleCard:
+    """What the sample says of the lot: accepted or refused, by nonconforming pieces in each class.
+
+    Pieces found bad are taken out even where the lot passes. Raises Refused `pieces_open`, Conflict
+    `lot_judged_already`, NotFound `lot_not_sampled`.
+    """
+    require(by, Act.KEEP_GOODS, at)
+    lot = lock_lot(lot_by_code(lot_code).id)
+    sample = _sample(lot)
+    if sample.accepted is not None:
+        raise Conflict("lot_judged_already", f"Lot {lot.code} is judged already: {sample.sentence}")
+    pieces = drawn_pieces(lot.id)
+    waiting = [piece.number for piece in pieces if not piece.done]
+    if waiting:
+        some = ", ".join(str(number) for number in waiting[:6])
+        raise Refused("pieces_open", f"{len(waiting)} of {len(pieces)} drawn pieces are not fully answered: {some}.")
+    verdict = _judged(lot, sample, pieces)
+    LotVerdict.objects.create(sample_id=sample.id, by=by, at=at, **verdict)
+    move_lot(lot_id=lot.id, move="accept" if verdict["accepted"] else "refuse")
+    take_out(lot_id=lot.id, count=min(len(verdict["removed"]), lot.quantity - 1))
+    audit.record(verb=Verb.LOT_JUDGED, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=verdict)
+    return _sample(lot)
+
+
+def _judged(lot: LotCard, sample: SampleCard, pieces: Sequence[PieceCard]) -> dict[str, Any]:
+    found = dict.fromkeys(sample.plans, 0)
+    accepted, tighter, between = True, True, False
+    for name, told in sample.plans.items():
+        among = set(told["pieces"])
+        found[name] = sum(name in piece.nonconforming for piece in pieces if piece.number in among)
+        plan = SamplingPlan(
+            None, told["sample_size"], told["accept"], told["reject"], severity=sample.severity,
+            aql=Decimal(told["aql"]) if told["aql"] else None,
+        )  # fmt: skip
+        decision = decide_lot(plan, found[name])
+        accepted, between = accepted and decision.accepted, between or decision.back_to_normal
+        tighter = tighter and _would_pass_tighter(lot.quantity, told, sample.severity, found[name])
+    critical = sum("critical" in piece.nonconforming for piece in pieces)
+    if critical:
+        found["critical"], accepted, tighter = critical, False, False
+    removed = [piece.number for piece in pieces if piece.nonconforming]
+    return {
+        "accepted": accepted, "found": found, "tighter": tighter and accepted, "between": between, "removed": removed,
+        "sentence": _sentence(lot, sample, found, accepted, removed),
+    }  # fmt: skip
+
+
+def _would_pass_tighter(quantity: int, told: Mapping[str, Any], severity: str, found: int) -> bool:
+    """Whether the count would pass at the next lower AQL too, for the switching score."""
+    if not told["aql"]:
+        return False
+    lower = [level for level in acceptance_levels() if level < Decimal(told["aql"])]
+    if not lower:
+        return found == 0
+    return found <= single_plan(quantity, aql=max(lower), severity=severity).accept
+
+
+def _sentence(
+    lot: LotCard, sample: SampleCard, found: Mapping[str, int], accepted: bool, removed: Sequence[int]
+) -> str:
+    counts = ", ".join(
+        f"{found[name]} {name} of {told['sample_size']} (accept {told['accept']})"
+        for name, told in sample.plans.items()
+    )
+    if found.get("critical"):
+        counts += f", {found['critical']} critical"
+    rest = f" {len(removed)} taken out." if removed else ""
+    return f"Lot {lot.code} is {'accepted' if accepted else 'refused'}: {counts}.{rest}"
+
+
+@transaction.atomic
+def sort_lot(*, proof: Proof, lot_code: str, removed: int, remark: str, at: datetime) -> LotCard:
+    """The refused lot after every piece was looked at; what is left may be used. A signed act.
+
+    Raises Invalid `removed_invalid`, of `plain_text`; TransitionNotAllowed for a lot that is not refused; NotFound.
+    """
+    person = proof.person
+    require(person, Act.KEEP_GOODS, at)
+    lot = lock_lot(lot_by_code(lot_code).id)
+    remark = plain_text("What was sorted for", remark, longest=300)
+    if not 0 <= removed < lot.quantity:
+        message = f"Lot {lot.code} has {lot.quantity} pieces; say how many of them were taken out, and leave one."
+        raise Invalid("removed_invalid", message)
+    move_lot(lot_id=lot.id, move="sort")
+    payload = {"checked": lot.quantity, "removed": removed, "remark": remark}
+    signature = write_signature(
+        proof=proof, act=Act.KEEP_GOODS, subject=f"lot {lot.code}", covers=digest(canonical(payload)), at=at,
+        meaning=f"All {lot.quantity} pieces of lot {lot.code} were looked at; {removed} were taken out.",
+    )  # fmt: skip
+    LotSorting.objects.create(
+        lot_id=lot.id, checked=lot.quantity, removed=removed, remark=remark, signature=signature, at=at
+    )
+    left = take_out(lot_id=lot.id, count=removed)
+    audit.record(verb=Verb.LOT_SORTED, actor=person.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
+    return left
+
+
+# ---------------------------------------------------------------------------------------------------- outside
+
+
+@transaction.atomic
+def send_out(
+    *, by: Person, lot_code: str, kind: str, supplier: str, high_strength: bool, at: datetime
+) -> None:  # fmt: skip
+    """The lot, sent out for plating, coating or heat treatment.
+
+    Raises Invalid `process_unknown`, of `plain_text`; Conflict `lot_is_out`; NotFound `lot_unknown`.
+    """
+    require(by, Act.KEEP_GOODS, at)
+    lot = lock_lot(lot_by_code(lot_code).id)
+    if kind not in OutsideProcess.Kind.values:
+        raise Invalid("process_unknown", "A lot is sent out for plating, coating or heat treatment; say which.")
+    supplier = plain_text("Who does it", supplier, longest=80)
+    if OutsideProcess.objects.filter(lot=lot.id, returned__isnull=True).exists():
+        raise Conflict("lot_is_out", f"Lot {lot.code} is out already; receive it back first.")
+    OutsideProcess.objects.create(
+        lot_id=lot.id, kind=kind, supplier=supplier, high_strength=high_strength, by=by, at=at
+    )
+    payload = {"kind": kind, "supplier": supplier, "high_strength": high_strength}
+    audit.record(verb=Verb.LOT_SENT_OUT, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
+
+
+@transaction.atomic
+def receive_back(
+    *, by: Person, lot_code: str, delivery_number: str, paper: bytes, paper_name: str, at: datetime,
+    bake_hours: Decimal | None = None, bake_temperature: Decimal | None = None,
+) -> None:  # fmt: skip
+    """The lot, back on a delivery with the certificate of the process.
+
+    Raises Refused `bake_time_missing` for plated high-strength parts without one, `lot_not_out`; NotFound.
+    """
+    require(by, Act.KEEP_GOODS, at)
+    lot = lock_lot(lot_by_code(lot_code).id)
+    out = OutsideProcess.objects.filter(lot=lot.id, returned__isnull=True).first()
+    if out is None:
+        raise Refused("lot_not_out", f"Lot {lot.code} was not sent out; it is received as a delivery of its own.")
+    if out.kind == OutsideProcess.Kind.PLATING and out.high_strength and not (bake_hours and bake_temperature):
+        message = "Plated high-strength parts are baked against hydrogen; enter bake time and temperature as certified."
+        raise Refused("bake_time_missing", message)
+    delivery = delivery_by_number(delivery_number)
+    kept = keep_paper(by=by, content=paper, name=paper_name, at=at)
+    OutsideReturn.objects.create(
+        process=out, delivery_id=delivery.id, paper_id=kept.id, bake_hours=bake_hours,
+        bake_temperature=bake_temperature, by=by, at=at,
+    )  # fmt: skip
+    bake = {"hours": str(bake_hours or ""), "temperature": str(bake_temperature or "")}
+    payload = {"delivery": delivery.number, "paper": kept.digest, "bake": bake}
+    audit.record(verb=Verb.LOT_RECEIVED_BACK, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)

@@ -1,0 +1,101 @@
+"""Putting signals into the quality manager's inbox, once each, outside of any submission.
+
+A submission computes no chart. A process of its own (`manage.py watch_signals`) looks at the families whose
+newest units have newer results than last time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import IntegrityError, transaction
+from django.urls import reverse
+
+from qcapp.messages.kinds import Kind
+from qcapp.messages.services import tell
+from qcapp.people.roles import Role
+from qcapp.production.queries import FamilyCard
+
+from ..models import SignalTold
+from ..queries import watch_of
+from ..queries.decided import acknowledgements_of
+from ..signals import Episode, open_episodes
+from ..watch import SIGNAL, Watched
+
+MOST_AT_ONCE = 5  # messages; more signals of one family at a time are told in one
+
+
+@dataclass(frozen=True)
+class Fresh:
+    """A signal that was not told before."""
+
+    entry: Watched
+    episode: Episode
+
+
+def tell_signals(family: FamilyCard, *, at: datetime) -> int:
+    """Tell the quality manager every signal of the family that is new, and give their number.
+
+    Two processes that look at the same moment tell each signal once.
+    """
+    entries = [entry for entry in watch_of(family).entries if entry.rank == SIGNAL]
+    known = acknowledgements_of([entry.series.characteristic_id for entry in entries])
+    waiting = [
+        Fresh(entry, episode)
+        for entry in entries
+        for episode in open_episodes(entry, known.get(entry.series.characteristic_id, []))
+    ]
+    with transaction.atomic():
+        new = [one for one in waiting if _first_time(one, at)]
+        if len(new) > MOST_AT_ONCE:
+            _tell_together(family, new, at)
+        else:
+            for one in new:
+                _tell(family, one, at)
+    return len(new)
+
+
+def _first_time(one: Fresh, at: datetime) -> bool:
+    about = {
+        "characteristic_id": one.entry.series.characteristic_id,
+        "rule": one.episode.rule,
+        "fixture": one.episode.fixture,
+        "first_result_id": one.episode.first_result_id,
+    }
+    if SignalTold.objects.filter(**about).exists():
+        return False
+    try:
+        with transaction.atomic():
+            SignalTold.objects.create(**about, at=at)
+    except IntegrityError:  # another process was first
+        return False
+    return True
+
+
+def _tell(family: FamilyCard, one: Fresh, at: datetime) -> None:
+    series, episode = one.entry.series, one.episode
+    tell(
+        to=Role.QUALITY_MANAGER,
+        kind=Kind.TREND_SIGNAL,
+        subject=f"{family.code}: signal on {series.title}",
+        text=f"{episode.sentence} Whether a unit conforms is decided by its band alone.",
+        link=reverse("trends:decisions", kwargs={"family": family.code, "key": series.key}),
+        about=f"characteristic {family.code} {series.key}",
+        key=f"signal {series.characteristic_id} {episode.rule} {episode.fixture} {episode.first_result_id}",
+        at=at,
+    )
+
+
+def _tell_together(family: FamilyCard, new: list[Fresh], at: datetime) -> None:
+    titles = ", ".join(dict.fromkeys(one.entry.series.title for one in new))
+    tell(
+        to=Role.QUALITY_MANAGER,
+        kind=Kind.TREND_SIGNAL,
+        subject=f"{family.code}: {len(new)} signals",
+        text=f"On {titles}.",
+        link=f"{reverse('trends:watch')}?family={family.code}",
+        about=f"family {family.code}",
+        key=f"signals {family.code} {max(one.episode.first_result_id for one in new)} {len(new)}",
+        at=at,
+    )
