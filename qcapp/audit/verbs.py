@@ -148,5 +148,6 @@ class Verb(StrEnum):
     RELEASE_WITHDRAWN = "release.withdrawn"
     SIGNING_KEY_ADDED = "signing_key.added"
     CERTIFICATE_ISSUED = "certificate.issued"
+    PAPER_CHOSEN = "paper.chosen"
     CERTIFICATES_ASKED_FOR = "certificates.asked_for"
     CERTIFICATE_WITHDRAWN = "certificate.withdrawn"

@@ -164,3 +164,21 @@ class NoticeTry(WriteOnceModel):
 
     def __str__(self) -> str:
         return self.answer
+
+
+class PaperChoice(WriteOnceModel):
+    """What a family's certificates hold and look like. The latest row counts; issued ones keep what they say."""
+
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="+")
+    kind = models.CharField(max_length=16)
+    language = models.CharField(max_length=5)
+    paper = models.CharField(max_length=6)
+    lengths = models.CharField(max_length=4)
+    names = models.BooleanField()
+    welds = models.BooleanField()
+    cautions = models.BooleanField()
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.kind

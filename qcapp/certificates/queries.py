@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -18,7 +18,8 @@ from qcapp.lib.signing_keys import grouped, keys_here
 from qcapp.people.roles import Role
 from qcapp.production.queries import UnitCard
 
-from .models import Certificate, Release, SigningCertificate
+from .choices import Choice
+from .models import Certificate, PaperChoice, Release, SigningCertificate
 from .release_checks import Finding, Standing, check, standing_of
 
 LONGEST_TOKEN = 60
@@ -192,6 +193,12 @@ def issued_as(identifier: str) -> bool:
 def known_fingerprints() -> set[str]:
     """Every key that signed or signs certificates here."""
     return set(SigningCertificate.objects.values_list("fingerprint", flat=True)) | set(keys_here())
+
+
+def paper_choice(family_id: int) -> Choice:
+    """What the family's certificates hold, as chosen last."""
+    row = PaperChoice.objects.filter(family=family_id).order_by("-id").first()
+    return Choice() if row is None else Choice(**{field.name: getattr(row, field.name) for field in fields(Choice)})
 
 
 def published_keys() -> list[PublishedKey]:

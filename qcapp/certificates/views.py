@@ -118,8 +118,11 @@ def pdf(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """The certificate's own file: the same bytes at every asking."""
     card = certificate(number, issue)
     name = f"{card.number}-issue-{card.issue}.pdf"
+    data = pdf_bytes(
+        card, at=timezone.now(), language=request.GET.get("language", ""), paper=request.GET.get("paper", "")
+    )
     headers = {"Content-Disposition": f'inline; filename="{name}"'}
-    return HttpResponse(pdf_bytes(card, at=timezone.now()), content_type="application/pdf", headers=headers)
+    return HttpResponse(data, content_type="application/pdf", headers=headers)
 
 
 @require_safe

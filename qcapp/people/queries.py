@@ -188,6 +188,12 @@ def names_of(uuids: Iterable[str]) -> dict[str, str]:
     return {str(uuid): name for uuid, name in Person.objects.filter(uuid__in=set(uuids)).values_list("uuid", "name")}
 
 
+def marks_of(ids: Iterable[int]) -> dict[int, str]:
+    """What stands for each person on papers without names: the stamp number, else the badge."""
+    rows = Person.objects.filter(pk__in=list(ids)).values_list("pk", "stamp", "badge")
+    return {pk: stamp or badge for pk, stamp, badge in rows}
+
+
 def person_card(person: Person, at: datetime) -> PersonCard:
     """The card of one person."""
     labels = [held.label for held in sorted(roles_of(person, at), key=_table_order)]

@@ -25,7 +25,7 @@ ROOMS = ("certificates", "production", "people")
 @pytest.fixture(autouse=True)
 def _layout(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Any) -> None:
     settings.QCAPP_DATA_DIR = tmp_path
-    monkeypatch.setattr(rendering, "render", lambda card, at: b"%PDF of " + card.number.encode())
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
     monkeypatch.setattr("django.utils.timezone.now", lambda: ISSUED_AT)
 
 

@@ -26,7 +26,7 @@ from ..factories.nonconformance import Case
 @pytest.fixture
 def package(workshop: Workshop, monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> zipfile.ZipFile:
     settings.QCAPP_DATA_DIR = tmp_path
-    monkeypatch.setattr(rendering, "render", lambda card, at: b"%PDF of " + card.number.encode())
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
     Case.by_hand(workshop).withdraw()
     card = certified(release_unit(workshop.finish()))
     return zipfile.ZipFile(io.BytesIO(package_of(card, at=ISSUED_AT)))

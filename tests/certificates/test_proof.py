@@ -61,7 +61,7 @@ def issued(
 ) -> CertificateCard:
     """A certificate whose page is the small one, signed and kept."""
     settings.QCAPP_DATA_DIR = tmp_path
-    monkeypatch.setattr(rendering, "unsigned", lambda card, says: plain)
+    monkeypatch.setattr(rendering, "unsigned", lambda card, says, look=None: plain)
     return certified(release_unit(ready))
 
 
@@ -356,7 +356,7 @@ def test_knows_a_file_of_ours_whose_signature_was_removed(
     monkeypatch.setattr(
         rendering,
         "unsigned",
-        lambda card, says: html_to_pdf(
+        lambda card, says, look=None: html_to_pdf(
             page, identifier=card.uuid.hex, created=ISSUED_AT, title="x", variant="pdf/a-3a"
         ),
     )

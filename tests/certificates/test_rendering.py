@@ -277,7 +277,7 @@ def test_gives_identical_bytes_when_asked_again_and_when_rendered_anew(paper: Pa
 def kept(ready: Workshop, monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> CertificateCard:
     """A certificate whose file is kept; its layout is a stand-in, because these tests are about keeping."""
     settings.QCAPP_DATA_DIR = tmp_path
-    monkeypatch.setattr(rendering, "render", lambda card, at: b"%PDF of " + card.number.encode())
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
     card = certified(release_unit(ready))
     assert pdf_bytes(card, at=ISSUED_AT) == b"%PDF of FR-2026-0001"
     return card
@@ -294,7 +294,7 @@ def test_keeps_the_file_by_its_digest_and_renders_no_second_time(
 ) -> None:
     row = CertificateFile.objects.get()
     assert (tmp_path / row.path, row.size) == (path_of(tmp_path), 20)
-    monkeypatch.setattr(rendering, "render", lambda card, at: b"another layout")
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"another layout")
     assert pdf_bytes(kept, at=ISSUED_AT) == b"%PDF of FR-2026-0001"
 
 
@@ -323,8 +323,8 @@ def test_counts_the_first_of_two_that_render_at_the_same_time(
     settings.QCAPP_DATA_DIR = tmp_path
     card = certified(release_unit(ready))
 
-    def other_first(asked: CertificateCard, at: Any) -> bytes:
-        monkeypatch.setattr(rendering, "render", lambda card, at: b"the other's")
+    def other_first(asked: CertificateCard, at: Any, look: Any = None) -> bytes:
+        monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"the other's")
         pdf_bytes(asked, at=ISSUED_AT)
         return b"mine, too late"
 

@@ -40,7 +40,7 @@ def _in_march(monkeypatch: pytest.MonkeyPatch, fixed_now: Any) -> None:
 def issued(ready: Workshop, monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Any) -> CertificateCard:
     """A certificate; its layout is a stand-in, because these tests are about the pages."""
     settings.QCAPP_DATA_DIR = tmp_path
-    monkeypatch.setattr(rendering, "render", lambda card, at: b"%PDF of " + card.number.encode())
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
     return certified(release_unit(ready))
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
+
+from qcapp.certificates.choices import Choice
 
 if TYPE_CHECKING:
     from qcapp.certificates.release_checks import Standing
@@ -33,6 +36,12 @@ class Record:
     chain_number: int
     chain_digest: str
     signing_fingerprint: str
+    choice: Choice
+    marks: Mapping[int, str]  # what stands for a person on a paper without names
+
+    def mark(self, person_id: int, name: str) -> str:
+        """The person's name where names were chosen, else the stamp or badge number."""
+        return name if self.choice.names else self.marks.get(person_id, name)
 
     def moment(self, at: datetime) -> str:
         """24 Nov 2026 14:10 +01:00."""

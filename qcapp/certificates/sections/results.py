@@ -99,9 +99,20 @@ def _stage(record: Record, stage: StageView) -> Stage:
         name=stage.card.name,
         lines=tuple(_line(record, one) for one in due),
         not_due=tuple(_left_out(one) for one in left_out),
-        signed="" if sign_off is None else f"{sign_off.person_name}, {record.moment(sign_off.at)}",
+        signed=""
+        if sign_off is None
+        else f"{record.mark(sign_off.person_id, sign_off.person_name)}, {record.moment(sign_off.at)}",
         meaning="" if sign_off is None else sign_off.meaning,
     )
+
+
+def _signed(record: Record, stage: StageView) -> str:
+    signed = stage.sign_off
+    return "" if signed is None else f"{record.mark(signed.person_id, signed.person_name)}, {record.moment(signed.at)}"
+
+
+def _by(record: Record, answer: AnswerView) -> str:
+    return record.mark(answer.person_id, answer.person_initials)
 
 
 def _line(record: Record, one: CheckpointView) -> Line:
@@ -143,7 +154,7 @@ def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, An
         "outcome": str(answer.outcome),
         "nearest_limit": answer.nearest_limit,
         "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
-        "person": answer.person_initials,
+        "person": _by(record, answer),
         "recorded": record.moment(answer.recorded_at),
         "values": _values(answer.answer, answer.described),
         "at": utc_text(answer.recorded_at),
@@ -181,7 +192,7 @@ def _second(record: Record, one: CheckpointView) -> tuple[str, ...]:
     if one.third is not None:
         given = [("first inspection", one.first), *given, ("decided by a third", one.third)]
     return tuple(
-        f"{name}: {answer.described}, {answer.person_initials}, {record.moment(answer.recorded_at)}"
+        f"{name}: {answer.described}, {_by(record, answer)}, {record.moment(answer.recorded_at)}"
         for name, answer in given
         if answer is not None
     )

@@ -18,13 +18,14 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
 from qcapp.lib.signing_keys import SigningKey, current_key
 from qcapp.lib.site_days import site_day
+from qcapp.people.queries import marks_of
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
-from qcapp.production.queries import unit_by_serial
+from qcapp.production.queries import unit_by_serial, welders_of
 from qcapp.production.services import lock_unit
 
 from ..models import Certificate, CertificateWithdrawal
-from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, releases_of
+from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, paper_choice, releases_of
 from ..release_checks import Standing, check, standing_of
 from ..sections import content
 from ..sections.record import Record
@@ -133,6 +134,7 @@ def _record(
     standing: Standing, paper: Paper, by: Person, at: datetime, released: ReleaseCard, fingerprint: str
 ) -> Record:
     head = audit_queries.head()
+    choice = paper_choice(standing.inspection.unit.family_id)
     return Record(
         standing=standing,
         number=paper.number,
@@ -152,7 +154,17 @@ def _record(
         chain_number=head.number,
         chain_digest=head.digest,
         signing_fingerprint=fingerprint,
+        choice=choice,
+        marks=marks_of(_people_in(standing)),
     )
+
+
+def _people_in(standing: Standing) -> set[int]:
+    """Everybody whose answer, signature or weld the paper may show."""
+    view = standing.inspection
+    given = {answer.person_id for one in view.checkpoints for answer in one.given}
+    signed = {stage.sign_off.person_id for stage in view.stages if stage.sign_off is not None}
+    return given | signed | set(welders_of(view.unit.item_id).values())
 
 
 @transaction.atomic

@@ -6,6 +6,7 @@ Laying out again gives equal bytes before the signature, which is new each time:
 from __future__ import annotations
 
 import json
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +14,9 @@ import segno
 from django.db import IntegrityError, transaction
 from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext, override
 
+from qcapp.core.errors import Invalid
 from qcapp.core.sealing import canonical
 from qcapp.lib.kept_files import keep_bytes, kept_bytes
 from qcapp.lib.pdf import Attached, html_to_pdf
@@ -21,6 +24,7 @@ from qcapp.lib.pdf_signing import sign_pdf, stamper
 from qcapp.lib.printing import printable
 from qcapp.lib.signing_keys import SigningKey, current_key, grouped, key_of
 
+from ..choices import LANGUAGES, PAPERS, TITLES
 from ..models import CertificateFile
 from ..qif import qif_of
 from ..queries import CertificateCard, content_of
@@ -28,40 +32,77 @@ from ..queries import CertificateCard, content_of
 TEMPLATE = "certificates/certificate.html"
 
 
+@dataclass(frozen=True)
+class Look:
+    """In which language and on which paper one issue is laid out."""
+
+    language: str
+    paper: str
+
+
+def look_of(says: dict[str, Any], language: str = "", paper: str = "") -> Look:
+    """The look asked for, else the one that the issue was made in. Raises Invalid `look_unknown`."""
+    identity = says["identity"]
+    look = Look(language or identity.get("language", "en"), paper or identity.get("paper", "A4"))
+    if look.language not in LANGUAGES or look.paper not in PAPERS:
+        known = f"{', '.join(LANGUAGES)} on {', '.join(PAPERS)}"
+        raise Invalid("look_unknown", f"A certificate is laid out in {known}; choose among these.")
+    return look
+
+
 def html_of(card: CertificateCard) -> str:
     """The page that the certificate's PDF is laid out from."""
     return page_of(content_of(card.id), card.digest)
 
 
-def page_of(says: dict[str, Any], digest: str) -> str:
-    """The page of some frozen content, made of that and its digest alone."""
+def page_of(says: dict[str, Any], digest: str, look: Look | None = None) -> str:
+    """The page of some frozen content, made of that, its digest and the look alone."""
+    look = look or look_of(says)
     address = says["identity"]["check_address"]
     code = segno.make(address, error="m", micro=False)
     drawn = code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None)
     context = {
-        "says": says,
+        "says": _with_inches(says),
         "address": address,
         "digest": digest,
         "fingerprint": grouped(says["identity"].get("signing_fingerprint", "")),
         "qr": mark_safe(drawn),  # noqa: S308 - our own drawing
+        "language": look.language,
+        "paper": look.paper,
     }
-    return printable(render_to_string(TEMPLATE, context))
+    with override(look.language):
+        return printable(render_to_string(TEMPLATE, context))
 
 
-def render(card: CertificateCard, *, at: datetime) -> bytes:
+def _with_inches(says: dict[str, Any]) -> dict[str, Any]:
+    """The content with a mark on each line whose millimetres are shown in inches."""
+    if says["identity"].get("lengths") != "in":
+        return says
+    stages = [
+        stage | {"lines": [line | {"inches": line["unit_of_measure"] == "mm"} for line in stage["lines"]]}
+        for stage in says["results"]["stages"]
+    ]
+    return says | {"results": says["results"] | {"stages": stages}}
+
+
+def render(card: CertificateCard, *, at: datetime, look: Look | None = None) -> bytes:
     """The certificate laid out and signed. Raises what `html_to_pdf`, `sign_pdf` and `key_of` raise."""
     says = content_of(card.id)
-    pdf = unsigned(card, says)
+    pdf = unsigned(card, says, look)
     return sign_pdf(pdf, _key_named(says), at=at, name=says["identity"]["maker"], stamper=stamper())
 
 
-def unsigned(card: CertificateCard, says: dict[str, Any]) -> bytes:
+def unsigned(card: CertificateCard, says: dict[str, Any], look: Look | None = None) -> bytes:
     """The certificate laid out, not signed. Equal bytes for one version of the layout library and fonts."""
+    look = look or look_of(says)
+    with override(look.language):
+        title = f"{gettext(TITLES[says['identity'].get('kind', 'conformity')])} {card.number} {gettext('issue')}"
     return html_to_pdf(
-        page_of(says, card.digest),
+        page_of(says, card.digest, look),
         identifier=card.uuid.hex,
         created=card.issued_at,
-        title=f"Certificate of conformity {card.number} issue {card.issue}",
+        title=f"{title} {card.issue}",
+        language=look.language,
         variant="pdf/a-3a",
         attached=attachments(says),
     )
@@ -81,28 +122,30 @@ def _key_named(says: dict[str, Any]) -> SigningKey:
     return key_of(fingerprint) if fingerprint else current_key()
 
 
-def pdf_bytes(card: CertificateCard, *, at: datetime) -> bytes:
+def pdf_bytes(card: CertificateCard, *, at: datetime, language: str = "", paper: str = "") -> bytes:
     """The certificate's PDF: made at the first asking, afterwards the kept file, checked against its digest.
+
+    Each language and paper is a file of its own; without them it is the one that the issue was made in.
 
     Raises Refused `file_missing` or `file_altered` when the kept file is not what was kept, `content_altered` of
     `content_of`, and what `render` raises.
     """
-    kept = CertificateFile.objects.filter(certificate=card.id).first()
+    look = look_of(content_of(card.id), language, paper)
+    kept = CertificateFile.objects.filter(certificate=card.id, **asdict(look)).first()
     if kept is None:
-        kept = _keep(card, render(card, at=at), at)
+        kept = _keep(card, render(card, at=at, look=look), look, at)
     return kept_bytes(kept.path, kept.digest, f"The kept file of {card.number}")
 
 
-def _keep(card: CertificateCard, data: bytes, at: datetime) -> CertificateFile:
+def _keep(card: CertificateCard, data: bytes, look: Look, at: datetime) -> CertificateFile:
     """File first, row second: a row never names a file that is not there. Two at once: the first row counts."""
     sealed, relative = keep_bytes(data, "pdf")
+    row = {"digest": sealed, "path": relative, "size": len(data), "rendered_at": at}
     try:
         with transaction.atomic():
-            return CertificateFile.objects.create(
-                certificate_id=card.id, digest=sealed, path=relative, size=len(data), rendered_at=at
-            )
+            return CertificateFile.objects.create(certificate_id=card.id, **asdict(look), **row)
     except IntegrityError:
-        return CertificateFile.objects.get(certificate=card.id)
+        return CertificateFile.objects.get(certificate=card.id, **asdict(look))
 
 
 def frozen_json(card: CertificateCard) -> str:
