@@ -8,10 +8,11 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import Exists, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce, Replace, Upper
 
 from qcapp.core.errors import NotFound, Refused
+from qcapp.core.identification import lookup_key
 from qcapp.core.sealing import digest
 from qcapp.lib.plain_text import shown
 from qcapp.lib.signing_keys import grouped, keys_here
@@ -250,3 +251,15 @@ def _card(row: Certificate, latest: int, in_doubt: bool) -> CertificateCard:
         withdrawn_at=withdrawal.at if withdrawal else None,
         in_doubt=in_doubt,
     )
+
+
+def items_certified(fragment: str, limit: int = 40) -> list[tuple[int, str]]:
+    """Item and number of certificates whose number holds the fragment, compared as `lookup_key` does; newest first."""
+    key = lookup_key(fragment.replace("\0", ""))
+    if not 0 < len(key) <= LONGEST_TOKEN:
+        return []
+    spoken: Replace | Upper = Upper("number")
+    for written, read in (("-", ""), ("O", "0"), ("I", "1")):
+        spoken = Replace(spoken, Value(written), Value(read))
+    rows = Certificate.objects.annotate(spoken=spoken).filter(spoken__contains=key, issue=1)
+    return list(rows.order_by("-id").values_list("item_id", "number")[:limit])

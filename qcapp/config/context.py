@@ -13,6 +13,8 @@ from qcapp.people.roles import ACTS, Act
 MENU = (
     ("Floor", "/floor/", Act.RECORD_RESULT),
     ("Units", "/units/", Act.LOOK_UP_UNIT),
+    ("Goods", "/goods/", Act.KEEP_GOODS),
+    ("Customers", "/customers/", Act.SEE_CUSTOMERS),
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
     ("Improvement", "/improvement/", Act.LOOK_AT_IMPROVEMENT),
     ("Plans", "/plans/", Act.LOOK_AT_PLAN),

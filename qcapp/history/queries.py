@@ -12,6 +12,7 @@ from qcapp.audit.queries import EntryRow, entries_about
 from qcapp.audit.verbs import Verb
 from qcapp.certificates.queries import CertificateCard, certificates_of
 from qcapp.core.checkpoints.kinds import kind
+from qcapp.customers.queries import DispatchCard, EventCard, dispatches, events_of
 from qcapp.inspections.queries import inspection_of_unit, traces
 from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.inspections.queries.story import replaced_answers
@@ -19,6 +20,8 @@ from qcapp.nonconformance.cards import ConcessionCard, ReportCard
 from qcapp.nonconformance.queries import moves_by_report, reports_of
 from qcapp.people.queries import names_of
 from qcapp.production.queries import HoldCard, UnitCard, WeldCard, unit_by_serial, welds_of
+from qcapp.production.queries.as_built import Node, tree_of
+from qcapp.production.queries.places import MarkCard, WhereCard, marks_of, whereabouts
 
 from . import lines
 from .lines import Line
@@ -53,6 +56,11 @@ class UnitHistory:
     welds: list[WeldCard]
     lines: list[Line]
     watched: list[Watched]
+    tree: Node
+    marks: list[MarkCard]
+    where: WhereCard | None
+    dispatch: DispatchCard | None
+    events: list[EventCard]
 
     @property
     def running_reports(self) -> list[ReportCard]:
@@ -69,7 +77,7 @@ class UnitHistory:
 
 
 def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
-    """The whole history of a unit, newest first; sixteen queries at most.
+    """The whole history of a unit, newest first; sixteen queries, and two for each level of its parts.
 
     First answers that still need a second inspection stay hidden from who may give it, and so does what reports and
     decisions say about them. Raises NotFound `serial_unknown`.
@@ -97,6 +105,11 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
         welds=_welds(unit.item_id) if any(one.card.joint for one in inspection.checkpoints) else [],
         lines=sorted(happened, key=attrgetter("at"))[::-1],  # of one instant, what followed comes first
         watched=_watched(inspection),
+        tree=tree_of(unit),
+        marks=marks_of(unit.item_id),
+        where=whereabouts([unit.item_id]).get(unit.item_id),
+        dispatch=dispatches([unit.item_id]).get(unit.item_id),
+        events=events_of(unit.item_id),
     )
 
 

@@ -6,5 +6,6 @@ app_name = "history"
 urlpatterns = [
     path("", views.home, name="home"),
     path("units/", views.units, name="units"),
+    path("units/<str:serial>/label/<str:form>.pdf", views.label, name="label"),
     path("units/<str:serial>/", views.unit, name="unit"),
 ]

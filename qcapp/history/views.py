@@ -11,8 +11,10 @@ from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
-from qcapp.production.queries import find_units, units_in_build
+from qcapp.production.queries import recent_units, unit_by_serial, units_in_build
 
+from .labels import label_pdf
+from .lookup import look_up
 from .queries import unit_history
 
 LONGEST = 60
@@ -42,10 +44,15 @@ def units(request: HttpRequest) -> HttpResponse:
     """Units by any part of the serial; the only match opens at once."""
     fragment = request.GET.get("q", "").strip()
     too_long = len(fragment) > LONGEST
-    found = [] if too_long else find_units(fragment, limit=SHOWN)
-    if len(found) == 1 and fragment:
-        return redirect("history:unit", serial=found[0].serial)
-    context = {"q": fragment[:LONGEST], "units": found, "too_long": too_long, "full": len(found) == SHOWN}
+    names = Act.SEE_CUSTOMERS in acts_of(request.user, timezone.now())
+    found = look_up(fragment, names=names, limit=SHOWN) if fragment and not too_long else []
+    if len(found) == 1:
+        return redirect("history:unit", serial=found[0].unit.serial)
+    units = recent_units(SHOWN) if not fragment else [one.unit for one in found]
+    context = {
+        "q": fragment[:LONGEST], "units": units, "found": found, "too_long": too_long, "full": len(units) == SHOWN,
+        "names": names,
+    }  # fmt: skip
     return render(request, "history/units.html", context, status=400 if too_long else 200)
 
 
@@ -61,5 +68,17 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "may_raise": Act.RAISE_REPORT in held,
         "may_lift": Act.LIFT_HOLD in held,
         "may_get": Act.GET_CERTIFICATE in held,
+        "may_build_in": Act.BUILD_IN in held,
+        "may_dispatch": Act.DISPATCH_UNIT in held,
+        "may_serve": Act.RECORD_SERVICE in held,
+        "names": Act.SEE_CUSTOMERS in held,
     }
     return render(request, "history/unit.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def label(request: HttpRequest, serial: str, form: str) -> HttpResponse:
+    """The unit's label as PDF, for a sheet or a roll."""
+    pdf = label_pdf(unit_by_serial(serial), form)
+    return HttpResponse(pdf, content_type="application/pdf", headers={"Content-Disposition": "inline"})

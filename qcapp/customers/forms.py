@@ -1,0 +1,45 @@
+"""What customer service and dispatch type."""
+
+from __future__ import annotations
+
+from django import forms
+
+KINDS = [
+    ("complaint", "complaint"), ("accident", "accident"), ("repair", "repair"), ("warranty", "warranty"),
+    ("recall_work", "recall work done"),
+]  # fmt: skip
+SEVERITIES = [
+    ("", "no report"),
+    ("critical", "a critical report"),
+    ("major", "a major report"),
+    ("minor", "a minor report"),
+]
+
+
+class CustomerForm(forms.Form):
+    number = forms.CharField(label="Number", max_length=20)
+    name = forms.CharField(label="Name", max_length=120)
+    contact = forms.CharField(label="Contact", max_length=200, required=False)
+
+
+class OrderForm(forms.Form):
+    number = forms.CharField(label="Order number", max_length=40)
+    customer_number = forms.CharField(label="Customer’s number", max_length=20)
+
+
+class DispatchForm(forms.Form):
+    order_number = forms.CharField(label="Order", max_length=40)
+    certificate_number = forms.CharField(label="Certificate handed over", max_length=24)
+    issue = forms.IntegerField(label="Issue", min_value=1)
+    pin = forms.CharField(
+        label="Your PIN", max_length=64, strip=False,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )  # fmt: skip
+
+
+class EventForm(forms.Form):
+    kind = forms.ChoiceField(label="What it is", choices=KINDS)
+    happened_on = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}))
+    text = forms.CharField(label="What happened", max_length=600, widget=forms.Textarea(attrs={"rows": 4}))
+    photo = forms.FileField(label="Photo", required=False)
+    report_severity = forms.ChoiceField(label="Raises", choices=SEVERITIES, required=False)

@@ -1,0 +1,93 @@
+"""Customers and orders, the dispatch of a unit, and service events."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods
+
+from qcapp.certificates.queries import certificates_of
+from qcapp.lib.middleware import client_address
+from qcapp.lib.several_forms import SeveralForms
+from qcapp.people.access import needs
+from qcapp.people.queries import may
+from qcapp.people.roles import Act
+from qcapp.people.services import prove_identity
+from qcapp.production.queries import open_holds, unit_by_serial
+
+from . import forms, services
+from .queries import customers, events_of, orders
+
+GET_AND_POST = ["GET", "HEAD", "POST"]
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.SEE_CUSTOMERS, post=Act.KEEP_ORDERS)
+def customer_list(request: HttpRequest) -> HttpResponse:
+    """Customers and orders, and the forms for new ones."""
+    page = SeveralForms(request, {"customer": forms.CustomerForm, "order": forms.OrderForm})
+
+    def customer(told: dict[str, Any], at: datetime) -> object:
+        return services.add_customer(by=request.user, at=at, **told)
+
+    def order(told: dict[str, Any], at: datetime) -> object:
+        return services.add_order(by=request.user, at=at, **told)
+
+    page.hear({"customer": customer, "order": order})
+    if page.done:
+        return redirect("customers:list")
+    keeps = may(request.user, Act.KEEP_ORDERS, timezone.now())
+    context = {"customers": customers(), "orders": orders(), "forms": page.forms, "keeps": keeps}
+    return render(request, "customers/list.html", context, status=page.status)
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.DISPATCH_UNIT)
+@sensitive_post_parameters("pin")
+def dispatch(request: HttpRequest, serial: str) -> HttpResponse:
+    """The signed act that hands a unit over, with what stands against it."""
+    unit = unit_by_serial(serial)
+    page = SeveralForms(request, {"dispatch": forms.DispatchForm})
+
+    def perform(told: dict[str, Any], at: datetime) -> object:
+        address = client_address(request)
+        proof = prove_identity(person=request.user, secret=told.pop("pin"), method="pin", at=at, address=address)
+        return services.dispatch(proof=proof, serial=unit.serial, at=at, **told)
+
+    page.hear({"dispatch": perform})
+    if page.done:
+        messages.success(request, f"{unit.serial} is dispatched.", extra_tags="in")
+        return redirect("history:unit", serial=unit.serial)
+    current = next((card for card in certificates_of(unit.item_id) if card.standing == "current"), None)
+    form = page.forms["dispatch"]
+    form.initial = {"order_number": unit.order_number}
+    if current:
+        form.initial |= {"certificate_number": current.number, "issue": current.issue}
+    context = {"unit": unit, "form": form, "current": current, "holds": open_holds(unit.item_id)}
+    return render(request, "customers/dispatch.html", context, status=page.status)
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.RECORD_SERVICE)
+def event(request: HttpRequest, serial: str) -> HttpResponse:
+    """What happened to a unit after it left, beside what is known of it."""
+    unit = unit_by_serial(serial)
+    page = SeveralForms(request, {"event": forms.EventForm})
+
+    def perform(told: dict[str, Any], at: datetime) -> object:
+        photo = told.pop("photo")
+        photos = [(photo.name, photo.read())] if photo else []
+        return services.record_event(by=request.user, serial=unit.serial, photos=photos, at=at, **told)
+
+    page.hear({"event": perform})
+    if page.done:
+        messages.success(request, "The event is recorded.", extra_tags="in")
+        return redirect("history:unit", serial=unit.serial)
+    context = {"unit": unit, "form": page.forms["event"], "events": events_of(unit.item_id)}
+    return render(request, "customers/event.html", context, status=page.status)

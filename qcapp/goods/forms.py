@@ -1,0 +1,179 @@
+"""What goods-in and the floor type; the services have the last word."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from qcapp.core.materials import grades
+from qcapp.core.materials.tables import MECHANICAL
+
+ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
+VERDICTS = [("accepted", "accepted"), ("held", "held"), ("refused", "refused")]
+LINKS = [("delivered_with", "delivered with the unit"), ("trial_fitted", "trial-fitted")]
+MARKS = [("tag", "stamped tag"), ("serial", "serial stamped"), ("vin", "VIN stamped")]
+PROCESSES = [("plating", "plating"), ("coating", "coating"), ("heat_treatment", "heat treatment")]
+
+
+def text(label: str, longest: int = 80, **options: Any) -> forms.CharField:
+    """A line of text as it is typed or scanned."""
+    return forms.CharField(label=label, max_length=longest, **options)
+
+
+def pin() -> forms.CharField:
+    """The PIN of whoever signs."""
+    widget = forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+    return forms.CharField(label="Your PIN", max_length=64, strip=False, widget=widget)
+
+
+class DeliveryForm(forms.Form):
+    """A delivery with its lines, one a row."""
+
+    supplier = text("Supplier")
+    note_number = text("Delivery note", 40)
+    order_number = text("Our order", 40, required=False)
+    lines = forms.CharField(
+        label="Lines", widget=forms.Textarea(attrs={"rows": 4}), max_length=6000,
+        help_text="One a row: description; quantity; unit of measure; heat. Such as: tube 38.1 × 2.11; 48,5; m; H4711",
+    )  # fmt: skip
+
+    def clean_lines(self) -> list[dict[str, str]]:
+        rows = [row.split(";") for row in self.cleaned_data["lines"].splitlines() if row.strip()]
+        names = ("description", "quantity", "unit_of_measure", "heat")
+        return [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
+
+
+class CertificateForm(forms.Form):
+    """A mill certificate with one heat; a certificate of several is entered through the API or once for each."""
+
+    supplier = text("Supplier")
+    number = text("Certificate number", 60)
+    delivery_number = text("Delivery", 24, required=False)
+    paper = forms.FileField(label="PDF or picture of the certificate")
+    heat = text("Heat number", 40)
+    grade = forms.ChoiceField(label="Grade", choices=[(name, name) for name in grades()])
+    condition = forms.ChoiceField(
+        label="Condition", required=False,
+        choices=[("", "not said"), *((name, name) for name in dict.fromkeys(row.condition for row in MECHANICAL))],
+    )  # fmt: skip
+    size = text("Size", 40, required=False)
+    thickness = text("Wall, mm", 12, required=False)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        for element in ELEMENTS:
+            self.fields[f"element_{element}"] = text(f"{element}, %", 16, required=False)
+        for name, label in (
+            ("yield_MPa", "Yield strength, MPa"), ("ultimate_MPa", "Tensile strength, MPa"),
+            ("elongation_2in_pct", "Elongation in 2 in, %"), ("hardness_RB", "Hardness, HRB"),
+        ):  # fmt: skip
+            self.fields[f"property_{name}"] = text(label, 16, required=False)
+
+    def heat_told(self) -> dict[str, Any]:
+        """The heat as the service reads it."""
+        told = self.cleaned_data
+        named = {name: told[name] for name in ("grade", "condition", "size", "thickness")}
+        return named | {
+            "number": told["heat"],
+            "composition": self._of("element_"),
+            "properties": self._of("property_"),
+        }
+
+    def _of(self, prefix: str) -> dict[str, str]:
+        return {
+            name.removeprefix(prefix): value for name, value in self.cleaned_data.items() if name.startswith(prefix)
+        }
+
+
+class DecideForm(forms.Form):
+    verdict = forms.ChoiceField(label="The heat is", choices=VERDICTS)
+    reason = text("Reason", 300, required=False)
+    pin = pin()
+
+
+class CutForm(forms.Form):
+    stock = text("Bar or tube", 60)
+    pieces = forms.IntegerField(label="Pieces cut", min_value=1)
+    pieces_marked = forms.BooleanField(label="Every piece carries the heat mark", required=False)
+    remnant = text("Remnant", 60, required=False, help_text="Left empty when nothing is left.")
+    remnant_marked = forms.BooleanField(label="The remnant carries the heat mark", required=False)
+    lot_code = text("For lot", 36, required=False)
+
+
+class GradeForm(forms.Form):
+    method = text("Method", 60)
+    grade_found = text("Grade found", 20)
+
+
+class LotForm(forms.Form):
+    family_code = text("Family", 20)
+    quantity = forms.IntegerField(label="Pieces", min_value=1)
+    heats = text("Heats, with commas between", 200)
+
+
+class SampleForm(forms.Form):
+    major = text("AQL of major checkpoints, %", 8, initial="1.0")
+    minor = text("AQL of minor checkpoints, %", 8, initial="2.5")
+    level = text("Inspection level", 4, initial="II")
+    steady = forms.BooleanField(label="Production is steady", required=False)
+    reduced_wanted = forms.BooleanField(label="Reduced inspection is wanted", required=False)
+    isolated = forms.BooleanField(label="An isolated lot: go by limiting quality", required=False)
+
+
+class JudgeForm(forms.Form):
+    """Nothing to type: the drawn pieces' answers say it."""
+
+
+class SortForm(forms.Form):
+    removed = forms.IntegerField(label="Pieces taken out", min_value=0)
+    remark = text("Sorted for what, how", 300)
+    pin = pin()
+
+
+class SendOutForm(forms.Form):
+    kind = forms.ChoiceField(label="Process", choices=PROCESSES)
+    supplier = text("Who does it")
+    high_strength = forms.BooleanField(label="High-strength parts (baked after plating)", required=False)
+
+
+class ReceiveBackForm(forms.Form):
+    delivery_number = text("Delivery", 24)
+    paper = forms.FileField(label="Certificate of the process")
+    bake_hours = forms.DecimalField(label="Bake time, h", required=False, max_digits=6)
+    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6)
+
+
+class InstallForm(forms.Form):
+    component_serial = text("Component", 40)
+    link = forms.ChoiceField(label="It is", choices=LINKS)
+    place_code = text("Place", 20, required=False)
+
+
+class RemoveForm(forms.Form):
+    component_serial = text("Component", 40)
+    reason = text("Reason", 300)
+
+
+class UseForm(forms.Form):
+    lot_code = text("Lot", 36, required=False)
+    quantity = forms.IntegerField(label="Pieces of the lot", min_value=1, required=False)
+    heat_number = text("or heat", 40, required=False)
+    use = text("Used for", 80, required=False)
+
+
+class MarkForm(forms.Form):
+    kind = forms.ChoiceField(label="Mark", choices=MARKS)
+    text = forms.CharField(label="As stamped", max_length=40)
+    read_back_badge = forms.CharField(label="Read back by, badge", max_length=20, required=False)
+    photo = forms.FileField(label="Photo of the mark", required=False)
+
+
+class MoveForm(forms.Form):
+    code = text("Unit or lot", 40, widget=forms.TextInput(attrs={"autofocus": True, "autocomplete": "off"}))
+    place_code = text("Place", 20)
+
+
+class PlaceForm(forms.Form):
+    code = text("Code on the label", 20)
+    name = text("Name", 80)

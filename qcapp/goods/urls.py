@@ -1,0 +1,15 @@
+from django.urls import path
+
+from . import views
+
+app_name = "goods"
+urlpatterns = [
+    path("", views.overview, name="overview"),
+    path("receive/", views.receive, name="receive"),
+    path("certificates/new/", views.certificate, name="certificate"),
+    path("lots/new/", views.new_lot, name="new_lot"),
+    path("lots/<str:code>/", views.lot, name="lot"),
+    path("move/", views.move, name="move"),
+    path("build-in/<str:serial>/", views.build_in, name="build_in"),
+    path("heats/<path:number>/", views.heat, name="heat"),
+]

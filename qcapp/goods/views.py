@@ -1,0 +1,277 @@
+"""Pages of goods-in: what came in, one heat, one lot, what is built into a unit, and moves to a place."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_safe
+
+from qcapp.core.errors import NotFound
+from qcapp.evidence.services.keeping import keep_picture
+from qcapp.lib.middleware import client_address
+from qcapp.lib.several_forms import Perform, SeveralForms
+from qcapp.people.access import needs
+from qcapp.people.queries import find_by_badge, may
+from qcapp.people.roles import Act
+from qcapp.people.services import Proof, prove_identity
+from qcapp.production.queries import unit_by_serial
+from qcapp.production.queries.as_built import heat_by_number, heats, installed_in, lot_by_code, lots, used_in
+from qcapp.production.queries.places import marks_of, places
+from qcapp.production.services.components import install_component, remove_component, use_material
+from qcapp.production.services.places import add_place, mark_part, move_item
+
+from . import forms, services
+from .queries import decisions_of_heat, deliveries, events_of_heat, papers_of_heat
+from .queries.lots import drawn_pieces, next_inspection, sample_of, sent_out, sorting_of
+from .services import lots as lot_services
+
+GET_AND_POST = ["GET", "HEAD", "POST"]
+
+
+def _proof(request: HttpRequest, secret: str, at: datetime) -> Proof:
+    return prove_identity(person=request.user, secret=secret, method="pin", at=at, address=client_address(request))
+
+
+@require_safe
+@needs(Act.LOOK_AT_GOODS)
+def overview(request: HttpRequest) -> HttpResponse:
+    """Deliveries, heats and lots, the newest first, what is not decided on top."""
+    now = timezone.now()
+    found = sorted(heats(), key=lambda heat: heat.state == "accepted")
+    context = {
+        "deliveries": deliveries(40),
+        "heats": found,
+        "lots": sorted(lots(), key=lambda lot: lot.usable),
+        "keeps": may(request.user, Act.KEEP_GOODS, now),
+        "moves": may(request.user, Act.MOVE_ITEM, now),
+    }
+    return render(request, "goods/overview.html", context)
+
+
+def _one_form(
+    request: HttpRequest, name: str, title: str, lead: str, shape: Any, perform: Perform, shown: str
+) -> HttpResponse:
+    """A page with one form; `shown` is the address after it, in which {} is what the act gave."""
+    page = SeveralForms(request, {name: shape})
+    given = page.hear({name: perform})
+    if page.done:
+        messages.success(request, f"{title}: done.", extra_tags="in")
+        return redirect(shown.format(given))
+    context = {"title": title, "lead": lead, "form": page.forms[name], "act": name}
+    return render(request, "goods/form.html", context, status=page.status)
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.KEEP_GOODS)
+def receive(request: HttpRequest) -> HttpResponse:
+    """A delivery."""
+
+    def perform(told: dict[str, Any], at: datetime) -> object:
+        return services.receive_delivery(by=request.user, at=at, **told)
+
+    lead = "What came in on one delivery note."
+    return _one_form(request, "receive", "Receive a delivery", lead, forms.DeliveryForm, perform, "/goods/")
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.KEEP_GOODS)
+def certificate(request: HttpRequest) -> HttpResponse:
+    """A mill certificate, checked against the grade as it is entered."""
+    page = SeveralForms(request, {"certificate": forms.CertificateForm})
+    form = page.forms["certificate"]
+    assert isinstance(form, forms.CertificateForm)  # noqa: S101 - named so just above
+
+    def perform(told: dict[str, Any], at: datetime) -> object:
+        named = {name: told[name] for name in ("supplier", "number", "delivery_number")}
+        paper = told["paper"]
+        return services.enter_certificate(
+            by=request.user, paper=paper.read(), paper_name=paper.name, heats=[form.heat_told()], at=at, **named
+        )
+
+    page.hear({"certificate": perform})
+    if page.done:
+        return redirect("goods:heat", number=form.cleaned_data["heat"].strip())
+    lead = "As printed, with comma or dot, in % or with ppm behind it. What the paper does not say stays empty."
+    context = {"title": "Enter a mill certificate", "lead": lead, "form": form, "act": "certificate", "wide": True}
+    return render(request, "goods/form.html", context, status=page.status)
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.LOOK_AT_GOODS, post=Act.KEEP_GOODS)
+@sensitive_post_parameters("pin")
+def heat(request: HttpRequest, number: str) -> HttpResponse:
+    """One heat: its papers with every finding, what was decided, and the acts on it."""
+    card = heat_by_number(number, request.GET.get("supplier", ""))
+    page = SeveralForms(request, {"decide": forms.DecideForm, "cut": forms.CutForm, "grade": forms.GradeForm})
+
+    def decide(told: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, told.pop("pin"), at)
+        return services.decide_heat(proof=proof, heat_number=card.number, supplier=card.supplier, at=at, **told)
+
+    def cut(told: dict[str, Any], at: datetime) -> object:
+        return services.record_cut(by=request.user, heat_number=card.number, at=at, **told)
+
+    def grade(told: dict[str, Any], at: datetime) -> object:
+        return services.verify_grade(by=request.user, heat_number=card.number, at=at, **told)
+
+    page.hear({"decide": decide, "cut": cut, "grade": grade})
+    if page.done:
+        return redirect(request.get_full_path())
+    context = {
+        "heat": card,
+        "papers": papers_of_heat(card.id),
+        "decisions": decisions_of_heat(card.id),
+        "events": events_of_heat(card.id),
+        "forms": page.forms,
+        "keeps": may(request.user, Act.KEEP_GOODS, timezone.now()),
+    }
+    return render(request, "goods/heat.html", context, status=page.status)
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.KEEP_GOODS)
+def new_lot(request: HttpRequest) -> HttpResponse:
+    """A lot made from accepted heats."""
+
+    def perform(told: dict[str, Any], at: datetime) -> object:
+        numbers = [number.strip() for number in told.pop("heats").split(",") if number.strip()]
+        return lot_services.open_lot(by=request.user, heat_numbers=numbers, at=at, **told).code
+
+    lead = "Parts made together and not serialized, from accepted heats."
+    return _one_form(request, "lot", "Open a lot", lead, forms.LotForm, perform, "/goods/lots/{}/")
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.LOOK_AT_GOODS, post=Act.KEEP_GOODS)
+@sensitive_post_parameters("pin")
+def lot(request: HttpRequest, code: str) -> HttpResponse:
+    """One lot: its heats, its sample with the pieces, the verdict, sorting, and what was done outside."""
+    card = lot_by_code(code)
+    page = SeveralForms(request, LOT_FORMS)
+    page.hear(_lot_acts(request, card.code))
+    if page.done:
+        return redirect("goods:lot", code=card.code)
+    outside = sent_out(card.id)
+    context = {
+        "lot": card,
+        "used": used_in([card.item_id]),
+        "sample": sample_of(card.id),
+        "pieces": drawn_pieces(card.id),
+        "sorting": sorting_of(card.id),
+        "outside": outside,
+        "is_out": bool(outside and outside[0].returned_at is None),
+        "next": next_inspection(card.family_id),
+        "forms": page.forms,
+        "keeps": may(request.user, Act.KEEP_GOODS, timezone.now()),
+    }
+    return render(request, "goods/lot.html", context, status=page.status)
+
+
+LOT_FORMS = {
+    "sample": forms.SampleForm,
+    "judge": forms.JudgeForm,
+    "sort": forms.SortForm,
+    "out": forms.SendOutForm,
+    "back": forms.ReceiveBackForm,
+}
+
+
+def _lot_acts(request: HttpRequest, code: str) -> dict[str, Perform]:
+    """What the lot's forms do, by name."""
+
+    def sample(told: dict[str, Any], at: datetime) -> object:
+        aqls = {name: told.pop(name) for name in ("major", "minor")}
+        return lot_services.sample_lot(by=request.user, lot_code=code, aqls=aqls, at=at, **told)
+
+    def judge(told: dict[str, Any], at: datetime) -> object:
+        return lot_services.judge_lot(by=request.user, lot_code=code, at=at)
+
+    def sort(told: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, told.pop("pin"), at)
+        return lot_services.sort_lot(proof=proof, lot_code=code, at=at, **told)
+
+    def out(told: dict[str, Any], at: datetime) -> object:
+        return lot_services.send_out(by=request.user, lot_code=code, at=at, **told)
+
+    def back(told: dict[str, Any], at: datetime) -> object:
+        paper = told.pop("paper")
+        return lot_services.receive_back(
+            by=request.user, lot_code=code, paper=paper.read(), paper_name=paper.name, at=at, **told
+        )
+
+    return {"sample": sample, "judge": judge, "sort": sort, "out": out, "back": back}
+
+
+# ------------------------------------------------------------------------------------------------ units, places
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.BUILD_IN)
+def build_in(request: HttpRequest, serial: str) -> HttpResponse:
+    """What goes into a unit: components, lots and heats, and the marks on it."""
+    unit = unit_by_serial(serial)
+    page = SeveralForms(
+        request,
+        {"install": forms.InstallForm, "remove": forms.RemoveForm, "use": forms.UseForm, "mark": forms.MarkForm},
+    )
+    page.hear(_unit_acts(request, unit.serial))
+    if page.done:
+        messages.success(request, "Recorded.", extra_tags="in")
+        return redirect("goods:build_in", serial=unit.serial)
+    context = {
+        "unit": unit,
+        "components": installed_in([unit.item_id]),
+        "used": used_in([unit.item_id]),
+        "marks": marks_of(unit.item_id),
+        "forms": page.forms,
+    }
+    return render(request, "goods/build_in.html", context, status=page.status)
+
+
+def _unit_acts(request: HttpRequest, serial: str) -> dict[str, Perform]:
+    """What the forms of a unit do, by name."""
+
+    def install(told: dict[str, Any], at: datetime) -> object:
+        return install_component(by=request.user, serial=serial, at=at, **told)
+
+    def remove(told: dict[str, Any], at: datetime) -> object:
+        return remove_component(by=request.user, serial=serial, at=at, **told)
+
+    def use(told: dict[str, Any], at: datetime) -> object:
+        return use_material(by=request.user, serial=serial, at=at, **told)
+
+    def mark(told: dict[str, Any], at: datetime) -> object:
+        badge, photo = told.pop("read_back_badge").strip(), told.pop("photo")
+        reader = find_by_badge(badge) if badge else None
+        if badge and reader is None:
+            raise NotFound("person_unknown", f"Nobody has the badge {badge[:20]}; read it again.")
+        kept = keep_picture(by=request.user, content=photo.read(), name=photo.name, at=at).id if photo else None
+        return mark_part(by=request.user, serial=serial, read_back_by=reader, photo_id=kept, at=at, **told)
+
+    return {"install": install, "remove": remove, "use": use, "mark": mark}
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.MOVE_ITEM)
+def move(request: HttpRequest) -> HttpResponse:
+    """A unit or lot put in a place: scan one, scan the other."""
+    page = SeveralForms(request, {"move": forms.MoveForm, "place": forms.PlaceForm})
+
+    def put(told: dict[str, Any], at: datetime) -> object:
+        return move_item(by=request.user, at=at, **told)
+
+    def place(told: dict[str, Any], at: datetime) -> object:
+        return add_place(by=request.user, at=at, **told)
+
+    page.hear({"move": put, "place": place})
+    if page.done:
+        messages.success(request, "Recorded.", extra_tags="in")
+        return redirect("goods:move")
+    context = {"places": places(), "forms": page.forms, "names": may(request.user, Act.KEEP_PLACES, timezone.now())}
+    return render(request, "goods/move.html", context, status=page.status)

@@ -1,0 +1,116 @@
+"""The phone call, the dispatch and the service event, as a browser meets them."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from qcapp.customers.services import dispatch
+from qcapp.history.lookup import look_up
+from qcapp.people.services import demonstration_proof
+from qcapp.production.queries import unit_by_serial
+from tests.cast import FIXED_NOW, PIN
+from tests.factories.production import UnitFactory
+
+SERIAL = "FR-200-0147"
+AT = FIXED_NOW + timedelta(hours=3)
+
+
+@pytest.fixture(autouse=True)
+def _in_march(monkeypatch):
+    monkeypatch.setattr("django.utils.timezone.now", lambda: AT)
+
+
+def sent(certified):
+    dispatch(
+        proof=demonstration_proof(certified.cast.dispatch, AT), serial=SERIAL, order_number="S-1184",
+        certificate_number="FR-2026-0001", issue=1, at=AT,
+    )  # fmt: skip
+
+
+def test_dispatches_with_the_pin_and_shows_what_stands_against_it(certified, client_of):
+    client = client_of(certified.cast.dispatch)
+    page = client.get(f"/units/{SERIAL}/dispatch/").text
+    assert 'value="FR-2026-0001"' in page
+    told = {"act": "dispatch", "order_number": "S-1184", "certificate_number": "FR-2026-0001", "issue": "1"}
+    assert client.post(f"/units/{SERIAL}/dispatch/", told | {"pin": PIN}).status_code == 302
+    assert unit_by_serial(SERIAL).state == "dispatched"
+    again = client.post(f"/units/{SERIAL}/dispatch/", told | {"pin": PIN})
+    assert again.status_code == 409
+    assert "only a released unit leaves" in again.text
+
+
+def test_answers_a_phone_call_by_four_digits(certified, client_of):
+    """What is it and where is it, was it an outlier, what was handed over."""
+    sent(certified)
+    client = client_of(certified.cast.customer_service)
+    found = client.get("/units/?q=O147")
+    assert found.headers["Location"] == f"/units/{SERIAL}/"
+    page = client.get(f"/units/{SERIAL}/").text
+    for text in ("dispatched", "Orchard Rise Growers", "certificate FR-2026-0001 issue 1 handed over", "As built"):
+        assert text in page, text
+
+
+def test_finds_a_unit_by_order_customer_and_certificate_best_match_first(certified):
+    sent(certified)
+    UnitFactory(number=1470, serial="FR-200-1470", lookup="FR2001470")
+    assert [one.unit.serial for one in look_up("147", names=False)] == [SERIAL, "FR-200-1470"]
+    for text in ("fr 2026 ooo1", "FR-2026-0001"):
+        assert look_up(text, names=False)[0].by == "certificate"
+    UnitFactory(number=9)
+    (found,) = look_up("orchard", names=True) or [None]
+    assert found is None or found.customer == "Orchard Rise Growers"
+    assert look_up("orchard", names=False) == []
+
+
+@pytest.mark.parametrize("text", ["%", "_", "\0", "-", "9" * 10_000, "'; DROP TABLE", "\\"])
+def test_finds_nothing_for_wildcards_and_floods(certified, text):
+    assert look_up(text, names=True) == []
+
+
+def test_refuses_a_flood_on_the_page(certified, client_of):
+    assert client_of(certified.cast.customer_service).get("/units/", {"q": "9" * 10_000}).status_code == 400
+
+
+def test_hides_customers_from_those_who_do_not_need_them(certified, client_of):
+    sent(certified)
+    page = client_of(certified.cast.assembler).get(f"/units/{SERIAL}/").text
+    assert "Orchard" not in page
+    assert client_of(certified.cast.assembler).get("/customers/").status_code == 403
+    assert "Orchard Rise Growers" in client_of(certified.cast.customer_service).get("/customers/").text
+
+
+def test_records_a_complaint_that_raises_a_report(certified, client_of):
+    sent(certified)
+    client = client_of(certified.cast.customer_service)
+    told = {"act": "event", "kind": "complaint", "happened_on": "2026-03-16", "text": "Pulls left."}
+    assert client.post(f"/units/{SERIAL}/service/", told | {"report_severity": "major"}).status_code == 302
+    page = client.get(f"/units/{SERIAL}/").text
+    assert "Complaint" in page
+    assert "NCR-2026-0001" in page
+    late = client.post(f"/units/{SERIAL}/service/", told | {"happened_on": "2027-01-01"})
+    assert late.status_code == 400
+
+
+@pytest.mark.parametrize("form", ["sheet", "roll"])
+def test_prints_a_label_whose_code_reads_back(certified, client_of, form, tmp_path):
+    """Read by zxing-cpp from the picture that poppler makes of the PDF."""
+    import subprocess
+
+    import zxingcpp
+    from PIL import Image
+
+    answer = client_of(certified.cast.dispatch).get(f"/units/{SERIAL}/label/{form}.pdf")
+    (tmp_path / "label.pdf").write_bytes(answer.content)
+    subprocess.run(
+        ["pdftoppm", "-r", "200", "-png", "-f", "1", "-l", "1", "-singlefile", "label.pdf", "label"],
+        cwd=tmp_path, check=True,
+    )  # fmt: skip
+    codes = zxingcpp.read_barcodes(Image.open(tmp_path / "label.png"))
+    assert {code.text for code in codes} == {SERIAL}
+    assert len(codes) == (24 if form == "sheet" else 1)
+
+
+def test_knows_no_other_label(certified, client_of):
+    assert client_of(certified.cast.dispatch).get(f"/units/{SERIAL}/label/poster.pdf").status_code == 404
