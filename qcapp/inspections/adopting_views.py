@@ -24,11 +24,13 @@ from qcapp.people.services import Proof, prove_identity
 from qcapp.plans.queries import revision_card
 from qcapp.production.queries import unit_by_serial
 
-from .forms import ApplicabilityForm, ChoiceForm
+from .forms import ApplicabilityForm, ArticleDecisionForm, ArticleForm, ChoiceForm
 from .queries import inspection_of
 from .queries.adopting import preview_of, shown_to, under_other_revisions
+from .queries.first_articles import first_articles
 from .services.adopting import choose_plan
 from .services.applying import decide_applicability
+from .services.first_articles import decide_first_article, mark_first_article
 
 
 @needs(Act.LOOK_AT_PLAN)
@@ -90,6 +92,59 @@ def preview(request: HttpRequest, uuid: UUID, serial: str) -> HttpResponse:
         "form": ChoiceForm() if may else None,
     }  # fmt: skip
     return render(request, "inspections/adopt_one.html", shown)
+
+
+@needs(Act.LOOK_AT_PLAN)
+@require_http_methods(["GET", "HEAD"])
+def articles(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The family's first articles, with forms to mark the next one and to decide those that wait."""
+    return _articles_page(request, uuid, None, 200)
+
+
+@needs(Act.MARK_FIRST_ARTICLE)
+@require_http_methods(["POST"])
+def mark(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """A unit in build becomes first article at one stage."""
+    form = ArticleForm(request.POST)
+    if not form.is_valid():
+        return _articles_page(request, uuid, form, HTTPStatus.BAD_REQUEST)
+    try:
+        mark_first_article(by=request.user, at=timezone.now(), **form.cleaned_data)
+    except QcError as error:
+        form.add_error(None, error.message)
+        return _articles_page(request, uuid, form, refusal_status(error))
+    return redirect("inspections:articles", uuid=uuid)
+
+
+@needs(Act.MARK_FIRST_ARTICLE)
+@sensitive_post_parameters("pin")
+@require_http_methods(["POST"])
+def decide_article(request: HttpRequest, uuid: UUID, article: UUID) -> HttpResponse:
+    """Accept a first article or not, signed."""
+    form, at = ArticleDecisionForm(request.POST), timezone.now()
+    if not form.is_valid():
+        return _articles_page(request, uuid, form, HTTPStatus.BAD_REQUEST)
+    values = form.cleaned_data
+    try:
+        decide_first_article(
+            proof=_proof(request, values["pin"], at), article=article, accepted=values["accepted"] == "yes",
+            reason=values["reason"], at=at,
+        )  # fmt: skip
+    except QcError as error:
+        form.add_error(None, error.message)
+        return _articles_page(request, uuid, form, refusal_status(error))
+    return redirect("inspections:articles", uuid=uuid)
+
+
+def _articles_page(request: HttpRequest, uuid: UUID, bound: Any, status: int) -> HttpResponse:
+    card = revision_card(uuid)
+    may = Act.MARK_FIRST_ARTICLE in acts_of(request.user, timezone.now())
+    shown = {
+        "revision": card, "articles": first_articles(card.family_id), "may": may, "problem": bound,
+        "mark": bound if isinstance(bound, ArticleForm) else ArticleForm(initial={"about": f"revision {card.letter}"}),
+        "decide": ArticleDecisionForm(),
+    }  # fmt: skip
+    return render(request, "inspections/first_articles.html", shown, status=status)
 
 
 @needs(Act.DECIDE_APPLICABILITY)

@@ -84,6 +84,25 @@ class ChoiceForm(SignedForm):
     field_order = ["choice", "reason", "pin"]
 
 
+class ArticleForm(forms.Form):
+    """Which unit is first article, at which stage, after what."""
+
+    serial = forms.CharField(label="Unit", max_length=40)
+    stage_number = forms.IntegerField(label="The following units wait at stage", min_value=1, max_value=999)
+    cause = forms.ChoiceField(
+        label="After a",
+        choices=[(name, f"new {name}") for name in ("revision", "fixture", "machine", "supplier")],
+    )
+    about = forms.CharField(label="Which one", max_length=160)
+
+
+class ArticleDecisionForm(SignedForm):
+    """Whether a first article is accepted."""
+
+    accepted = forms.ChoiceField(label="It is", choices=[("yes", "accepted"), ("no", "not accepted")])
+    field_order = ["accepted", "reason", "pin"]
+
+
 class ApplicabilityForm(SignedForm):
     """Which checkpoint, and whether it applies."""
 

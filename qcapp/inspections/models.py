@@ -304,3 +304,42 @@ class Applicability(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.item_id}/{self.characteristic_id} {'applies' if self.applies else 'does not apply'}"
+
+
+class FirstArticle(WriteOnceModel):
+    """The first unit after a new revision, fixture, machine or supplier: following ones wait until it is accepted."""
+
+    class Cause(models.TextChoices):
+        REVISION = "revision", "new revision"
+        FIXTURE = "fixture", "new fixture"
+        MACHINE = "machine", "new machine"
+        SUPPLIER = "supplier", "new supplier"
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="first_articles")
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="+")
+    unit_number = models.IntegerField()  # units with a higher running number wait
+    stage_number = models.IntegerField()
+    cause = models.CharField(max_length=12, choices=Cause.choices)
+    about = models.CharField(max_length=160)  # "fixture TF-03", "revision E"
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["family"], name="inspections_first_article")]
+
+    def __str__(self) -> str:
+        return f"{self.item_id} stage {self.stage_number}"
+
+
+class FirstArticleDecision(WriteOnceModel):
+    """The signed decision on a first article. Not accepted: the following units go on waiting for another one."""
+
+    article = models.OneToOneField(FirstArticle, on_delete=models.PROTECT, related_name="decision")
+    accepted = models.BooleanField()
+    reason = models.CharField(max_length=300)
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.article_id} {'accepted' if self.accepted else 'not accepted'}"

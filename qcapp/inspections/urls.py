@@ -16,6 +16,11 @@ urlpatterns = [
     path("plans/<uuid:uuid>/units/choose/", adopting_views.choose, name="choose_plan"),
     path("plans/<uuid:uuid>/units/<str:serial>/", adopting_views.preview, name="adopt_one"),
     path("units/<str:serial>/applicability/", adopting_views.applicability, name="applicability"),
+    path("plans/<uuid:uuid>/first-articles/", adopting_views.articles, name="articles"),
+    path("plans/<uuid:uuid>/first-articles/mark/", adopting_views.mark, name="mark_article"),
+    path(
+        "plans/<uuid:uuid>/first-articles/<uuid:article>/decide/", adopting_views.decide_article, name="decide_article"
+    ),
     path("plans/<uuid:uuid>/when/", plan_views.when_due, name="when"),
     path("plans/<uuid:uuid>/try/", plan_views.try_on_units, name="try_plan"),
 ]

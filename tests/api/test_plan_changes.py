@@ -55,3 +55,13 @@ def test_takes_a_checkpoint_off_one_unit_signed(workshop: Workshop, api_of: Any)
     assert [row["number"] for row in said["not_applicable"]] == [203]
     assert api.signed(path, checkpoint="pores", applies=False, reason="Again.")["code"] == "already_so"
     assert api.signed(path, checkpoint="pores", applies=True, reason="It is welded.") == {"not_applicable": []}
+
+
+def test_marks_a_first_article_and_decides_it(workshop: Workshop, api_of: Any) -> None:
+    api = api_of(workshop.cast.engineer)
+    body = {"serial": workshop.serial, "stage": 1, "cause": "fixture", "about": "fixture TF-03"}
+    (one,) = api.post("first-articles/FR-200", body)["first_articles"]
+    assert (api.status, one["state"]) == (201, "waits")
+    (one,) = api.signed(f"first-articles/FR-200/{one['uuid']}", accepted=False, reason="Twisted.")["first_articles"]
+    assert (one["state"], one["reason"]) == ("not accepted", "Twisted.")
+    assert api.get("first-articles/FR-200")["first_articles"] == [one]

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from qcapp.gauges.queries import all_gauges
 from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.queries.beside import PhotoCard, Place, RemarkCard, by_place, photos_of, remarks_of
+from qcapp.inspections.queries.first_articles import waits_for
 from qcapp.inspections.queries.shapes import AnswerView, CheckpointView, InspectionView, StageView
 from qcapp.inspections.states import CheckpointState
 from qcapp.nonconformance.queries import active_by_checkpoint
@@ -152,6 +153,8 @@ def _blocked_by(stage: StageView, view: InspectionView) -> str:
         if earlier.card.number < stage.card.number and not earlier.signed:
             what = " (hold point)" if earlier.card.hold_point else ""
             return f"Stage {earlier.card.number} {earlier.card.name}{what} comes first and is not signed."
+    for article in [] if stage.signed else waits_for(view.unit, stage.card.number):
+        return f"Waits for first article {article.name}."
     holding = [h.source for h in view.holds if h.from_stage is None or h.from_stage < stage.card.number]
     return f"On hold: {', '.join(holding)}." if holding else ""
 

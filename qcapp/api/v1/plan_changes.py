@@ -22,11 +22,13 @@ from qcapp.inspections.queries.adopting import (
     under_other_revisions,
 )
 from qcapp.inspections.queries.coming import coming_units
+from qcapp.inspections.queries.first_articles import first_articles
 from qcapp.inspections.services.adopting import choose_plan
 from qcapp.inspections.services.applying import decide_applicability
+from qcapp.inspections.services.first_articles import decide_first_article, mark_first_article
 from qcapp.people.roles import Act
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, revision_card
-from qcapp.production.queries import unit_by_serial
+from qcapp.production.queries import family_by_code, unit_by_serial
 
 from ..acts import ActView, Refusal, SignedReason
 
@@ -189,6 +191,79 @@ def _sample(sample: Any) -> dict[str, int] | None:
     if sample is None:
         return None
     return {"size": sample.sample_size, "accept": sample.accept, "reject": sample.reject}
+
+
+# ---------------------------------------------------------------------------------------------- first articles
+
+
+class ArticleBody(serializers.Serializer[Any]):
+    serial = serializers.CharField(max_length=40)
+    stage = serializers.IntegerField(min_value=1)
+    cause = serializers.ChoiceField(choices=["revision", "fixture", "machine", "supplier"])
+    about = serializers.CharField(max_length=160)
+
+
+class ArticleDecision(SignedReason):
+    accepted = serializers.BooleanField()
+
+
+class Article(serializers.Serializer[Any]):
+    uuid = serializers.UUIDField()
+    serial = serializers.CharField()
+    stage = serializers.IntegerField()
+    cause = serializers.CharField()
+    about = serializers.CharField()
+    state = serializers.CharField(help_text="waits, accepted or not accepted")
+    reason = serializers.CharField(allow_blank=True)
+    decided_by = serializers.CharField(allow_blank=True)
+
+
+class Articles(serializers.Serializer[Any]):
+    first_articles = Article(many=True)
+
+
+class ArticlesView(ActView):
+    act = {"GET": Act.LOOK_AT_PLAN, "POST": Act.MARK_FIRST_ARTICLE}
+
+    @extend_schema(responses={200: Articles, 404: Refusal})
+    def get(self, request: Request, family: str) -> Response:
+        """The family's first articles, the latest first."""
+        return Response(_articles(family))
+
+    @extend_schema(request=ArticleBody, responses={201: Articles, 404: Refusal, 409: Refusal})
+    def post(self, request: Request, family: str) -> Response:
+        """Mark a unit in build as first article: the following ones wait at that stage."""
+        given = self.read(ArticleBody)
+        mark_first_article(by=self.person, stage_number=given.pop("stage"), at=self.at, **given)
+        return Response(_articles(family), status=201)
+
+
+class ArticleView(ActView):
+    act = {"POST": Act.MARK_FIRST_ARTICLE}
+
+    @extend_schema(request=ArticleDecision, responses={201: Articles, 403: Refusal, 404: Refusal, 409: Refusal})
+    def post(self, request: Request, family: str, article: UUID) -> Response:
+        """Accept a first article or not, signed."""
+        given = self.read(ArticleDecision)
+        decide_first_article(proof=self.proof(given.pop("pin")), article=article, at=self.at, **given)
+        return Response(_articles(family), status=201)
+
+
+def _articles(family: str) -> dict[str, Any]:
+    rows = [
+        {
+            "uuid": str(one.uuid),
+            "serial": one.serial,
+            "stage": one.stage_number,
+            "cause": one.cause,
+            "about": one.about,
+            "state": one.state,
+            "reason": one.reason,
+            "decided_by": one.decided_by_name,
+        }
+        for one in first_articles(family_by_code(family).id)
+    ]
+    return {"first_articles": rows}
 
 
 # ----------------------------------------------------------------------------------------------- applicability

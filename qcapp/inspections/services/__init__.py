@@ -30,6 +30,7 @@ from qcapp.production.services import create_unit, lock_unit
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
 from ..queries import InspectionView, adopted, inspection_of_unit, standing_of
 from ..queries.beside import without_photo
+from ..queries.first_articles import waits_for
 from ..queries.loading import rounds_of
 from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
@@ -151,7 +152,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`, `photo_missing`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -216,6 +217,10 @@ def _check_signable(view: InspectionView, stage: StageStanding) -> None:
     if earlier:
         message = f"Stage {earlier[0]} comes first and is not signed, or was changed since."
         raise Refused("earlier_stage_unsigned", message, stages=earlier)
+    waiting = waits_for(view.unit, stage.number)
+    if waiting:
+        message = f"{view.unit.serial} waits at stage {waiting[0].stage_number} for first article {waiting[0].name}."
+        raise Refused("first_article_open", message, articles=[one.serial for one in waiting])
     holding = [hold for hold in view.holds if hold.from_stage is None or hold.from_stage < stage.number]
     if holding:
         sources = ", ".join(hold.source for hold in holding)
