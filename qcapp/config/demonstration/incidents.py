@@ -72,8 +72,8 @@ class Handling:
         if self.incident.disposition in {"rework", "repair"}:
             by = self.cast.with_role(Role.WELDER)
             for step in read_report(self.number).steps_open:
-                told = {"number": self.number, "position": step.position, "at": self.unit.shift.after(20)}
-                correcting.confirm_step(by=by, **told)
+                at = self.unit.shift.after(20)
+                correcting.confirm_step(by=by, number=self.number, position=step.position, at=at)
             note = f"Done by {self.incident.procedure}, one attempt."
             correcting.finish_correction(by=by, number=self.number, note=note, at=self.unit.shift.after(90))
 
@@ -109,8 +109,8 @@ class Handling:
                 leaving.sign_destruction(proof=proof, number=self.number, how=how, at=at)
         if self.incident.disposition == "return_to_supplier":
             by, at = self.cast.with_role(Role.QUALITY_MANAGER), self.unit.shift.after(15)
-            told = {"supplier": "Tidewell Tube Works (invented)", "text": self.incident.action, "at": at}
-            leaving.write_return_note(by=by, number=self.number, **told)
+            supplier, text = "Tidewell Tube Works (invented)", self.incident.action
+            leaving.write_return_note(by=by, number=self.number, supplier=supplier, text=text, at=at)
 
     def _inspect_again(self) -> None:
         """The new round, by the third inspector, with the second inspection where the plan asks for it."""

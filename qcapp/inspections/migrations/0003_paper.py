@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('evidence', '0001_evidence'),
-        ('inspections', '0005_photos'),
+        ('inspections', '0002_photos'),
         ('people', '0001_people'),
         ('plans', '0002_drawings'),
         ('production', '0001_production'),

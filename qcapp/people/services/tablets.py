@@ -133,9 +133,10 @@ def person_by_key(*, tablet: Tablet, key: str, nonce: str, signature: str, at: d
         named = signing.TimestampSigner(salt=FOR_SWITCH).unsign(nonce, max_age=NONCE_LASTS)
     except signing.BadSignature:
         named = ""
-    fits = row is not None and row.tablet_id == tablet.pk and queries.opens_sessions(row, at)
     if (
-        not fits
+        row is None
+        or row.tablet_id != tablet.pk
+        or not queries.opens_sessions(row, at)
         or named != str(tablet.uuid)
         or not tablet_keys.is_signed(row.entry_key, tablet_keys.SWITCH, nonce, signature)
     ):

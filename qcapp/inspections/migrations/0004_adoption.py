@@ -11,7 +11,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ('inspections', '0003_paper'),
         ('people', '0001_people'),
-        ('plans', '0003_changes'),
+        ('plans', '0004_changes'),
         ('production', '0001_production'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
