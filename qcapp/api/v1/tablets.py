@@ -135,7 +135,7 @@ class DiscardsView(ActView):
         given = self.read(Discard)
         discard_entry(
             by=self.person,
-            body=given["operation"],
+            body=dict(request.data)["operation"],
             reason=given["reason"],
             tablet=getattr(self.django_request, "tablet", None),
             at=self.at,

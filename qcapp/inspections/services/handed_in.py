@@ -83,13 +83,12 @@ def _read(stream: BinaryIO) -> dict[str, Any]:
     if not known:
         message = "This is not a file of unsent entries. On the tablet: tap what is where, then Save to a file."
         raise Invalid("file_unreadable", message)
-    found: dict[str, Any] = body
-    return found
+    return body
 
 
 def _entry(operation: object, verdict: Verdictlet) -> HandedIn:
     said = operation if isinstance(operation, dict) else {}
-    serial, checkpoint, raw, by = (
+    serial, checkpoint, raw, recorded_by = (
         str(said.get(name, ""))[:80] for name in ("serial", "checkpoint", "raw", "recorded_by")
     )
-    return HandedIn(serial, checkpoint, raw, by, verdict)
+    return HandedIn(serial, checkpoint, raw, recorded_by, verdict)

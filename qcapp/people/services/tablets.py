@@ -133,15 +133,14 @@ def person_by_key(*, tablet: Tablet, key: str, nonce: str, signature: str, at: d
         named = signing.TimestampSigner(salt=FOR_SWITCH).unsign(nonce, max_age=NONCE_LASTS)
     except signing.BadSignature:
         named = ""
-    if (
-        row is None
-        or row.tablet_id != tablet.pk
-        or not queries.opens_sessions(row, at)
-        or named != str(tablet.uuid)
-        or not tablet_keys.is_signed(row.entry_key, tablet_keys.SWITCH, nonce, signature)
-    ):
+    if row is None or not _unlocks(row, tablet, named, nonce, signature, at):
         raise NotAllowed("key_refused", "The PIN was changed, or this tablet is not yours. Give badge and PIN again.")
     return tablet_proof(row.person, at)
+
+
+def _unlocks(key: TabletKey, tablet: Tablet, named: str, nonce: str, signature: str, at: datetime) -> bool:
+    fits = key.tablet_id == tablet.pk and named == str(tablet.uuid) and queries.opens_sessions(key, at)
+    return fits and tablet_keys.is_signed(key.entry_key, tablet_keys.SWITCH, nonce, signature)
 
 
 def tablet_contact(
