@@ -19,6 +19,7 @@ from django.utils import timezone
 from qcapp.audit.services import anchor
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.player import make_plans, play_units
+from qcapp.config.demonstration.revisions import play_revision
 from qcapp.config.demonstration.stories import UNITS
 
 DONE = "played"
@@ -82,6 +83,7 @@ class Command(BaseCommand):
             self.stdout.flush()
 
         play_units(UNITS, cast, now, now, tick)
+        play_revision(cast, now, now)
         self.stdout.write("")
         anchor(at=now)
 
