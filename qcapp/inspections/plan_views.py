@@ -10,11 +10,12 @@ from django.views.decorators.http import require_safe
 
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
-from qcapp.plans.queries import checkpoints_of, revision_card
+from qcapp.plans.queries import checkpoints_of, previous_of, revision_card
 from qcapp.plans.queries.citing import revisions_citing
 
 from .queries.coming import coming_units
 from .queries.trying import tried_on, units_inspected_to
+from .queries.trying_capability import changed_capability
 
 AMOUNTS = (10, 40, 100, 200)
 
@@ -26,11 +27,16 @@ def try_on_units(request: HttpRequest, uuid: UUID) -> HttpResponse:
     card = revision_card(uuid)
     asked = request.GET.get("units", "")
     units = int(asked) if asked in map(str, AMOUNTS) else 40
+    before = previous_of(card.id)
     shown = {
         "revision": card,
+        "before": before,
         "amounts": AMOUNTS,
         "units": units,
         "tried": tried_on(card.family_id, checkpoints_of(card.id), units, viewer=request.user),
+        "capable": changed_capability(card.family_id, checkpoints_of(before.id), checkpoints_of(card.id), units)
+        if before
+        else [],
     }
     return render(request, "inspections/try_plan.html", shown)
 

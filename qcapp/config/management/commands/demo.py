@@ -23,6 +23,7 @@ from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
 from qcapp.config.demonstration.player import make_plans, play_units
+from qcapp.config.demonstration.revisions import play_revision
 from qcapp.config.demonstration.stories import UNITS
 from qcapp.config.demonstration.welding import make_welding
 
@@ -93,6 +94,7 @@ class Command(BaseCommand):
         play_metrology(cast, now)
         improve(cast, now)
         play_containment(cast, now)
+        play_revision(cast, now, now)
         self.stdout.write("")
         anchor(at=now)
 
