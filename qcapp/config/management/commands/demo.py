@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from qcapp.audit.services import anchor
 from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.goods import make_goods, send_out
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.stories import UNITS
 
@@ -72,6 +73,7 @@ class Command(BaseCommand):
         cast = people.make_people(begin)
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
+        make_goods(cast, begin + timedelta(days=2), now)
         done = 0
 
         def tick() -> None:
@@ -82,6 +84,7 @@ class Command(BaseCommand):
             self.stdout.flush()
 
         play_units(UNITS, cast, now, now, tick)
+        send_out(cast, now)
         self.stdout.write("")
         anchor(at=now)
 
