@@ -32,9 +32,9 @@ def test_shows_a_unit_with_everything_about_it(
 ) -> None:
     Case.out_of_band(workshop)
     client = client_of(workshop.cast.customer_service)
-    with django_assert_max_num_queries(30):  # the first reading of a plan, kept afterwards
+    with django_assert_max_num_queries(36):  # the first reading of a plan, kept afterwards
         client.get("/units/FR-200-0147/")
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(26):
         page = client.get("/units/FR-200-0147/").text
     for text in (
         "FR-200-0147",
@@ -91,7 +91,7 @@ def test_finds_units_by_any_part_of_the_serial(
     assert "FR-200-0147" in page
     assert "FR-200-0148" in page
     assert client.get("/units/?q=0147")["Location"] == "/units/FR-200-0147/"
-    assert "No unit has “9999” in its serial." in client.get("/units/?q=9999").text
+    assert "No unit has “9999” in its serial, VIN, order or certificate." in client.get("/units/?q=9999").text
     assert client.get("/units/").status_code == 200
 
 

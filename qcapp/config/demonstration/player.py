@@ -23,6 +23,7 @@ from qcapp.production import services as production
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
 from .drawings import balloon_frame
+from .goods import fit_components, use_tubes
 from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
 from .readings import Bench
@@ -52,7 +53,8 @@ def make_plans(cast: Cast, at: datetime) -> None:
         if code == "FR-200":
             balloon_frame(author, card, at)
         plans.send_for_review(by=author, revision_uuid=card.uuid, at=at)
-        plans.approve(proof=demonstration_proof(engineer, at), revision_uuid=card.uuid, at=at)
+        if any(one.criticality == "critical" for one in checkpoints_of(card.id)):
+            plans.approve(proof=demonstration_proof(engineer, at), revision_uuid=card.uuid, at=at)
         plans.release(proof=demonstration_proof(releaser, at), revision_uuid=card.uuid, at=at)
 
 
@@ -79,6 +81,7 @@ class UnitPlayer:
             by=opened_by, family_code=self.story.family, serial=self.story.serial, order_number=self.story.order,
             variant="", at=self.shift.at,
         )  # fmt: skip
+        use_tubes(self)
         numbers = [stage.number for stage in self.revision.stages]
         for number in numbers[: self.story.stages]:
             if not self._stage(number):
@@ -94,6 +97,8 @@ class UnitPlayer:
         """Record and sign one stage; False when a report that has not ended stands against going on."""
         if number == 3:
             self._weld()
+        if number == 7:
+            fit_components(self, "trial_fitted")
         due = self._due(number)
         reports = self.record(self.inspector, due, inspection=1)
         self._correct_mistyped()
@@ -231,6 +236,7 @@ class UnitPlayer:
         return Handling(self, incident, card, report).play()
 
     def _release(self) -> None:
+        fit_components(self, "delivered_with")
         releaser = self.cast.with_role(Role.QUALITY_MANAGER)
         at = self.shift.after(30)
         release(proof=demonstration_proof(releaser, at), serial=self.story.serial, at=at)

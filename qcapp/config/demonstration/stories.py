@@ -12,6 +12,7 @@ FAMILIES = (
     ("FK-30", "girder fork", "FK-30-{number:4}", "FK", "C"),
     ("FT-14", "fuel tank", "FT-14-{number:4}", "FT", "B"),
     ("HT-6", "hydraulic tank", "HT-6-{number:4}", "HT", "A"),
+    ("TK-200", "cut-tube kit", "TK-200-{number:4}", "TK", "A"),
 )
 
 
@@ -132,4 +133,5 @@ PARTS = tuple(
     for family, first in (("AX-200", 90), ("FK-30", 90), ("FT-14", 90), ("HT-6", 90))
     for i in range(5)
 )  # fmt: skip
-UNITS = (*FRAMES, *PARTS)
+FITTED = tuple(story for story in PARTS if story.released and not story.scrapped)  # before the frames they go into
+UNITS = (*FITTED, *FRAMES, *(story for story in PARTS if story not in FITTED))

@@ -20,6 +20,7 @@ from qcapp.audit.services import anchor
 from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
 from qcapp.config.demonstration.containment import play_containment
+from qcapp.config.demonstration.goods import make_goods, send_out
 from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
 from qcapp.config.demonstration.player import make_plans, play_units
@@ -80,6 +81,7 @@ class Command(BaseCommand):
         make_plans(cast, begin + timedelta(days=1))
         make_key(at=begin, years=10)
         make_welding(cast, begin + timedelta(days=1))
+        make_goods(cast, begin + timedelta(days=2), now)
         done = 0
         stories = (*mudguards(), *UNITS)
 
@@ -95,6 +97,7 @@ class Command(BaseCommand):
         improve(cast, now)
         play_containment(cast, now)
         play_revision(cast, now, now)
+        send_out(cast, now)
         self.stdout.write("")
         anchor(at=now)
 
