@@ -22,6 +22,7 @@ NOBODY = "00000000-0000-7000-8000-000000000000"
 FILLED = {
     "uuid": NOBODY,
     "sheet": NOBODY,
+    "article": NOBODY,
     "stage": "1",
     "calibration": "1",
     "deputy_id": "1",
