@@ -40,6 +40,16 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/improvement/field/", "number", ("improvement.FieldAction", "number")),
     ("/improvement/costs/", "entry_id", ("improvement.CostEntry", "pk")),
     ("/messages/", "message_id", ("shop_messages.Message", "pk")),
+    ("/tablets/", "uuid", ("people.Tablet", "uuid")),
+    ("/paper/", "uuid", ("inspections.PaperSheet", "uuid")),
+    ("/holds/", "uuid", ("production.Hold", "uuid")),
+    ("/batches/", "uuid", ("certificates.Batch", "uuid")),
+    ("/studies/", "study", ("gauges.Study", "pk")),
+    ("/recall/", "calibration", ("gauges.Calibration", "pk")),
+    ("/first-articles/", "article", ("inspections.FirstArticle", "pk")),
+    ("/goods/lots/", "code", ("production.Lot", "code")),
+    ("/goods/heats/", "number", ("production.Heat", "number")),
+    ("/certificates/families/", "code", ("production.PartFamily", "code")),
     ("", "family", ("production.PartFamily", "code")),
 )
 CHOICES = {
@@ -48,6 +58,10 @@ CHOICES = {
     "name": ("bench",),
     "row": ("1",),
     "key": ("head_angle",),
+    "stage": ("5",),
+    "code": ("de",),
+    "month": ("2026-01",),
+    "form": ("sheet",),
 }
 OF_THE_TABLET = {"session", "units", "bench"}
 SEARCHES = (
@@ -125,10 +139,10 @@ def filled(address: Address) -> list[str]:
 
 
 def values(path: str, name: str) -> tuple[str, ...]:
-    if name in CHOICES:
-        return CHOICES[name]
     for place, placeholder, (label, field) in FILLED:
         if place in path and placeholder == name:
             found = list(apps.get_model(label)._base_manager.order_by("pk").values_list(field, flat=True))
             return tuple(str(value) for value in {found[0], found[-1]}) if found else ("1",)
+    if name in CHOICES:
+        return CHOICES[name]
     raise AssertionError(f"{path}: say in FILLED what <{name}> stands for.")
