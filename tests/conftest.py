@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import os
 import socket
+import subprocess
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +60,14 @@ def empty_as_superuser(connection: BaseDatabaseWrapper) -> None:
         cursor.execute(";".join(["SET LOCAL session_replication_role = replica", *deletes]), None)
 
 
+def pytest_sessionstart() -> None:
+    """The words of the floor pages, compiled as .ci/setup does it, where they are newer than what is compiled."""
+    for po in (REPOSITORY / "qcapp" / "locale").glob("*/LC_MESSAGES/*.po"):
+        mo = po.with_suffix(".mo")
+        if not mo.exists() or mo.stat().st_mtime < po.stat().st_mtime:
+            subprocess.run(["msgfmt", "--check-format", "-o", str(mo), str(po)], check=True, timeout=30)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _no_network() -> Iterator[None]:
     """A connection to anything but this machine is an error."""
@@ -81,3 +91,11 @@ def postgresql_url() -> str:
     if not env.is_file():
         pytest.skip("no PostgreSQL server for tests: run `bash .ci/setup test`")
     return env.read_text().strip().partition("=")[2]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _signing_key() -> None:
+    """A key in the run's own folder, valid in every year that the tests play in."""
+    from qcapp.lib import signing_keys
+
+    signing_keys.keep(signing_keys.new_bundle("The tests' workshop", datetime(2020, 1, 1, tzinfo=UTC), 30))

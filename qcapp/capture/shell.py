@@ -12,24 +12,37 @@ from django.contrib.staticfiles.storage import staticfiles_storage
 from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import reverse
+from django.utils import translation
+
+from .language import OTHERS, SOURCE, words_of
 
 FILES = (
     "css/tokens.css",
     "css/floor.css",
     "img/band.svg",
     "js/verdict.js",
+    "capture/acts.js",
     "capture/band.js",
     "capture/bench.js",
+    "capture/beside.js",
     "capture/dialogs.js",
     "capture/dom.js",
     "capture/entering.js",
     "capture/floor.js",
     "capture/outbox.js",
+    "capture/overview.js",
+    "capture/holds.js",
     "capture/panels.js",
+    "capture/photo.js",
+    "capture/people.js",
+    "capture/scan.js",
     "capture/shell.js",
+    "capture/spot.js",
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",
+    "capture/words.js",
+    "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
 SHELLS = ("floor", "bench")
@@ -38,13 +51,15 @@ SHELLS = ("floor", "bench")
 def shell_html(name: str) -> str:
     """The page `floor` or `bench` as everybody gets it: no name, no token, no unit."""
     site = {"site_name": settings.QCAPP_SITE_NAME, "demonstration": settings.QCAPP_DEMO}
-    return render_to_string(f"capture/{name}.html", site | {"shell": True})
+    with translation.override(SOURCE):  # the scripts translate it: who looks at it is not known here
+        return render_to_string(f"capture/{name}.html", site | {"shell": True})
 
 
 def worker_script() -> str:
     """The service worker with the list of what it keeps. Its bytes change with every release."""
     shells = {name: reverse("capture:shell", args=[name]) for name in SHELLS}
-    kept = [*(static(name) for name in FILES), *shells.values()]
+    words = [reverse("capture:words", args=[code]) for code in OTHERS]
+    kept = [*(static(name) for name in FILES), *shells.values(), *words]
     return render_to_string(
         "capture/sw.js", {"version": version(), "kept": json.dumps(kept), "shells": json.dumps(shells)}
     )
@@ -53,6 +68,7 @@ def worker_script() -> str:
 def version() -> str:
     """A digest over everything that a tablet keeps, so that a change of any of it is a new version."""
     parts = [_print_of(name) for name in FILES] + [shell_html(name) for name in SHELLS]
+    parts += [json.dumps(words_of(code), sort_keys=True) for code in OTHERS]
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]
 
 

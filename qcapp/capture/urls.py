@@ -1,12 +1,15 @@
 from django.urls import path
 
-from . import views
+from . import decoding, views, welding
 
 app_name = "capture"
 urlpatterns = [
     path("floor/", views.floor, name="floor"),
     path("floor/shell/<str:name>/", views.shell, name="shell"),
+    path("floor/decode/", decoding.decode, name="decode"),
+    path("floor/words/<str:code>/", views.words, name="words"),
     path("floor/app.webmanifest", views.manifest, name="manifest"),
     path("sw.js", views.worker, name="worker"),
+    path("units/<str:serial>/weld/", welding.weld, name="weld"),
     path("units/<str:serial>/bench/", views.bench, name="bench"),
 ]

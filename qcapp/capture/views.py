@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -15,14 +19,34 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import unit_by_serial, units_in_build
 
+from .language import OTHERS, words_of
 from .shell import SHELLS, shell_html, worker_script
 from .shell import manifest as app_manifest
 
 ON_THE_FLOOR = 24
 
 
+View = Callable[..., HttpResponseBase]
+
+
+def shell_for_tablets(name: str) -> Callable[[View], View]:
+    """A shared tablet on which nobody is signed in gets the page without names; the page asks who works there."""
+
+    def decorate(view: View) -> View:
+        @wraps(view)
+        def shown(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if getattr(request, "tablet", None) is not None and not request.user.is_authenticated:
+                return HttpResponse(shell_html(name))
+            return view(request, *args, **kwargs)
+
+        return shown
+
+    return decorate
+
+
 @never_cache
 @require_safe
+@shell_for_tablets("floor")
 @needs(Act.RECORD_RESULT)
 def floor(request: HttpRequest) -> HttpResponse:
     """Type or scan a serial, or pick one of the units in build."""
@@ -39,6 +63,7 @@ def floor(request: HttpRequest) -> HttpResponse:
         "units": [(unit, progress.get(unit.item_id)) for unit in units],
         "problem": problem,
         "serial": serial,
+        "shared": getattr(request, "tablet", None) is not None,
         "may_open": may(request.user, Act.OPEN_UNIT, timezone.now()),
     }
     return render(request, "capture/floor.html", context, status=404 if problem else 200)
@@ -46,6 +71,7 @@ def floor(request: HttpRequest) -> HttpResponse:
 
 @never_cache
 @require_safe
+@shell_for_tablets("bench")
 @needs(Act.RECORD_RESULT)
 def bench(request: HttpRequest, serial: str) -> HttpResponse:
     """The page shell of one unit; everything on it is fetched by the page itself, also the name of who is there."""
@@ -59,6 +85,15 @@ def shell(request: HttpRequest, name: str) -> HttpResponse:
     if name not in SHELLS:
         raise Http404
     return HttpResponse(shell_html(name), headers={"Cache-Control": "no-cache"})
+
+
+@public
+@require_safe
+def words(request: HttpRequest, code: str) -> HttpResponse:
+    """What the scripts say in German or Spanish; a tablet keeps it, so that it speaks so without network too."""
+    if code not in OTHERS:
+        raise Http404
+    return JsonResponse(words_of(code), headers={"Cache-Control": "no-cache"})
 
 
 @public

@@ -6,6 +6,8 @@ from typing import Any
 
 from django import forms
 
+from .choices import KINDS, LANGUAGES, LENGTHS, PAPERS
+
 
 def _pin() -> forms.CharField:
     """A PIN: never shown again, never kept."""
@@ -43,3 +45,25 @@ class DecideForm(forms.Form):
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **(options | {"auto_id": False}))
+
+
+class ChoiceForm(forms.Form):
+    """What a family's certificates hold."""
+
+    kind = forms.ChoiceField(label="Kind", choices=list(KINDS.items()))
+    language = forms.ChoiceField(label="Language", choices=list(LANGUAGES.items()))
+    paper = forms.ChoiceField(label="Paper", choices=list(PAPERS.items()))
+    lengths = forms.ChoiceField(label="Lengths", choices=list(LENGTHS.items()))
+    names = forms.BooleanField(label="Names of inspectors and welders, not only their numbers", required=False)
+    welds = forms.BooleanField(label="Weld map", required=False)
+    cautions = forms.BooleanField(label="Cautions of the plan", required=False)
+
+
+class CheckForm(forms.Form):
+    """A PDF to be checked; it is kept nowhere."""
+
+    file = forms.FileField(
+        label="The PDF file",
+        widget=forms.FileInput(attrs={"accept": "application/pdf,.pdf"}),
+        error_messages={"required": "Choose the PDF file of the certificate.", "empty": "The file is empty."},
+    )

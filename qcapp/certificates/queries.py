@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery, Value
-from django.db.models.functions import Replace, Upper
+from django.db.models.functions import Coalesce, Replace, Upper
 
 from qcapp.core.errors import NotFound, Refused
 from qcapp.core.identification import lookup_key
 from qcapp.core.sealing import digest
 from qcapp.lib.plain_text import shown
+from qcapp.lib.signing_keys import grouped, keys_here
 from qcapp.people.roles import Role
 from qcapp.production.queries import UnitCard
 
-from .models import Certificate, Release
+from .choices import Choice
+from .models import Certificate, PaperChoice, Release, SigningCertificate
 from .release_checks import Finding, Standing, check, standing_of
 
 LONGEST_TOKEN = 60
@@ -74,6 +76,19 @@ class CertificateCard:
         if self.replaced_by is not None:
             return "replaced"
         return "under review" if self.in_doubt else "current"
+
+
+@dataclass(frozen=True)
+class PublishedKey:
+    """The public side of a signing key."""
+
+    fingerprint: str
+    valid_from: datetime
+    valid_until: datetime
+
+    @property
+    def grouped(self) -> str:
+        return grouped(self.fingerprint)
 
 
 @dataclass(frozen=True)
@@ -144,6 +159,12 @@ def certificates_of(item_id: int) -> list[CertificateCard]:
     return _cards(Certificate.objects.filter(item=item_id).order_by("-issue"))
 
 
+def certificates_since(since: datetime, limit: int = 100) -> list[CertificateCard]:
+    """Issues made or withdrawn at or after a time, the oldest first; `limit` of them at most."""
+    rows = Certificate.objects.annotate(changed=Coalesce("withdrawal__at", "issued_at"))
+    return _cards(rows.filter(changed__gte=since).order_by("changed", "id")[:limit])
+
+
 def check_token(token: str) -> CertificateCard:
     """The certificate behind the address in a QR code. Raises NotFound `certificate_unknown`."""
     readable = "\0" not in token and len(token) <= LONGEST_TOKEN
@@ -152,6 +173,39 @@ def check_token(token: str) -> CertificateCard:
         message = "No certificate of this maker has this address. Compare it with the printed one, letter by letter."
         raise NotFound("certificate_unknown", message)
     return cards[0]
+
+
+def card_of(certificate_id: int) -> CertificateCard:
+    """The issue with this key. Raises NotFound `certificate_unknown`."""
+    cards = _cards(Certificate.objects.filter(pk=certificate_id))
+    if not cards:
+        raise NotFound("certificate_unknown", "There is no such certificate.")
+    return cards[0]
+
+
+def issued_as(identifier: str) -> bool:
+    """Whether an issue has this identifier, which its file names as its own."""
+    try:
+        return Certificate.objects.filter(uuid=UUID(hex=identifier)).exists()
+    except ValueError:
+        return False
+
+
+def known_fingerprints() -> set[str]:
+    """Every key that signed or signs certificates here."""
+    return set(SigningCertificate.objects.values_list("fingerprint", flat=True)) | set(keys_here())
+
+
+def paper_choice(family_id: int) -> Choice:
+    """What the family's certificates hold, as chosen last."""
+    row = PaperChoice.objects.filter(family=family_id).order_by("-id").first()
+    return Choice() if row is None else Choice(**{field.name: getattr(row, field.name) for field in fields(Choice)})
+
+
+def published_keys() -> list[PublishedKey]:
+    """The keys of this maker, the newest first, for everybody to compare."""
+    rows = SigningCertificate.objects.order_by("-valid_from", "-id")
+    return [PublishedKey(row.fingerprint, row.valid_from, row.valid_until) for row in rows]
 
 
 def content_of(certificate_id: int) -> dict[str, Any]:

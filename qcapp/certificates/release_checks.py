@@ -7,19 +7,23 @@ tests: one for proven, one for not.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.beside import without_photo
+from qcapp.inspections.queries.left_behind import left_behind
 from qcapp.inspections.queries.proof import near_limit_in, unproven_in
 from qcapp.inspections.queries.secrets import secrets_of
+from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.queries import reports_of
 
 from .as_built_checks import against_components, against_material
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import CheckpointView, InspectionView, Unproven
+    from qcapp.inspections.queries.left_behind import LeftBehind
     from qcapp.nonconformance.queries import ConcessionCard, ReportCard
     from qcapp.production.queries import HoldCard
 
@@ -53,6 +57,8 @@ class Standing:
     unproven: list[Unproven]
     near_limit: list[Unproven]
     reports: list[ReportCard]
+    without_photo: list[CheckpointView]
+    left_behind: list[LeftBehind] = field(default_factory=list)
 
     @property
     def serial(self) -> str:
@@ -82,6 +88,8 @@ def standing_of(serial: str) -> Standing:
         unproven=unproven_in(inspection),
         near_limit=near_limit_in(inspection),
         reports=reports_of(inspection.unit.item_id, secret=secrets_of(inspection)),
+        without_photo=without_photo(inspection.unit.item_id, inspection.checkpoints),
+        left_behind=left_behind(inspection),
     )
 
 
@@ -146,6 +154,17 @@ def second_inspections(standing: Standing) -> Finding:
     return Finding("second_inspections", title, False, sentence, _to_checkpoints(standing, owing))
 
 
+def photos_there(standing: Standing) -> Finding:
+    title = "Photos that the plan asks for are there"
+    asked = sum(one.card.photo for one in standing.due)
+    lacking = standing.without_photo
+    if not lacking:
+        sentence = f"{asked} taken at their checkpoints." if asked else "The plan asks for none."
+        return Finding("photos_there", title, True, sentence)
+    sentence = f"No photo yet: {_named(lacking)}."
+    return Finding("photos_there", title, False, sentence, _to_checkpoints(standing, lacking))
+
+
 def answers_are_proof(standing: Standing) -> Finding:
     title = "Every answer counts as proof"
     if not standing.unproven:
@@ -168,12 +187,40 @@ def near_limits_decided(standing: Standing) -> Finding:
 def answers_conform(standing: Standing) -> Finding:
     title = "Every answer conforms or is covered by a concession"
     failing = [one for one in standing.due if one.counts is not None and not one.counts.passes]
+    if ended := _ended(standing, failing):
+        sentence = "; ".join(f"{one.number} ended on {one.ends_on:%-d %B %Y}" for one in ended) + "; decide again."
+        links = tuple(Link(one.report_number, f"/nonconformances/{one.report_number}/") for one in ended)
+        return Finding("answers_conform", title, False, sentence, links)
     uncovered = [one for one in failing if concession_for(one, standing.concessions) is None]
     if not uncovered:
         sentence = f"Under a concession: {_named(failing)}." if failing else "No answer stands out of band."
         return Finding("answers_conform", title, True, sentence)
     sentence = f"Do not conform: {_named(uncovered)}."
     return Finding("answers_conform", title, False, sentence, _to_checkpoints(standing, uncovered))
+
+
+def _ended(standing: Standing, failing: list[CheckpointView]) -> list[ConcessionCard]:
+    """Concessions that a unit in build needs and that may no longer be used. A released one was released in time."""
+    if standing.inspection.unit.state != "in_build":
+        return []
+    used = [found for one in failing if (found := concession_for(one, standing.concessions))]
+    return [one for one in used if one.ended(site_day())]
+
+
+def nothing_left_behind(standing: Standing) -> Finding:
+    """A change of plan, of variant or of applicability never clears what was found."""
+    title = "Nothing known out of band was left behind by a change of plan"
+    uncovered = [one for one in standing.left_behind if not _conceded(one, standing.concessions)]
+    if not uncovered:
+        words = f"Under a concession: {_numbers([one.number for one in standing.left_behind])}."
+        return Finding("nothing_left_behind", title, True, words if standing.left_behind else "Nothing was.")
+    named = "; ".join(f"{one.number} {one.title}: {one.described}" for one in uncovered[:SHOWN])
+    sentence = f"No longer asked, but found: {named}. It takes a disposition with a concession."
+    return Finding("nothing_left_behind", title, False, sentence, (_to_unit(standing),))
+
+
+def _conceded(one: LeftBehind, concessions: list[ConcessionCard]) -> bool:
+    return any(c.characteristic_id == one.characteristic_id and c.covers(one.answer) for c in concessions)
 
 
 def reports_ended(standing: Standing) -> Finding:
@@ -223,9 +270,11 @@ CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     all_answered,
     no_conflict,
     second_inspections,
+    photos_there,
     answers_are_proof,
     near_limits_decided,
     answers_conform,
+    nothing_left_behind,
     reports_ended,
     holds_lifted,
     parts_in_order,

@@ -1,4 +1,4 @@
-"""Release of a unit with what stands against it, certificates, and the public check that one is real."""
+"""Release of a unit with what stands against it, certificates."""
 
 from __future__ import annotations
 
@@ -12,23 +12,23 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from qcapp.core.errors import NotFound, QcError
+from qcapp.core.errors import QcError
 from qcapp.inspections.queries import Unproven
 from qcapp.inspections.services import decide_result
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
-from qcapp.people.access import needs, public
+from qcapp.people.access import needs
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
 
 from . import forms
-from .queries import ReleaseState, certificate, certificates_of, check_token, release_state
+from .queries import ReleaseState, certificate, certificates_of, release_state
 from .services.issuing import issue_certificate, withdraw_certificate
+from .services.packing import package_of
 from .services.releasing import release, withdraw_release
 from .services.rendering import frozen_json, pdf_bytes
 
@@ -118,8 +118,11 @@ def pdf(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """The certificate's own file: the same bytes at every asking."""
     card = certificate(number, issue)
     name = f"{card.number}-issue-{card.issue}.pdf"
+    data = pdf_bytes(
+        card, at=timezone.now(), language=request.GET.get("language", ""), paper=request.GET.get("paper", "")
+    )
     headers = {"Content-Disposition": f'inline; filename="{name}"'}
-    return HttpResponse(pdf_bytes(card, at=timezone.now()), content_type="application/pdf", headers=headers)
+    return HttpResponse(data, content_type="application/pdf", headers=headers)
 
 
 @require_safe
@@ -129,17 +132,13 @@ def frozen(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     return HttpResponse(frozen_json(certificate(number, issue)), content_type="application/json; charset=utf-8")
 
 
-@never_cache
 @require_safe
-@public
-def check(request: HttpRequest, token: str) -> HttpResponse:
-    """Is this paper real, and is it the current one? Tells only what the holder has in hand."""
-    try:
-        card = check_token(token)
-    except NotFound as error:
-        context = {"problem": error.message}
-        return render(request, "certificates/check.html", context, status=HTTPStatus.NOT_FOUND)
-    return render(request, "certificates/check.html", {"card": card})
+@needs(Act.GET_CERTIFICATE)
+def package(request: HttpRequest, number: str, issue: int) -> HttpResponse:
+    """Everything about one issue in one file, for a customer or an authority."""
+    card = certificate(number, issue)
+    headers = {"Content-Disposition": f'attachment; filename="{card.number}-issue-{card.issue}.zip"'}
+    return HttpResponse(package_of(card, at=timezone.now()), content_type="application/zip", headers=headers)
 
 
 def _proof(request: HttpRequest, pin: str, at: datetime) -> Proof:

@@ -16,11 +16,13 @@ MENU = (
     ("Goods", "/goods/", Act.KEEP_GOODS),
     ("Customers", "/customers/", Act.SEE_CUSTOMERS),
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
+    ("Improvement", "/improvement/", Act.LOOK_AT_IMPROVEMENT),
     ("Plans", "/plans/", Act.LOOK_AT_PLAN),
     ("Limits", "/limits/", Act.LOOK_AT_PLAN),
     ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),
     ("Trends", "/trends/", Act.LOOK_AT_TRENDS),
     ("People", "/people/", Act.KEEP_PEOPLE),
+    ("Tablets", "/tablets/", Act.LOOK_AT_TABLETS),
     ("Audit", "/audit/", Act.READ_AUDIT),
 )
 

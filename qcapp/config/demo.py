@@ -1,4 +1,4 @@
-"""Lets `manage.py demo` start on a machine where nothing is set: its folder, its key, its mark."""
+"""Lets `manage.py demo` start on a machine where nothing is set: its folder, its keys, its mark."""
 
 from __future__ import annotations
 
@@ -29,6 +29,8 @@ def prepare(arguments: Sequence[str], environ: MutableMapping[str, str]) -> Path
         return folder
     if not environ.get("QCAPP_SECRET_KEY"):
         keep_secret_key(folder / "secret_key")
+    if not environ.get("QCAPP_SIGNING_PASSPHRASE"):
+        keep_secret_key(folder / "signing_passphrase")
     (folder / "demo").write_text("This folder holds the invented demonstration. Nothing in it is valid.\n")
     return folder
 

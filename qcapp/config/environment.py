@@ -44,6 +44,11 @@ class Environment:
         self.asked.add(name)
         return self.values.get(name, "").strip() or default
 
+    def kept_text(self, name: str, file: Path) -> str:
+        """The variable, else what stands in `file`, else empty."""
+        kept = file.read_text(encoding="utf-8").strip() if file.is_file() else ""
+        return self.text(name, kept)
+
     def complain(self, number: int, message: str, hint: str) -> None:
         """Note a problem as qcapp.E and three digits."""
         self.problems.append(Problem(f"qcapp.E{number:03}", message, hint))
@@ -54,6 +59,14 @@ class Environment:
         if word not in WORDS:
             self.complain(2, f"{name} is {word!r}.", f"Write {name}=yes or {name}=no.")
         return WORDS.get(word, default)
+
+    def one_of(self, name: str, words: tuple[str, ...], number: int) -> str:
+        """One of these words, the first when nothing is said."""
+        word = self.text(name, words[0])
+        if word not in words:
+            self.complain(number, f"{name} is {word!r}.", f"Write {name}= with one of {', '.join(words)}.")
+            return words[0]
+        return word
 
     def database(self, name: str, default: str, number: int) -> dict[str, Any]:
         """The DATABASES entry of an address (E003, E004). The address is not repeated: it can hold a

@@ -31,6 +31,7 @@ QCAPP_SITE_ZONE = env.zone("QCAPP_SITE_ZONE", "Europe/Berlin")
 QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_DEMO else "qcapp")
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
+QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)
 QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 
@@ -38,6 +39,12 @@ QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 SECRET_KEY = env.secret_key("QCAPP_SECRET_KEY", QCAPP_DATA_DIR / "secret_key", DEBUG)
 QCAPP_PIN_PEPPER = env.secret("QCAPP_PIN_PEPPER", SECRET_KEY, "qcapp PIN pepper 1")
 QCAPP_ANCHOR_KEY = env.secret("QCAPP_ANCHOR_KEY", SECRET_KEY, "qcapp audit anchors 1")
+QCAPP_SIGNING_FOLDER = Path(env.text("QCAPP_SIGNING_FOLDER", str(QCAPP_DATA_DIR / "keys")))
+QCAPP_SIGNING_PASSPHRASE = env.kept_text("QCAPP_SIGNING_PASSPHRASE", QCAPP_DATA_DIR / "signing_passphrase")
+QCAPP_TIMESTAMP_URL = env.text("QCAPP_TIMESTAMP_URL")
+QCAPP_WEBHOOK_URL = env.text("QCAPP_WEBHOOK_URL")
+QCAPP_WEBHOOK_SECRET = env.secret("QCAPP_WEBHOOK_SECRET", SECRET_KEY, "qcapp webhook 1")
+QCAPP_WEBHOOK_PRIVATE = env.yes_no("QCAPP_WEBHOOK_PRIVATE", False)
 
 # --- databases ---------------------------------------------------------------------------------------------
 DATABASES = {"default": env.database("QCAPP_DATABASE_URL", f"sqlite:///{QCAPP_DATA_DIR / 'qcapp.sqlite3'}", 3)}
@@ -62,7 +69,10 @@ INSTALLED_APPS = [
     "qcapp.nonconformance",
     "qcapp.goods",
     "qcapp.trends",
+    "qcapp.improvement",
+    "qcapp.affected",
     "qcapp.certificates",
+    "qcapp.recall",
     "qcapp.customers",
     "qcapp.history",
     "qcapp.capture",
@@ -74,6 +84,8 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "csp",
     "django_htmx",
+    "django_tasks",
+    "django_tasks_db",
     "drf_spectacular",
     "rest_framework",
 ]
@@ -88,7 +100,9 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "qcapp.people.tablet_guard.TabletGuardMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
+    "qcapp.capture.language.FloorLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -137,6 +151,8 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
+LOCALE_PATHS = [BASE_DIR / "qcapp" / "locale"]
 
 # --- mail ---------------------------------------------------------------------------------------------------
 # Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.
@@ -206,6 +222,17 @@ CONTENT_SECURITY_POLICY = {
 SILENCED_SYSTEM_CHECKS = [
     "security.W021",  # entering a domain in the browsers' preload list is its owner's decision, not the app's
 ]
+
+# --- work in the background --------------------------------------------------------------------------------
+QCAPP_WORKER = env.yes_no("QCAPP_WORKER", False)
+TASKS = {
+    "default": {
+        "BACKEND": "django_tasks_db.DatabaseBackend"
+        if QCAPP_WORKER
+        else "django_tasks.backends.immediate.ImmediateBackend",
+        "QUEUES": ["default"],
+    }
+}
 
 # --- the API -----------------------------------------------------------------------------------------------
 REST_FRAMEWORK = {

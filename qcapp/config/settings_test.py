@@ -20,6 +20,7 @@ for _name in _kept:
 os.environ["QCAPP_DATA_DIR"] = str(_folder)
 os.environ["QCAPP_SECRET_KEY"] = "a key for tests only, " * 3
 os.environ["QCAPP_PUBLIC_URL"] = "http://testserver"
+os.environ["QCAPP_SIGNING_PASSPHRASE"] = "a passphrase for tests only"  # noqa: S105 - it protects nothing
 if os.environ.get("QCAPP_TEST_DATABASE_URL"):
     os.environ["QCAPP_DATABASE_URL"] = os.environ["QCAPP_TEST_DATABASE_URL"]
 

@@ -12,12 +12,15 @@ PREFIXES = {
     "evidence": "evidence/",
     "messages": "messages/",
     "gauges": "gauges/",
-    "production": "units/",
+    "recall": "gauges/",  # /gauges/…/recall/
+    "production": "",  # /welding/
     "plans": "plans/",
     "inspections": "",  # /units/open/
     "nonconformance": "nonconformances/",
     "goods": "goods/",
     "trends": "trends/",
+    "improvement": "improvement/",
+    "affected": "",  # /nonconformances/…/suspects/
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "customers": "",  # /customers/, /units/…/dispatch/, /units/…/service/
     "api": "api/",

@@ -19,7 +19,7 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.evidence.services.keeping import keep_picture
 from qcapp.lib.plain_text import plain_text
 from qcapp.lib.site_days import site_day
-from qcapp.nonconformance.services.raising import raise_by_hand
+from qcapp.nonconformance.services.by_hand import raise_by_hand
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import UnitCard, open_holds, unit_by_serial

@@ -5,10 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
+from qcapp.core.errors import Invalid, QcError
+from qcapp.core.metrology.quantities import parse_value
+
+from .points import Point
 from .queries import gauge_kinds
 
-OUTCOMES = [("passed", "passed"), ("failed", "failed")]
+OUTCOMES = [("", "as the points say"), ("passed", "passed"), ("failed", "failed")]
+POINT_ROWS = 8
+POINT_COLUMNS = (
+    ("reference", "Reference"),
+    ("as_found", "As found"),
+    ("as_left", "As left"),
+    ("limit", "Limit of error"),
+)
 
 
 def _day(label: str, **options: Any) -> forms.DateField:
@@ -51,14 +63,76 @@ class CalibrationForm(forms.Form):
     """A calibration of one gauge."""
 
     done_on = _day("Done on")
-    outcome = forms.ChoiceField(label="Outcome", choices=OUTCOMES)
+    outcome = forms.ChoiceField(
+        label="Outcome", choices=OUTCOMES, required=False, help_text="Left open: by the points."
+    )
     due_on = _day("Due again on", required=False, help_text="Left empty: after the gauge's own interval.")
     expanded_uncertainty = _number("Expanded uncertainty, k = 2", help_text="In the gauge's unit of measure.")
     certificate = forms.CharField(label="Certificate number", max_length=60, required=False)
     done_by = forms.CharField(label="Done by", max_length=120)
 
 
+def typed_points(data: QueryDict | None) -> list[list[str]]:
+    """The rows of the points' table as they were typed, filled up to POINT_ROWS."""
+    columns = [data.getlist(f"point_{name}") if data else [] for name, _ in POINT_COLUMNS]
+    count = max(POINT_ROWS, *(len(column) for column in columns))
+    return [[column[row].strip() if row < len(column) else "" for column in columns] for row in range(count)]
+
+
+def points_of(data: QueryDict) -> list[Point]:
+    """The points that were typed, with a comma or a dot; empty rows are left out.
+
+    Raises Invalid `calibration_points` naming the row.
+    """
+    found = []
+    for place, row in enumerate(typed_points(data), start=1):
+        if any(row):
+            found.append(_point(place, row))
+    return found
+
+
+def _point(place: int, row: list[str]) -> Point:
+    reference, as_found, as_left, limit = row
+    if not (reference and as_found and limit):
+        message = f"Point {place} needs the reference value, what the gauge showed as found, and the limit of error."
+        raise Invalid("calibration_points", message)
+    try:
+        left = parse_value(as_left) if as_left else None
+        return Point(parse_value(reference), parse_value(as_found), left, parse_value(limit))
+    except QcError as error:
+        raise Invalid("calibration_points", f"Point {place}: {error.message}") from error
+
+
 class ReasonForm(forms.Form):
     """Why a gauge is taken out of use or put back."""
 
     reason = forms.CharField(label="Reason", max_length=200)
+
+
+class StudyForm(forms.Form):
+    """A gauge study to plan. Badges and the parts that do not conform are lists with blanks or commas between."""
+
+    title = forms.CharField(label="What it is for", max_length=160, help_text="The checkpoint, such as 501 head angle.")
+    badges = forms.CharField(
+        label="Badges of who reads", max_length=120, help_text="Two to six, such as 1001 1002 1003."
+    )
+    parts = forms.IntegerField(label="Parts", initial=10, min_value=2, max_value=60)
+    trials = forms.IntegerField(label="Times each", initial=3, min_value=2, max_value=5)
+    lower = _number("Lower limit")
+    upper = _number("Upper limit")
+    bad = forms.CharField(
+        label="Parts that do not conform",
+        max_length=200,
+        required=False,
+        help_text="Only for a study of verdicts, by eye for example: the numbers of the bad parts, such as 3 7 9.",
+    )
+
+    def given(self) -> dict[str, Any]:
+        """What the service takes. Raises Invalid `study_truth` for a number that is no part."""
+        values = dict(self.cleaned_data)
+        bad, parts = values.pop("bad").replace(",", " ").split(), values["parts"]
+        if any(not (one.isascii() and one.isdigit() and 1 <= int(one) <= parts) for one in bad):
+            raise Invalid("study_truth", f"Parts are numbered from 1 to {parts}; correct those that do not conform.")
+        values["badges"] = values["badges"].replace(",", " ").split()
+        values["truth"] = [str(part) not in bad for part in range(1, parts + 1)] if bad else []
+        return values

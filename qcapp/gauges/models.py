@@ -67,6 +67,26 @@ class Calibration(WriteOnceModel):
         return f"{self.gauge_id} {self.done_on}"
 
 
+class CalibrationPoint(WriteOnceModel):
+    """One point of a calibration, in the gauge's unit of measure."""
+
+    calibration = models.ForeignKey(Calibration, on_delete=models.PROTECT, related_name="points")
+    position = models.SmallIntegerField()
+    reference = DecimalTextField()
+    as_found = DecimalTextField()
+    as_left = DecimalTextField(null=True, blank=True)  # empty where nothing was adjusted
+    limit = DecimalTextField()  # limit of error, plus and minus
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(fields=["calibration", "position"], name="gauges_point_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reference}: {self.as_found}"
+
+
 class GaugeUse(WriteOnceModel):
     """A gauge taken out of use or put back, with the reason. The latest row counts."""
 
@@ -82,3 +102,44 @@ class GaugeUse(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.gauge_id} {self.kind}"
+
+
+class Study(WriteOnceModel):
+    """A gauge study as it was planned: who reads which part in which order. Readings stand beside it."""
+
+    class Kind(models.TextChoices):
+        MEASURED = "measured", "measured values"
+        ATTRIBUTE = "attribute", "conforms or does not"
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="studies")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    title = models.CharField(max_length=160)  # the checkpoint that it is for, in words
+    unit_of_measure = models.CharField(max_length=12, blank=True)
+    lower = DecimalTextField(null=True, blank=True)  # the band that the spread is compared with
+    upper = DecimalTextField(null=True, blank=True)
+    parts = models.SmallIntegerField()
+    trials = models.SmallIntegerField()
+    truth = models.JSONField(default=list)  # attribute: which parts conform, known to who planned it
+    order = models.JSONField()  # [[person's key, part], …]: what is read one after the other
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class StudyReading(WriteOnceModel):
+    """One reading of a study, at its place in the order."""
+
+    study = models.ForeignKey(Study, on_delete=models.PROTECT, related_name="readings")
+    place = models.IntegerField()
+    value = models.CharField(max_length=40)  # as read, or "yes" and "no"
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["study", "place"], name="gauges_study_place_once")]
+
+    def __str__(self) -> str:
+        return f"{self.study_id} {self.place}"

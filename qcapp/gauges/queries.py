@@ -20,6 +20,7 @@ from qcapp.lib.plain_text import shown
 from qcapp.lib.site_days import day_ends, site_day
 
 from .models import Calibration, Gauge, GaugeKind, GaugeUse
+from .points import Point, found_good
 
 OVERDUE = "gauge_overdue"
 FAILED = "gauge_failed"
@@ -88,6 +89,13 @@ class CalibrationCard:
     done_by: str
     recorded_by_name: str
     recorded_at: datetime
+    id: int = 0
+    points: tuple[Point, ...] = ()
+
+    @property
+    def found_out(self) -> bool:
+        """Whether the gauge was found out of tolerance: what it measured since the calibration before is in doubt."""
+        return not found_good(self.points) if self.points else self.outcome == Calibration.Outcome.FAILED
 
 
 @dataclass(frozen=True)
@@ -162,13 +170,14 @@ def all_gauges(at: datetime) -> list[GaugeCard]:
 
 def calibrations_of(gauge_id: int) -> list[CalibrationCard]:
     """Every calibration of a gauge, the latest first."""
-    rows = Calibration.objects.filter(gauge=gauge_id).select_related("recorded_by").order_by("-done_on", "-id")
+    rows = Calibration.objects.filter(gauge=gauge_id).select_related("recorded_by").prefetch_related("points")
     return [
         CalibrationCard(
             row.done_on, row.due_on, row.outcome, row.expanded_uncertainty, row.certificate, row.done_by,
-            row.recorded_by.name, row.recorded_at,
+            row.recorded_by.name, row.recorded_at, row.pk,
+            tuple(Point(one.reference, one.as_found, one.as_left, one.limit) for one in row.points.all()),
         )
-        for row in rows
+        for row in rows.order_by("-done_on", "-id")
     ]  # fmt: skip
 
 

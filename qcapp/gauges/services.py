@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import calendar
 import re
+from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -19,7 +21,8 @@ from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
-from .models import Calibration, Gauge, GaugeKind, GaugeUse
+from .models import Calibration, CalibrationPoint, Gauge, GaugeKind, GaugeUse
+from .points import Point, check_points, passed
 from .queries import GaugeCard, KindCard, gauge_by_number
 
 if TYPE_CHECKING:
@@ -133,21 +136,23 @@ def record_calibration(
     by: Person,
     number: str,
     done_on: date,
-    outcome: str,
     done_by: str,
     at: datetime,
+    outcome: str = "",
     due_on: date | None = None,
     expanded_uncertainty: Decimal | None = None,
     certificate: str = "",
+    points: Sequence[Point] = (),
 ) -> GaugeCard:
     """A calibration of a gauge; without `due_on` it is due again after the gauge's interval.
 
-    Raises NotFound `gauge_unknown`, Invalid `calibration_in_future`, `calibration_due_date`,
-    `calibration_outcome`, `calibration_uncertainty`, a code of `plain_text`.
+    With `points` the outcome is computed from them, and one that says otherwise is refused. Raises NotFound
+    `gauge_unknown`, Invalid `calibration_in_future`, `calibration_due_date`, `calibration_outcome`,
+    `calibration_uncertainty`, a code of `check_points` or `plain_text`.
     """
     require(by, Act.KEEP_GAUGES, at)
-    if outcome not in Calibration.Outcome.values:
-        raise Invalid("calibration_outcome", "A calibration has passed or failed; choose one of the two.")
+    check_points(points)
+    outcome = _outcome(outcome, points)
     if expanded_uncertainty is not None and not (expanded_uncertainty.is_finite() and expanded_uncertainty >= 0):
         raise Invalid("calibration_uncertainty", "The expanded uncertainty is a number from zero up, for example 0.02.")
     done_by = plain_text("Who calibrated it", done_by, longest=120)
@@ -156,17 +161,34 @@ def record_calibration(
         gauge = _locked(number)
         due_on = due_on or months_later(done_on, gauge.interval_months)
         _check_days(done_on, due_on, site_day(at))
-        Calibration.objects.create(
+        row = Calibration.objects.create(
             gauge=gauge, done_on=done_on, due_on=due_on, outcome=outcome, certificate=certificate,
             expanded_uncertainty=expanded_uncertainty, done_by=done_by, recorded_by_id=by.pk, recorded_at=at,
         )  # fmt: skip
+        CalibrationPoint.objects.bulk_create(
+            CalibrationPoint(calibration=row, position=place, **asdict(point)) for place, point in enumerate(points, 1)
+        )
         payload = {
             "done_on": done_on.isoformat(), "due_on": due_on.isoformat(), "outcome": str(outcome),
             "expanded_uncertainty": _plain(expanded_uncertainty), "certificate": certificate,
             "done_by": done_by,
+            "points": [{name: _plain(value) for name, value in asdict(point).items()} for point in points],
         }  # fmt: skip
         audit.record(verb=Verb.GAUGE_CALIBRATED, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload=payload)
     return gauge_by_number(gauge.number, at)
+
+
+def _outcome(said: str, points: Sequence[Point]) -> str:
+    """What the points say, or what was said where there are none."""
+    if not points:
+        if said not in Calibration.Outcome.values:
+            raise Invalid("calibration_outcome", "A calibration has passed or failed; choose one of the two.")
+        return said
+    computed = Calibration.Outcome.PASSED if passed(points) else Calibration.Outcome.FAILED
+    if said and said != computed:
+        message = f"By its points it has {computed.label}, not {shown(said)}; correct the points or the word."
+        raise Invalid("calibration_outcome", message)
+    return computed.value
 
 
 def months_later(day: date, months: int) -> date:
@@ -196,6 +218,23 @@ def put_back_in_use(*, by: Person, number: str, reason: str, at: datetime) -> Ga
     Raises NotFound `gauge_unknown`, Refused `gauge_not_out_of_use`, Invalid with a code of `plain_text`.
     """
     return _use(GaugeUse.Kind.BACK, Verb.GAUGE_PUT_BACK_IN_USE, by=by, number=number, reason=reason, at=at)
+
+
+def set_aside(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
+    """A dropped or doubtful gauge, out of use from now on by whoever has it in hand. One that is out already stays so.
+
+    Raises NotAllowed `not_permitted`, NotFound `gauge_unknown`, Invalid with a code of `plain_text`.
+    """
+    require(by, Act.DOUBT_GAUGE, at)
+    reason = plain_text("The reason", reason, longest=200)
+    with transaction.atomic():
+        gauge = _locked(number)
+        last = gauge.uses.order_by("-at", "-id").first()
+        if last is None or last.kind != GaugeUse.Kind.OUT:
+            GaugeUse.objects.create(gauge=gauge, kind=GaugeUse.Kind.OUT, reason=reason, by_id=by.pk, at=at)
+            subject, payload = f"gauge {gauge.number}", {"reason": reason, "from": "the bench"}
+            audit.record(verb=Verb.GAUGE_TAKEN_OUT_OF_USE, actor=by.uuid, subject=subject, at=at, payload=payload)
+    return gauge_by_number(gauge.number, at)
 
 
 def _use(kind: GaugeUse.Kind, verb: Verb, *, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:

@@ -8,19 +8,24 @@ from http import HTTPStatus
 from typing import Any
 
 from django import forms as django_forms
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.core.errors import QcError
+from qcapp.lib.labels import Label, label_pdf, typed_width
 from qcapp.lib.refusals import refusal_status
-from qcapp.people.access import needs
+from qcapp.people.access import needs, public
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 
 from . import forms, queries, services
+from .due import SOON, calendar_of, due_list, feed_key, person_of_key
+from .studying import studies_of
 
 Perform = Callable[[dict[str, Any], datetime], object]
 
@@ -44,6 +49,39 @@ def gauge_list(request: HttpRequest) -> HttpResponse:
 def gauge_page(request: HttpRequest, number: str) -> HttpResponse:
     """One gauge: its state in words, its calibrations, and the forms for who keeps gauges."""
     return _page(request, number)
+
+
+@needs(Act.LOOK_AT_GAUGES)
+@require_safe
+def due(request: HttpRequest) -> HttpResponse:
+    """What falls due, and the address of the calendar feed."""
+    found = due_list(timezone.now())
+    address = request.build_absolute_uri(reverse("gauges:feed", kwargs={"key": feed_key(request.user)}))
+    return render(request, "gauges/due.html", {"due": found, "address": address, "soon": SOON})
+
+
+@public
+@require_safe
+def feed(request: HttpRequest, key: str) -> HttpResponse:
+    """The due dates for a calendar program, which cannot sign in: the address itself is the key."""
+    now = timezone.now()
+    person_of_key(key, now)
+    return HttpResponse(calendar_of(due_list(now), now), content_type="text/calendar; charset=utf-8")
+
+
+@needs(Act.LOOK_AT_GAUGES)
+@require_safe
+def label(request: HttpRequest, number: str) -> HttpResponse:
+    """The gauge's label with its code, for a roll (`?width=` in mm) or a sheet."""
+    now = timezone.now()
+    card = queries.gauge_by_number(number, now)
+    lines = [card.description or card.kind_name, card.range_text]
+    lines += [f"next calibration by {card.due_on.day} {card.due_on:%b %Y}"] if card.due_on else []
+    address = f"{settings.QCAPP_PUBLIC_URL}{reverse('gauges:gauge', kwargs={'number': card.number})}"
+    said = Label(card.number, [line for line in lines if line], address)
+    width = typed_width(request.GET.get("width", ""))
+    headers = {"Content-Disposition": f'inline; filename="{card.number}.pdf"'}
+    return HttpResponse(label_pdf(said, width=width, at=now), content_type="application/pdf", headers=headers)
 
 
 @needs(Act.KEEP_GAUGES)
@@ -87,7 +125,11 @@ def add_kind(request: HttpRequest) -> HttpResponse:
 @require_POST
 def calibrate(request: HttpRequest, number: str) -> HttpResponse:
     """A calibration of the gauge."""
-    return _act(request, number, "calibration", forms.CalibrationForm(request.POST), services.record_calibration)
+
+    def record(**values: Any) -> object:
+        return services.record_calibration(points=forms.points_of(request.POST), **values)
+
+    return _act(request, number, "calibration", forms.CalibrationForm(request.POST), record)
 
 
 @needs(Act.KEEP_GAUGES)
@@ -140,7 +182,10 @@ def _page(
         "gauge": card,
         "calibrations": queries.calibrations_of(card.id),
         "uses": queries.uses_of(card.id),
+        "studies": studies_of(card.id),
         "forms": fresh | (bound or {}),
+        "point_columns": forms.POINT_COLUMNS,
+        "points": forms.typed_points(request.POST if "calibration" in (bound or {}) else None),
         "out_of_use": card.reason == queries.OUT_OF_USE,
         "keeps": may(request.user, Act.KEEP_GAUGES, now),
     }

@@ -16,8 +16,10 @@ class Flag(StrEnum):
     GAUGE_KIND_DIFFERS = "gauge_kind_differs"
     STAGE_NOT_OPEN = "stage_not_open"
     OLD_REVISION = "old_revision"
+    TOO_SOON_AFTER_WELD = "too_soon_after_weld"
     CLOCK_OFF = "clock_off"
     SENT_BY_OTHER = "sent_by_other"
+    KEYED_FROM_PAPER = "keyed_from_paper"
 
     @property
     def sentence(self) -> str:
@@ -34,12 +36,16 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.GAUGE_KIND_DIFFERS: "The gauge is not of a kind that the plan asks for.",
     Flag.STAGE_NOT_OPEN: "The stage was not open yet: an earlier stage was unsigned, or the unit was on hold.",
     Flag.OLD_REVISION: "It answers a plan revision that this unit is not inspected to.",
+    Flag.TOO_SOON_AFTER_WELD: "It was inspected before the plan's time after welding had passed, or nobody wrote down "
+    "when the joint was welded.",
     Flag.CLOCK_OFF: "The tablet's clock was more than 15 minutes ahead.",
     Flag.SENT_BY_OTHER: "It was sent under another person's login.",
+    Flag.KEYED_FROM_PAPER: "It was keyed in from paper, and nobody else has held it against the sheet.",
 }
 
 NEAR_LIMIT = "near_limit"  # the other thing that is decided about a result
-DECIDABLE = frozenset({NEAR_LIMIT, *(flag.value for flag in Flag)})
+# What was keyed from paper is not decided but checked against the sheet, by services.keying.
+DECIDABLE = frozenset({NEAR_LIMIT, *(flag.value for flag in Flag)} - {Flag.KEYED_FROM_PAPER.value})
 
 
 class CheckpointState(StrEnum):

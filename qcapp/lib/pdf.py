@@ -8,12 +8,14 @@ Debian fonts (`pdf_fonts.conf`).
 from __future__ import annotations
 
 import atexit
+import base64
 import json
 import logging
 import os
 import subprocess
 import sys
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -39,6 +41,16 @@ class PdfNotMade(QcError):
     """
 
 
+@dataclass(frozen=True)
+class Attached:
+    """A file inside the document; `relationship` is what it is to it (ISO 32000-2, 7.11.3): Data, Alternative …"""
+
+    name: str
+    description: str
+    data: bytes
+    relationship: str = "Data"
+
+
 def html_to_pdf(
     html: str,
     *,
@@ -47,12 +59,14 @@ def html_to_pdf(
     title: str,
     language: str = "en",
     variant: str | None = None,
+    attached: Sequence[Attached] = (),
     time_limit: float = TIME_LIMIT,
 ) -> bytes:
     """The PDF of a page whose addresses begin with /static/ or data:.
 
     `identifier` becomes the file's own identifier and `created` its date (whole seconds, UTC), so they must
-    come from the record and not from the clock. `variant` is a PDF profile such as `pdf/ua-1` or `pdf/a-3u`.
+    come from the record and not from the clock. `variant` is a PDF profile such as `pdf/ua-1` or `pdf/a-3a`; with
+    the latter the file says that it is PDF/UA-1 too. Attached files bear the document's own date.
     Equal input gives equal bytes for one version of the layout library and fonts; keep the bytes, not the
     promise. Raises `PdfNotMade`.
     """
@@ -63,6 +77,9 @@ def html_to_pdf(
         "title": title,
         "language": language,
         "variant": variant,
+        "attached": [
+            [one.name, one.description, base64.b64encode(one.data).decode(), one.relationship] for one in attached
+        ],
         "static_url": settings.STATIC_URL,
         "folders": [str(folder) for folder in [settings.STATIC_ROOT, *settings.STATICFILES_DIRS]],
     }

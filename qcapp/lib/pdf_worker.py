@@ -6,11 +6,13 @@ of PDF. It imports no Django, so that it starts quickly, and ends when its input
 
 from __future__ import annotations
 
+import base64
 import html as html_words
 import json
 import mimetypes
 import os
 import sys
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -21,6 +23,23 @@ FONTS = Path("/usr/share/fonts")
 FONT_FILES = ("inter/Inter-Regular.*", "dejavu/DejaVuSans.ttf")
 INVISIBLE = frozenset("\t\n\r\u00ad\u200b\u200c\u200d\u2060\ufeff")
 PACKAGES = "libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fontconfig fonts-inter fonts-dejavu-core"
+
+
+ACCESSIBLE_ARCHIVE = "pdf/a-3a"
+BOTH_MARKS = """
+<rdf:Description xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#" rdf:about=""
+ xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/"><pdfuaid:part>1</pdfuaid:part></rdf:Description>
+<rdf:Description xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#" rdf:about=""
+ xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/" xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#"
+ xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#"><pdfaExtension:schemas><rdf:Bag>
+<rdf:li rdf:parseType="Resource"><pdfaSchema:schema>PDF/UA identification schema</pdfaSchema:schema>
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix><pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">
+<pdfaProperty:name>part</pdfaProperty:name><pdfaProperty:valueType>Integer</pdfaProperty:valueType>
+<pdfaProperty:category>internal</pdfaProperty:category>
+<pdfaProperty:description>Which part of ISO 14289 the file follows</pdfaProperty:description>
+</rdf:li></rdf:Seq></pdfaSchema:property></rdf:li></rdf:Bag></pdfaExtension:schemas></rdf:Description>
+"""
 
 
 class NotMade(Exception):
@@ -58,10 +77,53 @@ def render(job: dict[str, Any]) -> bytes:
     document.metadata.lang = job["language"]
     document.metadata.created = document.metadata.modified = job["created"]
     document.metadata.generator = None
+    document.metadata.attachments = attachments(weasyprint, job)
+    if job["variant"] == ACCESSIBLE_ARCHIVE:
+        also_accessible(document.metadata)
     pdf: bytes = document.write_pdf(
-        pdf_identifier=job["identifier"].encode(), pdf_variant=job["variant"], pdf_tags=True
+        finisher=name_each_file_once,
+        pdf_identifier=job["identifier"].encode(),
+        pdf_variant=job["variant"],
+        pdf_tags=True,
     )
     return pdf
+
+
+def attachments(weasyprint: Any, job: dict[str, Any]) -> list[Any]:
+    """The job's files as the layout library takes them, all of the document's date."""
+    at = datetime.fromisoformat(job["created"])
+    return [
+        weasyprint.Attachment(
+            string=base64.b64decode(data),
+            name=name,
+            description=description,
+            created=at,
+            modified=at,
+            relationship=relationship,
+        )
+        for name, description, data, relationship in job["attached"]
+    ]
+
+
+def also_accessible(metadata: Any) -> None:
+    """Let the description of a PDF/A-3a say that the file is PDF/UA-1 as well: it is tagged by the same rules.
+
+    The library writes one of the two marks. PDF/A (ISO 19005-3, 6.6.2.3) wants the foreign one described.
+    """
+    generate = metadata.generate_rdf_metadata
+
+    def generate_both(*arguments: Any) -> bytes:
+        xml: bytes = generate(*arguments)
+        place = xml.rindex(b"</")
+        return xml[:place] + BOTH_MARKS.encode() + xml[place:]
+
+    metadata.generate_rdf_metadata = generate_both
+
+
+def name_each_file_once(document: Any, pdf: Any) -> None:
+    """The library lists each associated file twice."""
+    if "AF" in pdf.catalog:
+        pdf.catalog["AF"][:] = list(dict.fromkeys(pdf.catalog["AF"]))
 
 
 def layout(job: dict[str, Any]) -> tuple[Any, Any]:

@@ -14,6 +14,20 @@ def site_day(at: datetime | None = None) -> date:
     return (at or timezone.now()).astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE)).date()
 
 
+def day_begins(day: date) -> datetime:
+    """The instant, in UTC, at which the site's day begins."""
+    return datetime.combine(day, time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)
+
+
 def day_ends(day: date) -> datetime:
     """The instant, in UTC, at which the site's next day begins."""
     return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)
+
+
+SHIFTS = ((6, 14, "early"), (14, 22, "late"))  # hours at the site; the rest is the night shift
+
+
+def shift_at(at: datetime) -> str:
+    """The shift by the hour at the site: early from 6, late from 14, night from 22."""
+    hour = at.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE)).hour
+    return next((name for start, end, name in SHIFTS if start <= hour < end), "night")

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from qcapp.core.errors import Invalid
 from qcapp.people.access import needs, safe_next, signed_in
+from qcapp.people.queries import may
 from qcapp.people.roles import Act
 
 from .kinds import Kind
@@ -26,6 +27,7 @@ def inbox_page(request: HttpRequest) -> HttpResponse:
     unread_only = request.GET.get("show") == "unread"
     found = inbox(request.user, unread_only=unread_only, before=_key(request.GET.get("before", "")))
     context = {"inbox": found, "unread_only": unread_only, "first": "before" not in request.GET}
+    context["keeps_mail"] = may(request.user, Act.KEEP_MAIL, timezone.now())
     return render(request, "messages/inbox.html", context)
 
 

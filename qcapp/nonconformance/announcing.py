@@ -83,7 +83,7 @@ def _proposed(sender: object, instance: Any, created: bool, **kwargs: Any) -> No
         tell(
             to=Role(role), kind=Kind.DECISION_WAITING, subject=f"{report.number}: {label} waits for your signature",
             text=f"{instance.by.name} proposes {label} of {_serial(report)}; the {Role(role).label} signs it.",
-            key=f"{report.number} proposal {instance.pk}", **_where(report, instance.at),
+            key=f"{report.number} proposal {instance.pk}", leave_out=instance.by, **_where(report, instance.at),
         )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -41,6 +41,15 @@ def within(numbers: Iterable[Decimal], lower: Decimal | None, upper: Decimal | N
     return all(judge(number, band).verdict is not Verdict.OUT_OF_BAND for number in numbers)
 
 
+def limits_text(lower: Decimal | None, upper: Decimal | None) -> str:
+    """Limits in words: 0.10 to 0.36, max 0.36, min 0.10; empty without any."""
+    if lower is not None and upper is not None:
+        return f"{lower} to {upper}"
+    if upper is not None:
+        return f"max {upper}"
+    return "" if lower is None else f"min {lower}"
+
+
 @dataclass(frozen=True)
 class ConcessionCard:
     """Permission for one nonconforming item and checkpoint, with limits of its own where there is a number."""
@@ -54,15 +63,25 @@ class ConcessionCard:
     upper: Decimal | None
     statement: str
     approved_at: datetime
+    ends_on: date | None = None  # last day on which it may be used
+    customer_approval: str = ""
 
     @property
     def limits(self) -> str:
         """The limits as numbers; empty for a checkpoint without a number."""
-        if self.lower is not None and self.upper is not None:
-            return f"{self.lower} to {self.upper}"
-        if self.upper is not None:
-            return f"max {self.upper}"
-        return f"min {self.lower}" if self.lower is not None else ""
+        return limits_text(self.lower, self.upper)
+
+    @property
+    def says(self) -> str:
+        """The statement with what else binds it: its end, and what the customer wrote."""
+        parts = [self.statement]
+        parts += [f"Until {self.ends_on:%-d %B %Y}."] if self.ends_on else []
+        parts += [f"Customer's approval: {self.customer_approval}."] if self.customer_approval else []
+        return " ".join(parts)
+
+    def ended(self, on: date) -> bool:
+        """Whether the concession may no longer be used on a day; its last day still counts."""
+        return self.ends_on is not None and on > self.ends_on
 
     def covers(self, answer: Mapping[str, Any]) -> bool:
         """Whether an answer that does not conform is permitted: every number inside these limits."""
@@ -90,6 +109,122 @@ class MoveCard:
 
 
 @dataclass(frozen=True)
+class StepCard:
+    """One step of a correction; `at` is None until somebody confirms it."""
+
+    position: int
+    text: str
+    note: str
+    by_id: int | None
+    by_name: str
+    at: datetime | None
+
+
+@dataclass(frozen=True)
+class PictureCard:
+    """A photo with the place of its mark as fractions of width and height; `sheet` when the mark is on a drawing."""
+
+    evidence: UUID
+    mark_x: Decimal | None
+    mark_y: Decimal | None
+    sheet: str
+    caption: str
+    by_name: str
+    at: datetime
+
+    @property
+    def mark(self) -> tuple[str, str] | None:
+        """The mark in per cent of the picture, for drawing it."""
+        if self.mark_x is None or self.mark_y is None:
+            return None
+        return f"{self.mark_x * 100:.1f}", f"{self.mark_y * 100:.1f}"
+
+
+@dataclass(frozen=True)
+class PartCard:
+    """So many pieces of a lot, and what is done with them."""
+
+    disposition: str
+    label: str
+    quantity: int
+
+
+@dataclass(frozen=True)
+class DestructionCard:
+    """One signature under the destruction of a number: `part` is done or seen."""
+
+    part: str
+    label: str
+    how: str
+    by_name: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class ReturnNoteCard:
+    """The paper that goes back to the supplier with the parts."""
+
+    number: str
+    supplier: str
+    delivery: str
+    quantity: int
+    text: str
+    by_name: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class PermitCard:
+    """A deviation permit as it stands on the day `today`."""
+
+    id: int
+    number: str
+    family_id: int
+    family_code: str
+    characteristic_id: int
+    checkpoint_number: int
+    checkpoint_key: str
+    lower: Decimal | None
+    upper: Decimal | None
+    statement: str
+    serials: tuple[str, ...]
+    quantity: int | None
+    used: int
+    ends_on: date | None
+    customer_approval: str
+    by_name: str
+    at: datetime
+    signed: dict[str, str]
+    signer_ids: frozenset[int]
+    missing: tuple[str, ...]
+    today: date
+
+    @property
+    def limits(self) -> str:
+        return limits_text(self.lower, self.upper)
+
+    @property
+    def code(self) -> str:
+        """Why it cannot be used now, as a stable code; empty when it can."""
+        if self.missing:
+            return "permit_not_signed"
+        if self.ends_on is not None and self.today > self.ends_on:
+            return "permit_ended"
+        return "permit_used_up" if self.quantity is not None and self.used >= self.quantity else ""
+
+    @property
+    def problem(self) -> str:
+        """The same as a sentence."""
+        if self.code == "permit_not_signed":
+            return f"{self.number} still waits for: {', '.join(self.missing).replace('_', ' ')}."
+        if self.code == "permit_ended":
+            return f"{self.number} ended on {self.ends_on:%-d %B %Y}; decide without it, or ask for a new one."
+        if self.code == "permit_used_up":
+            return f"{self.number} was for {self.quantity} and all are used; decide without it, or ask for a new one."
+        return ""
+
+
+@dataclass(frozen=True)
 class ProposalCard:
     """The disposition proposed last, who has signed it and whose signature is missing."""
 
@@ -107,6 +242,15 @@ class ProposalCard:
     signed: dict[str, str]  # role to name
     signer_ids: frozenset[int]
     missing: tuple[str, ...]
+    method: str = ""  # re_welding, cold_straightening
+    method_label: str = ""
+    max_attempts: int | None = None
+    left_out_reason: str = ""
+    customer_asked: bool = False
+    customer_approval: str = ""
+    ends_on: date | None = None
+    permit_number: str = ""
+    parts: tuple[PartCard, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -156,3 +300,22 @@ class ReportView:
     proposal: ProposalCard | None
     concession: ConcessionCard | None
     possible: list[str] = field(default_factory=list)
+    serials: tuple[str, ...] = ()  # of every unit it is about
+    item_ids: tuple[int, ...] = ()
+    quantity: int | None = None  # pieces of a lot
+    pictures: tuple[PictureCard, ...] = ()
+    steps: tuple[StepCard, ...] = ()
+    turn: int = 0  # the attempt of the correction
+    destructions: tuple[DestructionCard, ...] = ()
+    return_note: ReturnNoteCard | None = None
+
+    @property
+    def steps_open(self) -> list[StepCard]:
+        """The steps that nobody has confirmed in this attempt."""
+        return [step for step in self.steps if step.at is None]
+
+    @property
+    def corrective_action_number(self) -> str:
+        """The corrective action that the closing names."""
+        named = [move.data.get("corrective_action_number", "") for move in self.moves]
+        return next((str(number) for number in named if number), "")

@@ -10,7 +10,7 @@ from django.db import models
 from qcapp.lib.fields import DecimalTextField, uuid7
 from qcapp.lib.write_once import WriteOnceModel
 
-from .states import Disposition, ReportState
+from .states import Disposition, Method, ReportState
 
 
 class Report(WriteOnceModel):
@@ -103,6 +103,12 @@ class DispositionProposal(WriteOnceModel):
     concession_lower = DecimalTextField(null=True, blank=True)
     concession_upper = DecimalTextField(null=True, blank=True)
     roles = models.JSONField(default=list)  # whose signatures are needed
+    method = models.CharField(max_length=20, blank=True, default="", choices=[(m.value, m.label) for m in Method])
+    max_attempts = models.SmallIntegerField(null=True)  # of a method that may not be repeated at will
+    left_out_reason = models.CharField(max_length=300, blank=True, default="")  # why disturbed ones are not inspected
+    customer_asked = models.BooleanField(default=False)  # the order asks for the customer's approval
+    ends_on = models.DateField(null=True)  # last day on which the concession may be used
+    permit = models.ForeignKey("DeviationPermit", null=True, on_delete=models.PROTECT, related_name="proposals")
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
@@ -141,6 +147,201 @@ class Concession(WriteOnceModel):
     upper = DecimalTextField(null=True, blank=True)
     statement = models.CharField(max_length=400)
     approved_at = models.DateTimeField()
+    ends_on = models.DateField(null=True)
+    customer_approval = models.CharField(max_length=120, blank=True, default="")
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class DeviationPermit(WriteOnceModel):
+    """Permission given before making: these units, or so many, may leave the limits of one checkpoint so far.
+
+    Approved once the engineer and the quality manager have signed it, two persons.
+    """
+
+    number = models.CharField(max_length=20, unique=True)  # "DP-2026-0002"
+    family = models.ForeignKey("production.PartFamily", on_delete=models.PROTECT, related_name="+")
+    characteristic = models.ForeignKey("plans.Characteristic", on_delete=models.PROTECT, related_name="permits")
+    lower = DecimalTextField(null=True, blank=True)
+    upper = DecimalTextField(null=True, blank=True)
+    statement = models.CharField(max_length=400)
+    serials = models.JSONField(default=list)  # empty: any unit of the family
+    quantity = models.IntegerField(null=True)  # how many units may use it
+    ends_on = models.DateField(null=True)
+    customer_approval = models.CharField(max_length=120, blank=True)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class PermitSignature(WriteOnceModel):
+    """One role's signature under a deviation permit."""
+
+    permit = models.ForeignKey(DeviationPermit, on_delete=models.PROTECT, related_name="signatures")
+    role = models.CharField(max_length=24)
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["permit", "role"], name="nonconformance_permit_role_once")]
+
+    def __str__(self) -> str:
+        return f"{self.permit_id} {self.role}"
+
+
+class PermitUse(WriteOnceModel):
+    """A unit that was accepted under a permit; they are counted."""
+
+    permit = models.ForeignKey(DeviationPermit, on_delete=models.PROTECT, related_name="uses")
+    report = models.OneToOneField(Report, on_delete=models.PROTECT, related_name="permit_use")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.permit_id} for {self.report_id}"
+
+
+class DeciderRule(WriteOnceModel):
+    """Whose signatures a disposition needs from now on. The latest row counts; without one the table of states.py."""
+
+    severity = models.CharField(max_length=8, choices=Report.Severity.choices)
+    disposition = models.CharField(max_length=20, choices=[(d.value, d.label) for d in Disposition])
+    roles = models.JSONField()
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.severity} {self.disposition}"
+
+
+# ------------------------------------------------------------------------------------- more about one report
+
+
+class ReportItem(WriteOnceModel):
+    """A further item that the same report is about: one report instead of a flood."""
+
+    report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="further")
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="grouped_in")
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["report", "item"], name="nonconformance_item_once")]
+
+    def __str__(self) -> str:
+        return f"{self.report_id} also {self.item_id}"
+
+
+class ReportPicture(WriteOnceModel):
+    """A photo of what was found, and the mark on it or on the drawing: fractions of width and height."""
+
+    report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="pictures")
+    evidence = models.UUIDField()
+    mark_x = DecimalTextField(null=True, blank=True)
+    mark_y = DecimalTextField(null=True, blank=True)
+    sheet = models.CharField(max_length=40, blank=True)  # uuid of the drawing's sheet that the mark is on
+    caption = models.CharField(max_length=160, blank=True)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"picture {self.evidence}"
+
+
+class CorrectionStep(WriteOnceModel):
+    """One line of the instruction, to be confirmed on the floor."""
+
+    proposal = models.ForeignKey(DispositionProposal, on_delete=models.PROTECT, related_name="steps")
+    position = models.SmallIntegerField()
+    text = models.CharField(max_length=300)
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [models.UniqueConstraint(fields=["proposal", "position"], name="nonconformance_step_once")]
+
+    def __str__(self) -> str:
+        return f"{self.position} {self.text}"
+
+
+class StepConfirmation(WriteOnceModel):
+    """Who did a step, and when. One per attempt: `turn` counts the starts of the correction."""
+
+    step = models.ForeignKey(CorrectionStep, on_delete=models.PROTECT, related_name="confirmations")
+    turn = models.SmallIntegerField()
+    note = models.CharField(max_length=300, blank=True)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["step", "turn"], name="nonconformance_step_confirmed_once")]
+
+    def __str__(self) -> str:
+        return f"{self.step_id} turn {self.turn}"
+
+
+class DispositionPart(WriteOnceModel):
+    """So many pieces of a lot, and what is done with them."""
+
+    proposal = models.ForeignKey(DispositionProposal, on_delete=models.PROTECT, related_name="parts")
+    disposition = models.CharField(max_length=20, choices=[(d.value, d.label) for d in Disposition])
+    quantity = models.IntegerField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["proposal", "disposition"], name="nonconformance_part_once"),
+            models.CheckConstraint(condition=models.Q(quantity__gt=0), name="nonconformance_part_positive"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.disposition}"
+
+
+class CustomerApproval(WriteOnceModel):
+    """What the customer wrote when asked."""
+
+    proposal = models.OneToOneField(DispositionProposal, on_delete=models.PROTECT, related_name="customer_approval")
+    reference = models.CharField(max_length=120)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.reference
+
+
+class Destruction(WriteOnceModel):
+    """One of two signatures that the number of a scrapped part is destroyed: who did it, and who saw it."""
+
+    report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="destructions")
+    part = models.CharField(max_length=8, choices=[("done", "done by"), ("seen", "witnessed by")])
+    how = models.CharField(max_length=300)
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(fields=["report", "part"], name="nonconformance_destroyed_once")]
+
+    def __str__(self) -> str:
+        return f"{self.report_id} {self.part}"
+
+
+class ReturnNote(WriteOnceModel):
+    """The paper that goes with parts returned to their supplier."""
+
+    number = models.CharField(max_length=20, unique=True)  # "RN-2026-0003"
+    report = models.OneToOneField(Report, on_delete=models.PROTECT, related_name="return_note")
+    supplier = models.CharField(max_length=120)
+    delivery = models.CharField(max_length=80, blank=True)
+    quantity = models.IntegerField()
+    text = models.CharField(max_length=600)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
 
     def __str__(self) -> str:
         return self.number

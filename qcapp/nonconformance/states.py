@@ -33,6 +33,17 @@ class Disposition(StrEnum):
         return self.value.replace("_", " ")
 
 
+class Method(StrEnum):
+    """Ways of correcting that disturb more than they touch and may not be repeated at will."""
+
+    RE_WELDING = "re_welding"
+    COLD_STRAIGHTENING = "cold_straightening"
+
+    @property
+    def label(self) -> str:
+        return {"re_welding": "re-welding", "cold_straightening": "cold straightening"}[self.value]
+
+
 S = ReportState
 REPORT_STATES = TransitionTable(
     initial=S.OPEN,
@@ -79,3 +90,35 @@ DECIDERS: dict[tuple[str, Disposition], tuple[str, ...]] = {
     ("minor", Disposition.SCRAP): _QUALITY,
     ("minor", Disposition.RETURN_TO_SUPPLIER): _QUALITY,
 }
+
+
+# What the quality manager's own table can never go below: for each disposition the roles that always sign.
+ALWAYS_SIGN: dict[Disposition, frozenset[str]] = {
+    Disposition.USE_AS_IS: frozenset({"engineer", "quality_manager"}),
+    Disposition.REPAIR: frozenset({"engineer", "quality_manager"}),
+    Disposition.REWORK: frozenset({"quality_manager"}),
+    Disposition.SCRAP: frozenset({"quality_manager"}),
+    Disposition.RETURN_TO_SUPPLIER: frozenset({"quality_manager"}),
+}
+# Two persons decide about a critical finding, except to send it back as it came.
+TWO_WHERE_CRITICAL = frozenset({Disposition.REWORK, Disposition.SCRAP})
+MAY_DECIDE = frozenset({"quality_manager", "engineer", "welding_coordinator"})
+# Who signs a deviation permit before anything is made to it.
+PERMIT_ROLES = ("engineer", "quality_manager")
+
+
+def too_few(severity: str, disposition: Disposition, roles: frozenset[str]) -> str:
+    """Why these roles are too few to decide, as a sentence; empty when they suffice."""
+    missing = sorted(ALWAYS_SIGN[disposition] - roles)
+    if missing:
+        names = " and ".join(role.replace("_", " ") for role in missing)
+        return f"{disposition.label.capitalize()} always needs the {names}."
+    if severity == "critical" and disposition in TWO_WHERE_CRITICAL and len(roles) < 2:
+        return f"{disposition.label.capitalize()} of a critical finding is decided by two roles."
+    return ""
+
+
+# Of a lot that is split, the part that leads the report: what has to be corrected comes first.
+LEADING = (
+    Disposition.REPAIR, Disposition.REWORK, Disposition.USE_AS_IS, Disposition.RETURN_TO_SUPPLIER, Disposition.SCRAP,
+)  # fmt: skip

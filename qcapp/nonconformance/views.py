@@ -23,12 +23,14 @@ from qcapp.people.access import needs
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act, Role
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import open_holds
+from qcapp.production.queries import holds_by_item, open_holds, units_of_items
 
 from . import forms
 from .cards import ReportView
 from .queries import report
-from .services import correcting, deciding, ending, raising
+from .services import by_hand, correcting, deciding, ending, leaving
+from .services.conceding import permits_of
+from .services.disturbing import disturbed_of
 from .states import ReportState
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -52,7 +54,15 @@ SIMPLE_FORMS: dict[str, type[django_forms.Form]] = {
     "fail": forms.FailForm,
     "close": forms.CloseForm,
     "withdraw": forms.WithdrawForm,
+    "picture": forms.PictureForm,
+    "units": forms.UnitsForm,
+    "customer": forms.CustomerForm,
+    "destroy": forms.DestroyForm,
+    "return": forms.ReturnForm,
+    "step": forms.StepForm,
 }
+PER_CENT = 100
+BOTH = 2  # who destroyed the number, and who saw it
 
 
 @require_safe
@@ -71,7 +81,7 @@ def raise_report(request: HttpRequest) -> HttpResponse:
     status = HTTPStatus.BAD_REQUEST if form.is_bound else HTTPStatus.OK
     if form.is_valid():
         try:
-            number = raising.raise_by_hand(by=request.user, at=timezone.now(), **form.cleaned_data)
+            number = by_hand.raise_by_hand(by=request.user, at=timezone.now(), **form.cleaned_data)
         except QcError as error:
             form.add_error(None, error.message)
             status = refusal_status(error)
@@ -103,8 +113,7 @@ def propose(request: HttpRequest, number: str) -> HttpResponse:
     def perform(data: dict[str, Any], at: datetime) -> object:
         return deciding.propose_disposition(by=request.user, number=number, at=at, **data)
 
-    checkpoints = _checkpoints(report(number, viewer=request.user))
-    form = forms.ProposeForm(request.POST, auto_id="propose_%s", checkpoints=checkpoints)
+    form = _propose_form(report(number, viewer=request.user), request.POST)
     return _act(request, number, "propose", form, perform)
 
 
@@ -167,7 +176,8 @@ def close(request: HttpRequest, number: str) -> HttpResponse:
 
     def perform(data: dict[str, Any], at: datetime) -> object:
         proof = _proof(request, data["pin"], at)
-        return service(proof=proof, number=number, corrective_action=data["corrective_action"], at=at)
+        told = {"corrective_action": data["corrective_action"], "action_number": data["action_number"]}
+        return service(proof=proof, number=number, at=at, **told)
 
     return _act(request, number, "close", _sent(request, "close"), perform)
 
@@ -183,6 +193,79 @@ def withdraw(request: HttpRequest, number: str) -> HttpResponse:
         return ending.sign_withdrawal(proof=proof, number=number, reason=data["reason"], at=at)
 
     return _act(request, number, "withdraw", _sent(request, "withdraw"), perform)
+
+
+@require_POST
+@needs(Act.CORRECT_REPORT)
+def step(request: HttpRequest, number: str) -> HttpResponse:
+    """A step of the instruction is done."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return correcting.confirm_step(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "step", _sent(request, "step"), perform)
+
+
+@require_POST
+@needs(Act.RAISE_REPORT)
+def picture(request: HttpRequest, number: str) -> HttpResponse:
+    """A photo of what was found, with a mark where it is."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        photo, x, y = data["photo"], data["mark_x"], data["mark_y"]
+        mark = None if x is None or y is None else (x / PER_CENT, y / PER_CENT)
+        told = {"content": photo.read(), "name": photo.name, "mark": mark, "caption": data["caption"]}
+        by_hand.add_picture(by=request.user, number=number, at=at, **told)
+        return None
+
+    form = forms.PictureForm(request.POST, request.FILES, auto_id="picture_%s")
+    return _act(request, number, "picture", form, perform)
+
+
+@require_POST
+@needs(Act.RAISE_REPORT)
+def units(request: HttpRequest, number: str) -> HttpResponse:
+    """Further units that the report is about."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return by_hand.add_units(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "units", _sent(request, "units"), perform)
+
+
+@require_POST
+@needs(Act.RECORD_CUSTOMER_APPROVAL)
+def customer(request: HttpRequest, number: str) -> HttpResponse:
+    """What the customer wrote."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return deciding.record_customer_approval(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "customer", _sent(request, "customer"), perform)
+
+
+@require_POST
+@needs(Act.WITNESS_DESTRUCTION)
+@sensitive_post_parameters("pin")
+def destroy(request: HttpRequest, number: str) -> HttpResponse:
+    """One of the two signatures under the destruction of the number."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        proof = _proof(request, data["pin"], at)
+        return leaving.sign_destruction(proof=proof, number=number, how=data["how"], at=at)
+
+    return _act(request, number, "destroy", _sent(request, "destroy"), perform)
+
+
+@require_POST
+@needs(Act.CONTAIN_REPORT)
+def send_back(request: HttpRequest, number: str) -> HttpResponse:
+    """The paper that goes back with the parts."""
+
+    def perform(data: dict[str, Any], at: datetime) -> object:
+        return leaving.write_return_note(by=request.user, number=number, at=at, **data)
+
+    return _act(request, number, "return", _sent(request, "return"), perform)
 
 
 def _sent(request: HttpRequest, name: str) -> django_forms.Form:
@@ -217,6 +300,7 @@ def _page(request: HttpRequest, number: str, bound: Bound | None = None, status:
         "report": view,
         "forms": _fresh_forms(view, role_names(request.user, at)) | (bound or {}),
         "holds": [hold for hold in open_holds(view.card.item_id) if hold.source == view.card.number],
+        "held_units": _held_units(view),
         "missing_roles": [Role(role).label for role in _missing(view)],
         "reinspect": _named(view),
     }
@@ -227,13 +311,57 @@ def _fresh_forms(view: ReportView, held: Collection[Role]) -> Bound:
     """The forms of the moves that are possible now and lie in the person's roles."""
     names = {FORMS[move][0] for move in view.possible if ACTS[FORMS[move][1]] & set(held)}
     fresh: Bound = {name: make(auto_id=f"{name}_%s") for name, make in SIMPLE_FORMS.items() if name in names}
+    fresh |= {name: SIMPLE_FORMS[name](auto_id=f"{name}_%s") for name, act in _beside(view) if ACTS[act] & set(held)}
     if "propose" in names:
-        fresh["propose"] = forms.ProposeForm(auto_id="propose_%s", checkpoints=_checkpoints(view))
+        fresh["propose"] = _propose_form(view)
         own = [(role, Role(role).label) for role in _missing(view) if Role(role) in held]
         if own and view.proposal:
             initial = {"proposal_id": view.proposal.id}
             fresh["sign"] = forms.SignForm(auto_id="sign_%s", initial=initial, roles=own)
     return fresh
+
+
+def _beside(view: ReportView) -> list[tuple[str, Act]]:
+    """Forms that depend on more than the state, with the act each needs."""
+    state, proposal = view.card.state, view.proposal
+    if view.card.ended or view.card.hidden:
+        return []
+    found = [("picture", Act.RAISE_REPORT)]
+    if proposal is None and view.serials:
+        found.append(("units", Act.RAISE_REPORT))
+    if proposal and proposal.customer_asked and not proposal.customer_approval and proposal.missing:
+        found.append(("customer", Act.RECORD_CUSTOMER_APPROVAL))
+    decided = set() if proposal is None or not view.card.disposition else _dispositions(view)
+    if "scrap" in decided and len(view.destructions) < BOTH:
+        found.append(("destroy", Act.WITNESS_DESTRUCTION))
+    if "return_to_supplier" in decided and view.return_note is None:
+        found.append(("return", Act.CONTAIN_REPORT))
+    if state == ReportState.IN_CORRECTION and view.steps_open:
+        found.append(("step", Act.CORRECT_REPORT))
+    return found
+
+
+def _dispositions(view: ReportView) -> set[str]:
+    parts = () if view.proposal is None else view.proposal.parts
+    return {part.disposition for part in parts} or {view.card.disposition}
+
+
+def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
+    """With the checkpoints that a correction may have disturbed chosen, and the permits that allow it as it is."""
+    proposed = disturbed_of(view.card.number) if sent is None and view.serials else []
+    permits = [(card.number, f"{card.number}: {card.limits}") for card in permits_of(view.card.number)]
+    checkpoints = sorted(_checkpoints(view), key=lambda one: one[0] not in proposed)
+    return forms.ProposeForm(
+        sent, auto_id="propose_%s", checkpoints=checkpoints, permits=permits, quantity=view.quantity,
+        serials=view.serials, initial={"reinspect": proposed},
+    )  # fmt: skip
+
+
+def _held_units(view: ReportView) -> list[str]:
+    """The units that the report itself holds now; for its banner."""
+    items, holds = units_of_items(view.item_ids), holds_by_item(view.item_ids)
+    number = view.card.number
+    return [items[i].serial for i in items if any(h.is_open and h.source == number for h in holds.get(i, ()))]
 
 
 def _missing(view: ReportView) -> tuple[str, ...]:
@@ -249,5 +377,5 @@ def _named(view: ReportView) -> list[str]:
 
 def _checkpoints(view: ReportView) -> list[tuple[str, str]]:
     """The checkpoints of the unit's plan that people answer, by number."""
-    cards = adopted(view.card.item_id).checkpoints
+    cards = adopted(view.card.item_id).checkpoints if view.serials else ()
     return [(card.key, f"{card.number} {card.title}") for card in cards if card.kind != "derived"]

@@ -14,9 +14,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import wraps
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import urlencode
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -30,9 +31,11 @@ from .services import require
 if TYPE_CHECKING:
     from .models import Person
 
+AnyResponse = TypeVar("AnyResponse", bound=HttpResponseBase)
 View = Callable[..., HttpResponseBase]
 PUBLIC = "public"
 SIGNED_IN = "signed in"
+CHANGED, CHANGED_FOR = "qcapp_changed", 365 * 24 * 3600
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 OPEN_TO_TEMPORARY = frozenset({"people:account", "people:own_password", "people:sign_out"})
 
@@ -104,6 +107,15 @@ def sign_in_first(request: HttpRequest) -> HttpResponse | None:
     if person.password_is_temporary and (match is None or match.view_name not in OPEN_TO_TEMPORARY):
         return redirect("people:account")
     return None
+
+
+def mark_changed(response: AnyResponse) -> AnyResponse:
+    """Leaves the mark by which the floor's pages know that another person may be here now (static/capture/store.js).
+
+    The pages read it without network, so it lies open to scripts; it names nobody.
+    """
+    response.set_cookie(CHANGED, "1", max_age=CHANGED_FOR, samesite="Lax", secure=settings.SESSION_COOKIE_SECURE)
+    return response
 
 
 def safe_next(request: HttpRequest, target: str, fallback: str = "/") -> str:

@@ -108,3 +108,8 @@ def _same_twice(form: forms.Form, field: str) -> dict[str, Any]:
     if field in values and "again" in values and values[field] != values["again"]:
         form.add_error("again", "Both entries must be the same; type them again.")
     return values
+
+
+class TabletForm(forms.Form):
+    name = forms.CharField(label="Name", max_length=60, help_text="As it stands on the tablet's back, such as Bench 3.")
+    place = forms.CharField(label="Place", max_length=60, required=False)

@@ -116,6 +116,7 @@ class Signature(WriteOnceModel):
         PIN = "pin", "PIN"
         PASSWORD = "password", "password"
         DEMONSTRATION = "demonstration", "demonstration data"
+        TABLET = "tablet", "PIN on a tablet"  # given without network, verified by the server afterwards
 
     uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="signatures")
@@ -144,3 +145,81 @@ class Attempts(models.Model):
 
     def __str__(self) -> str:
         return f"{self.key}: {self.failures}"
+
+
+class Tablet(models.Model):
+    """A shared tablet of the floor: enrolled once by a code, known by its cookie, revoked when it is lost."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    name = models.CharField(max_length=60, unique=True)
+    place = models.CharField(max_length=60, blank=True)
+    made_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    code_digest = models.CharField(max_length=64, blank=True)  # of the code to enrol with; empty once it is used
+    code_until = models.DateTimeField(null=True)
+    token_digest = models.CharField(max_length=64, blank=True, db_index=True)  # of what its cookie holds
+    enrolled_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True)
+    last_contact_at = models.DateTimeField(null=True)
+    unsent = models.IntegerField(default=0)  # as it said itself at the last contact
+    unsent_since = models.DateTimeField(null=True)
+    version = models.CharField(max_length=40, blank=True)  # of the pages it keeps
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TabletKey(WriteOnceModel):
+    """A person's two public keys on one tablet (ECDSA, P-256): one proves entries, one signatures.
+
+    The private ones lie on the tablet, sealed by the PIN. The latest key of a person on a tablet opens sessions;
+    earlier ones still prove the entries that were made with them.
+    """
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    tablet = models.ForeignKey(Tablet, on_delete=models.PROTECT, related_name="keys")
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="tablet_keys")
+    entry_key = models.CharField(max_length=100)  # base64 of the uncompressed point
+    sign_key = models.CharField(max_length=100)
+    pin_print = models.CharField(max_length=64)  # SHA-256 of the PIN's stored hash: another PIN ends the key
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.person_id} on {self.tablet_id}"
+
+
+class AsideEntry(WriteOnceModel):
+    """An entry that is no result: sent by a revoked tablet and to be judged, or discarded on a tablet by a person."""
+
+    class Why(models.TextChoices):
+        REVOKED = "revoked", "sent by a revoked tablet"
+        DISCARDED = "discarded", "discarded on the tablet"
+
+    operation = models.CharField(max_length=64)  # the identifier it gives itself
+    body_digest = models.CharField(max_length=64)
+    body = models.TextField()  # JSON as sent
+    why = models.CharField(max_length=12, choices=Why.choices)
+    tablet = models.ForeignKey(Tablet, null=True, on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")  # who discarded it
+    reason = models.CharField(max_length=300, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["operation", "body_digest", "why"], name="people_aside_entry_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.operation} {self.why}"
+
+
+class AsideDecision(WriteOnceModel):
+    """What a person decided about an entry of a revoked tablet."""
+
+    entry = models.OneToOneField(AsideEntry, on_delete=models.PROTECT, related_name="decision")
+    accepted = models.BooleanField()
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.entry_id} {'accepted' if self.accepted else 'refused'}"

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -15,10 +18,11 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from qcapp.core.errors import NotFound, Refused
 
-from .models import Deputy, Person, RoleAssignment, Signature
+from .models import AsideEntry, Deputy, Person, RoleAssignment, Signature, Tablet, TabletKey
 from .roles import ACTS, DEPUTIZABLE, Act, Role
 
 LONGEST_BADGE = 20  # what the column takes
+_UUID = re.compile(r"[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}")
 
 
 @dataclass(frozen=True)
@@ -155,6 +159,11 @@ def people_by_badge(badges: Iterable[str]) -> dict[str, Person]:
     return {wanted[p.badge.casefold()]: p for p in found if p.badge.casefold() in wanted}
 
 
+def people_by_id(keys: Iterable[int]) -> dict[int, Person]:
+    """The people of several keys in one query."""
+    return Person.objects.in_bulk(list(keys))
+
+
 def people_with_role(role: Role, at: datetime) -> list[Person]:
     """Everybody who holds the role at that time, own holders first, then deputies; each once, by name."""
     day = site_day(at)
@@ -177,6 +186,12 @@ def holds_on(person: Person, role: Role, day: date) -> bool:
 def names_of(uuids: Iterable[str]) -> dict[str, str]:
     """The names behind people's uuids, for lists that keep only those."""
     return {str(uuid): name for uuid, name in Person.objects.filter(uuid__in=set(uuids)).values_list("uuid", "name")}
+
+
+def marks_of(ids: Iterable[int]) -> dict[int, str]:
+    """What stands for each person on papers without names: the stamp number, else the badge."""
+    rows = Person.objects.filter(pk__in=list(ids)).values_list("pk", "stamp", "badge")
+    return {pk: stamp or badge for pk, stamp, badge in rows}
 
 
 def person_card(person: Person, at: datetime) -> PersonCard:
@@ -288,3 +303,88 @@ def _card(person: Person, roles: tuple[str, ...]) -> PersonCard:
         left_on=person.left_on,
         has_pin=bool(person.pin),
     )
+
+
+# ------------------------------------------------------------------------------------------------------- tablets
+
+
+@dataclass(frozen=True)
+class TabletCard:
+    """What the keeper sees of a tablet."""
+
+    uuid: UUID
+    name: str
+    place: str
+    enrolled_at: datetime | None
+    revoked_at: datetime | None
+    code_until: datetime | None
+    last_contact_at: datetime | None
+    unsent: int
+    unsent_since: datetime | None
+    version: str
+    people: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class AsideCard:
+    """An entry kept aside, as the quality manager reads it."""
+
+    id: int
+    tablet_name: str
+    body: dict[str, Any]
+    at: datetime
+
+
+def tablet_of_token(token: str) -> Tablet | None:
+    """The tablet whose cookie holds this token, revoked or not; None for any other."""
+    digest = hashlib.sha256(token.encode()).hexdigest()
+    return Tablet.objects.filter(token_digest=digest).first() if token else None
+
+
+def tablet_by_uuid(uuid: UUID | str) -> Tablet:
+    """Raises NotFound (`tablet_unknown`)."""
+    try:
+        return Tablet.objects.get(uuid=uuid)
+    except (Tablet.DoesNotExist, ValidationError) as error:
+        raise NotFound("tablet_unknown", "This tablet is not known here. Load the page again.") from error
+
+
+def tablet_cards() -> list[TabletCard]:
+    """Every tablet in three queries: those in use by name, then the revoked ones."""
+    names: dict[int, dict[str, None]] = {}
+    for tablet_id, name in TabletKey.objects.order_by("person__name").values_list("tablet_id", "person__name"):
+        names.setdefault(tablet_id, {})[name] = None
+    rows = sorted(Tablet.objects.all(), key=lambda row: (row.revoked_at is not None, row.name.casefold()))
+    fields = [field for field in TabletCard.__dataclass_fields__ if field != "people"]
+    return [TabletCard(**{f: getattr(row, f) for f in fields}, people=tuple(names.get(row.pk, ()))) for row in rows]
+
+
+def pin_print(person: Person) -> str:
+    """What changes with the person's PIN and tells nothing of it."""
+    return hashlib.sha256(person.pin.encode()).hexdigest()
+
+
+def tablet_key(uuid: str) -> TabletKey | None:
+    """The key of this uuid with its person and tablet, or None."""
+    return next(iter(tablet_keys_by_uuid([uuid]).values()), None)
+
+
+def tablet_keys_by_uuid(uuids: Iterable[str]) -> dict[str, TabletKey]:
+    """The keys of several uuids in one query; what is no uuid is left out."""
+    readable = [uuid for uuid in uuids if _UUID.fullmatch(str(uuid))]
+    found = TabletKey.objects.filter(uuid__in=readable).select_related("person", "tablet") if readable else ()
+    return {str(key.uuid): key for key in found}
+
+
+def opens_sessions(key: TabletKey, at: datetime) -> bool:
+    """Whether this is the person's latest key on its tablet, under the PIN of today, of somebody who works here."""
+    later = TabletKey.objects.filter(tablet=key.tablet_id, person=key.person_id, pk__gt=key.pk)
+    person = key.person
+    fits = bool(person.pin) and not person.pin_is_temporary and key.pin_print == pin_print(person)
+    return fits and is_here(person, at) and not person.password_is_temporary and not later.exists()
+
+
+def aside_cards() -> list[AsideCard]:
+    """The entries of revoked tablets that nobody has judged yet, oldest first."""
+    rows = AsideEntry.objects.filter(why=AsideEntry.Why.REVOKED, decision=None).select_related("tablet").order_by("pk")
+    return [AsideCard(row.pk, row.tablet.name if row.tablet else "", json.loads(row.body), row.at) for row in rows]

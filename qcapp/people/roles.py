@@ -54,9 +54,14 @@ class Act(StrEnum):
 
     OPEN_UNIT = "open a unit"
     RECORD_RESULT = "record a result"
+    CHECK_KEYING = "hold results keyed from paper against the sheet"
     IMPORT_RESULTS = "import results from a file"
     SIGN_STAGE = "sign a stage"
     DECIDE_RESULT = "decide a near-limit or unproven result"
+
+    CHOOSE_PLAN = "decide whether a unit adopts a plan revision"
+    DECIDE_APPLICABILITY = "decide that a checkpoint does not apply to a unit"
+    MARK_FIRST_ARTICLE = "mark a first article and accept it"
 
     RAISE_REPORT = "raise a nonconformance report by hand"
     CONTAIN_REPORT = "contain a nonconformance"
@@ -65,6 +70,12 @@ class Act(StrEnum):
     CLOSE_REPORT = "verify and close a nonconformance report"
     WITHDRAW_REPORT = "withdraw a nonconformance report"
     LIFT_HOLD = "lift a hold"
+    HOLD_SUSPECTS = "hold the suspect units of a report"
+    WITNESS_DESTRUCTION = "sign that the number of a scrapped part is destroyed"
+    SET_DECIDERS = "set whose signatures a disposition needs"
+    PROPOSE_PERMIT = "propose a deviation permit"
+    SIGN_PERMIT = "sign a deviation permit"
+    RECORD_CUSTOMER_APPROVAL = "record a customer's approval"
 
     FREEZE_LIMITS = "freeze control limits, leave a point out of a chart"
     ACKNOWLEDGE_SIGNAL = "acknowledge a signal of a chart"
@@ -79,7 +90,11 @@ class Act(StrEnum):
 
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
+    CHOOSE_PAPER = "choose what certificates hold"
 
+    HOLD_AFFECTED = "hold what a wrong gauge has measured"
+    DOUBT_GAUGE = "take a doubtful gauge out of use"
+    KEEP_WELDING = "keep weld procedures and welders' qualifications"
     SEE_CUSTOMERS = "see customers and their orders"
     KEEP_ORDERS = "enter a customer or an order"
     DISPATCH_UNIT = "dispatch a unit"
@@ -87,6 +102,9 @@ class Act(StrEnum):
 
     KEEP_GAUGES = "add, calibrate and retire gauges"
     KEEP_PEOPLE = "add people, give roles, name deputies"
+    KEEP_TABLETS = "enrol and revoke tablets"
+    LOOK_AT_TABLETS = "look at tablets and what they have not sent"
+    JUDGE_ASIDE = "judge entries kept aside, take in unsent entries from a file"
     KEEP_MAIL = "look at undelivered e-mail and try it again"
 
     LOOK_AT_IMPROVEMENT = "look at corrective actions and what goes wrong most"
@@ -117,8 +135,12 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.OPEN_UNIT: frozenset({R.INSPECTOR, R.WELDER, R.ASSEMBLER, R.QUALITY_MANAGER}),
     Act.RECORD_RESULT: FLOOR | _QUALITY,
     Act.IMPORT_RESULTS: frozenset({R.INSPECTOR, R.QUALITY_MANAGER}),
+    Act.CHECK_KEYING: FLOOR | _QUALITY | frozenset({R.ENGINEER}),
     Act.SIGN_STAGE: FLOOR | _QUALITY,
     Act.DECIDE_RESULT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.CHOOSE_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.DECIDE_APPLICABILITY: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.MARK_FIRST_ARTICLE: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.RAISE_REPORT: FLOOR
     | frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.DISPATCH, R.CUSTOMER_SERVICE}),
     Act.CONTAIN_REPORT: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.WELDING_COORDINATOR, R.GOODS_IN}),
@@ -137,14 +159,27 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.BUILD_IN: FLOOR | _QUALITY,
     Act.MOVE_ITEM: FLOOR | frozenset({R.QUALITY_MANAGER, R.DISPATCH}),
     Act.KEEP_PLACES: frozenset({R.QUALITY_MANAGER, R.DISPATCH, R.GOODS_IN}),
+    Act.HOLD_SUSPECTS: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
+    Act.WITNESS_DESTRUCTION: FLOOR | frozenset({R.QUALITY_MANAGER, R.WELDING_COORDINATOR}),
+    Act.SET_DECIDERS: _QUALITY,
+    Act.PROPOSE_PERMIT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.SIGN_PERMIT: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.RECORD_CUSTOMER_APPROVAL: frozenset({R.QUALITY_MANAGER, R.CUSTOMER_SERVICE}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.CHOOSE_PAPER: _QUALITY,
+    Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
+    Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
+    Act.KEEP_WELDING: frozenset({R.WELDING_COORDINATOR}),
     Act.SEE_CUSTOMERS: frozenset({R.CUSTOMER_SERVICE, R.DISPATCH, R.QUALITY_MANAGER}),
     Act.KEEP_ORDERS: frozenset({R.CUSTOMER_SERVICE, R.DISPATCH}),
     Act.DISPATCH_UNIT: frozenset({R.DISPATCH}),
     Act.RECORD_SERVICE: frozenset({R.CUSTOMER_SERVICE, R.QUALITY_MANAGER}),
     Act.KEEP_GAUGES: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.KEEP_PEOPLE: frozenset({R.KEEPER}),
+    Act.KEEP_TABLETS: frozenset({R.KEEPER}),
+    Act.LOOK_AT_TABLETS: frozenset({R.KEEPER, R.QUALITY_MANAGER}),
+    Act.JUDGE_ASIDE: _QUALITY,
     Act.KEEP_MAIL: frozenset({R.KEEPER}),
     Act.LOOK_AT_IMPROVEMENT: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY})
     | frozenset({R.CUSTOMER_SERVICE}),

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import audit_views, views
+from . import audit_views, tablet_views, views
 
 app_name = "people"
 urlpatterns = [
@@ -8,6 +8,7 @@ urlpatterns = [
     path("sign-out/", views.sign_out, name="sign_out"),
     path("account/", views.account, name="account"),
     path("account/password/", views.own_password, name="own_password"),
+    path("account/language/", views.own_language, name="own_language"),
     path("account/pin/", views.own_pin, name="own_pin"),
     path("people/", views.people, name="people"),
     path("people/add/", views.add_person, name="add_person"),
@@ -20,6 +21,10 @@ urlpatterns = [
     path("people/<uuid:uuid>/password/", views.temporary_password, name="temporary_password"),
     path("people/<uuid:uuid>/pin/", views.temporary_pin, name="temporary_pin"),
     path("people/<uuid:uuid>/leave/", views.leave, name="leave"),
+    path("tablets/", tablet_views.tablets, name="tablets"),
+    path("tablets/enrol/", tablet_views.enrol, name="enrol"),
+    path("tablets/<uuid:uuid>/code/", tablet_views.code, name="tablet_code"),
+    path("tablets/<uuid:uuid>/revoke/", tablet_views.revoke, name="revoke_tablet"),
     path("audit/", audit_views.audit, name="audit"),
     path("audit/check/", audit_views.check_audit, name="check_audit"),
 ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django import forms as django_forms
+from django.conf import settings
 from django.contrib import auth, messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -21,7 +22,7 @@ from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status, retry_after
 
 from . import forms, queries, services
-from .access import needs, public, safe_next, signed_in
+from .access import mark_changed, needs, public, safe_next, signed_in
 from .roles import Act
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             problem = error
         else:
             auth.login(request, proof.person, backend=BACKEND)
-            return redirect(target)
+            return mark_changed(redirect(target))
     shown = {"form": form, "problem": problem, "next": target, "ended": request.GET.get("ended")}
     return _page(request, "people/sign_in.html", shown, problem, form)
 
@@ -62,7 +63,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 def sign_out(request: HttpRequest) -> HttpResponse:
     """Ends the session."""
     auth.logout(request)
-    return redirect("people:sign_in")
+    return mark_changed(redirect("people:sign_in"))
 
 
 # --- the own account ---------------------------------------------------------------------------------------
@@ -86,6 +87,16 @@ def own_password(request: HttpRequest) -> HttpResponse:
         auth.update_session_auth_hash(request, person)
 
     return _own_secret(request, form, set_it, "Your password is changed. Every other session of yours has ended.")
+
+
+@signed_in
+@require_POST
+def own_language(request: HttpRequest) -> HttpResponse:
+    """The language in which the floor pages speak to me."""
+    person = queries.person_by_uuid(request.user.uuid)
+    services.set_language(by=person, language=request.POST.get("language", "")[:8], at=timezone.now())
+    messages.success(request, "The floor pages speak this language to you from now on.", extra_tags="in")
+    return redirect("people:account")
 
 
 @signed_in
@@ -132,6 +143,7 @@ def _account_page(
     shown = {
         "card": queries.person_card(person, now),
         "acts": sorted(act.value for act in queries.acts_of(person, now)),
+        "languages": settings.LANGUAGES,
         "temporary_password": person.password_is_temporary,
         "temporary_pin": person.pin_is_temporary,
         "password_form": forms.OwnPasswordForm(prefix="password"),

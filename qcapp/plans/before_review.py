@@ -10,12 +10,16 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from qcapp.core.formulas import references
+from qcapp.core.variants import NOT, read_options
+
 from .cards import CheckpointCard, PreReleaseFinding
 from .draft_edits import NEW_TITLE
 from .gauge_fit import Fit, as_ratio, resolution_in
 
 _FORM = re.compile(r"\b(flatness|parallel\w*|straightness|run-?out|roundness|ovality|perpendicular\w*)\b", re.I)
 _WELD = re.compile(r"\bweld(s|ed)?\b", re.I)
+_QUALIFIED = re.compile(r"\bqualif", re.I)
 _PRESSURE_UNITS = frozenset({"Pa", "kPa", "MPa", "bar", "mbar"})
 _PRESSURE = re.compile(r"\b(pressure|leak|proof)\b", re.I)
 
@@ -47,7 +51,8 @@ def look_at(cards: Sequence[CheckpointCard], fits: Mapping[str, Fit] | None = No
 
 
 def _finding(card: CheckpointCard, code: str, column: str, words: str) -> PreReleaseFinding:
-    return PreReleaseFinding(code, card.number, f"{card.number} {card.title} {words}", card.key, column)
+    severity = "warning" if code in WARNINGS else "advice"
+    return PreReleaseFinding(code, card.number, f"{card.number} {card.title} {words}", card.key, column, severity)
 
 
 def _title(card: CheckpointCard, titles: Mapping[str, int]) -> Iterator[PreReleaseFinding]:
@@ -116,6 +121,43 @@ def pressure_without_caution(card: CheckpointCard, plan: Plan) -> Iterator[PreRe
         yield _finding(card, "pressure_without_caution", "caution", "is under pressure, but shows no caution.")
 
 
+def weld_without_qualification(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """A critical weld, and nothing in the plan asks for the welder's qualification; said once for each joint."""
+    if not (card.critical and card.joint) or _first_critical(card, plan) is not card:
+        return
+    asked = (one for one in plan.cards if one.joint in ("", card.joint))
+    if not any(_QUALIFIED.search(f"{one.title} {one.instruction}") for one in asked):
+        words = f"is a critical weld, but no checkpoint asks for the welder's qualification for {card.joint}."
+        yield _finding(card, "weld_without_qualification", "instruction", words)
+
+
+def _first_critical(card: CheckpointCard, plan: Plan) -> CheckpointCard | None:
+    return next((one for one in plan.cards if one.critical and one.joint == card.joint), None)
+
+
+def no_unit_reaches(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """It is computed from checkpoints that are never due on one unit, or waits for a weld that it does not name."""
+    if card.kind == "derived" and _excludes(_read_by(card, plan)):
+        words = "is computed from checkpoints of which one is asked with an option and another without it."
+        yield _finding(card, "no_unit_reaches", "formula", words)
+    if card.after_weld_hours is not None and not card.joint:
+        words = "waits for the time after welding, but names no joint that would start it."
+        yield _finding(card, "no_unit_reaches", "joint", words)
+
+
+def _read_by(card: CheckpointCard, plan: Plan) -> list[CheckpointCard]:
+    keys = references(card.spec.formula)
+    return [card, *(plan.by_key[key] for key in keys if key in plan.by_key)]
+
+
+def _excludes(cards: Sequence[CheckpointCard]) -> bool:
+    """Whether one of the conditions asks only for what another rules out."""
+    conditions = [read_options(card.variants) for card in cards if card.variants]
+    ruled_out = {option.removeprefix(NOT) for options in conditions for option in options if option.startswith(NOT)}
+    asked = [[option for option in options if not option.startswith(NOT)] for options in conditions]
+    return any(options and ruled_out.issuperset(options) for options in asked)
+
+
 CHECKS: tuple[Check, ...] = (
     critical_without_second,
     measured_without_gauge,
@@ -124,4 +166,10 @@ CHECKS: tuple[Check, ...] = (
     natural_boundary_as_limit,
     weld_without_joint,
     pressure_without_caution,
+    weld_without_qualification,
+    no_unit_reaches,
+)
+# What may hurt somebody or leave a part unproven; the others are advice.
+WARNINGS = frozenset(
+    {"critical_without_second", "pressure_without_caution", "weld_without_qualification", "no_unit_reaches"}
 )

@@ -134,6 +134,7 @@ class CheckpointCard:
     gauge_kinds: tuple[str, ...]
     frequency: str
     second_inspection: bool
+    photo: bool
     joint: str
     document_number: str
     document_revision: str
@@ -147,6 +148,15 @@ class CheckpointCard:
     characteristic_id: int
     balloon: Balloon | None = None
     picture: Picture | None = None
+    variants: str = ""
+    after_weld_hours: int | None = None
+
+    @property
+    def when(self) -> str:
+        """On which units it is due, in words: "1 in 5, with left or right"."""
+        if not self.variants:
+            return self.frequency
+        return f"{self.frequency}, with {self.variants.replace('; ', ' or ')}".replace("with not ", "without ")
 
     @property
     def critical(self) -> bool:
@@ -246,13 +256,14 @@ class Difference:
 
 @dataclass(frozen=True)
 class PreReleaseFinding:
-    """Something to look at before a release; `key` and `column` lead to the cell."""
+    """Something to look at before a release; `key` and `column` lead to the cell. A warning weighs more than advice."""
 
     code: str
     number: int
     message: str
     key: str = ""
     column: str = ""
+    severity: str = "advice"
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,9 @@ from qcapp.core.metrology.bands import Band
 from .cards import CheckpointCard, Difference, FieldChange
 
 # What a change of method means for the engineer: how a value is come by.
-_METHOD = ("kind", "method", "set-up", "gauges", "second inspection", "readings", "formula")
+_METHOD = (
+    "kind", "method", "set-up", "gauges", "second inspection", "readings", "formula", "variants", "hours after welding",
+)  # fmt: skip
 _LIMITS = ("limits", "nominal", "unit of measure")
 
 _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
@@ -32,13 +34,16 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "set-up": lambda card: card.setup_label,
     "gauges": lambda card: ", ".join(card.gauge_kinds),
     "when": lambda card: card.frequency,
+    "variants": lambda card: card.variants,
+    "hours after welding": lambda card: str(card.after_weld_hours or ""),
     "second inspection": lambda card: "yes" if card.second_inspection else "no",
+    "photo": lambda card: "yes" if card.photo else "no",
     "joint": lambda card: card.joint,
     "drawing": lambda card: f"{card.document_number} rev {card.document_revision}" if card.document_number else "",
     "instruction": lambda card: card.instruction,
     "caution": lambda card: card.caution,
     "paired with": lambda card: card.paired_with,
-    "balloon": lambda card: str(card.balloon or ""),
+    "on the drawing": lambda card: str(card.balloon or ""),
     "reference picture": lambda card: str(card.picture or ""),
 }
 
@@ -83,7 +88,10 @@ def _balloon_effect(old: CheckpointCard, new: CheckpointCard) -> str:
     return "balloon new" if new.balloon else "balloon gone"
 
 
-_EFFECTS: dict[str, Callable[[CheckpointCard, CheckpointCard], str]] = {"limits": _effect, "balloon": _balloon_effect}
+_EFFECTS: dict[str, Callable[[CheckpointCard, CheckpointCard], str]] = {
+    "limits": _effect,
+    "on the drawing": _balloon_effect,
+}
 
 
 def _inside(inner: Band, outer: Band) -> bool:

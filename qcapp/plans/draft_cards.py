@@ -62,6 +62,7 @@ def card_of(row: PlanCheckpoint, position: int, characteristic_id: int = 0) -> C
         gauge_kinds=row.gauge_kinds,
         frequency=row.frequency,
         second_inspection=row.second_inspection,
+        photo=row.photo,
         joint=row.joint,
         document_number=document.number if document else "",
         document_revision=document.revision if document else "",
@@ -73,6 +74,8 @@ def card_of(row: PlanCheckpoint, position: int, characteristic_id: int = 0) -> C
         stage_id=0,
         position=position,
         characteristic_id=characteristic_id,
+        variants=row.variants,
+        after_weld_hours=row.after_weld_hours,
     )
 
 
@@ -96,4 +99,11 @@ def _checkpoint_content(row: PlanCheckpoint) -> dict[str, object]:
         "stage": row.stage_number,
         "gauge_kinds": list(row.gauge_kinds),
         "document": row.document.number if row.document else "",
+        **later_columns(row.variants, row.after_weld_hours, row.photo),
     }
+
+
+def later_columns(variants: str, after_weld_hours: int | None, photo: bool) -> dict[str, object]:
+    """What later versions of the plan file added, where it is said: older revisions keep their digest."""
+    said = {"variants": variants, "after_weld_hours": after_weld_hours, "photo": photo or None}
+    return {name: value for name, value in said.items() if value not in ("", None)}

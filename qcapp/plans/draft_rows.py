@@ -162,6 +162,8 @@ def _settled(row: DraftRow, checkpoint: PlanCheckpoint | None) -> DraftRow:
         "gauge_kinds": ";".join(checkpoint.gauge_kinds),
         "frequency": checkpoint.frequency,
         "second_inspection": "yes" if checkpoint.second_inspection else "",
+        "photo": "yes" if checkpoint.photo else "",
+        "variants": checkpoint.variants,
     }
     if checkpoint.kind in ("measured", "derived"):
         understood["unit_of_measure"] = getattr(checkpoint.spec, "unit_of_measure", "")

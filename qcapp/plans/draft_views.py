@@ -26,8 +26,9 @@ from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
 from . import before_review, forms, queries, services
-from .cards import Difference, RevisionCard
+from .cards import CheckpointCard, Difference, RevisionCard
 from .comparison import differences
+from .draft_cards import checkpoint_cards
 from .draft_html import rows_html
 from .draft_panel import panel_of
 from .draft_rows import Paper, ReadPaper
@@ -57,7 +58,7 @@ _SALT = "plans.draft.import"
 
 def table_of(card: RevisionCard, read: ReadPaper) -> DraftTable:
     """The draft's table with what the gauges at hand make of it."""
-    cards = marks_of(card.id, read.paper).on(cards_for(card.family_id, read))
+    cards = checkpoint_cards(read, {})  # which identities they have in the database is of no use here
     best = fits(cards, all_gauges(timezone.now()))
     return DraftTable(read, cards, best, before_review.look_at(cards, best))
 
@@ -72,12 +73,11 @@ def draft_page(request: HttpRequest, card: RevisionCard, bound: dict[str, Any], 
     wanted = next((row for row in draft.paper.rows if row.number == request.GET.get("checkpoint")), None)
     shown = wanted or next(iter(draft.paper.of_stage(stage) or draft.paper.rows))
     previous = queries.previous_of(card.id)
-    old = queries.checkpoints_of(previous.id) if previous else []
     context = _drawn(table, stage, _set(request.GET)) | {
         "revision": card,
         "draft": draft,
         "previous": previous,
-        "changes": len(_real(differences(old, list(table.cards.values())), draft.paper)) if previous else 0,
+        "changes": len(_changed(card, previous, draft.paper, list(table.cards.values()))) if previous else 0,
         "rows_html": rows_html(table.rows(stage, SETS[_set(request.GET)])),
         "panel": panel_of(table, shown.id),
         "selected_row": shown.id,
@@ -89,8 +89,11 @@ def draft_page(request: HttpRequest, card: RevisionCard, bound: dict[str, Any], 
     return render(request, "plans/draft/page.html", context, status=status)
 
 
-def _real(found: Sequence[Difference], paper: Paper) -> list[Difference]:
-    """Without those that only cannot be read at the moment."""
+def _changed(
+    card: RevisionCard, previous: RevisionCard, paper: Paper, cards: Sequence[CheckpointCard]
+) -> list[Difference]:
+    """What differs from the revision before, without those that only cannot be read at the moment."""
+    found = differences(queries.checkpoints_of_card(previous), marks_of(card.id, paper).on(cards))
     keys = {row.key for row in paper.rows}
     return [one for one in found if one.change != "removed" or one.key not in keys]
 

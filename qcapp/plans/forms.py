@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
 from qcapp.production.queries import families
+
+from .cards import SheetCard
 
 
 class ImportForm(forms.Form):
@@ -34,6 +38,35 @@ class FileForm(forms.Form):
     file = forms.FileField(label="Plan file", help_text="XLSX, or CSV in UTF-8 or UTF-16, at most 5 MB.")
 
 
+class SheetForm(forms.Form):
+    """A drawing to balloon on."""
+
+    file = forms.FileField(label="Drawing", help_text="PDF, SVG, PNG or JPEG, at most 20 MB.")
+    number = forms.CharField(label="Drawing number", max_length=60)
+    document_revision = forms.CharField(label="Its revision", max_length=12)
+    sheet = forms.IntegerField(label="Sheet", min_value=1, max_value=999)
+    title = forms.CharField(label="View", max_length=80, required=False, help_text="Such as “Side view”.")
+    pages = forms.CharField(
+        label="Pages of a PDF", max_length=60, required=False, help_text="Such as 1, 3-4. All of them when empty."
+    )
+    takes_place_of = forms.TypedChoiceField(
+        label="Takes the place of", required=False, coerce=UUID, empty_value=None,
+        help_text="A newer revision of a sheet takes over its balloons.",
+    )  # fmt: skip
+
+    def __init__(self, sheets: Sequence[SheetCard], *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        field = self.fields["takes_place_of"]
+        assert isinstance(field, forms.TypedChoiceField)  # noqa: S101 - declared above
+        field.choices = [("", "nothing, it is added"), *((str(one.uuid), f"{one.name}, {one.title}") for one in sheets)]
+
+
+class PictureForm(forms.Form):
+    """A reference picture."""
+
+    file = forms.FileField(label="Reference picture", help_text="JPEG, PNG or WebP, at most 20 MB.")
+
+
 class ReviseForm(forms.Form):
     """Why the next revision is begun."""
 
@@ -48,6 +81,18 @@ class PinForm(forms.Form):
         max_length=6,
         widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric", "class": "pin"}),
     )
+
+
+class ReleaseForm(PinForm):
+    """The signature, and from when on the revision is effective: at once unless one of the two is given."""
+
+    from_day = forms.DateField(
+        label="Effective for units opened from", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
+    from_number = forms.IntegerField(
+        label="Or from this running number of the serial", required=False, min_value=1, max_value=999_999
+    )
+    field_order = ["from_day", "from_number", "pin"]
 
 
 class ReasonForm(forms.Form):

@@ -167,11 +167,14 @@ class Checkpoint(models.Model):
     gauge_kinds = models.JSONField(default=list)  # keys of gauges.GaugeKind; empty: no gauge needed
     frequency = models.CharField(max_length=24, default="every")  # "every", "first of batch", "1 in 5"
     second_inspection = models.BooleanField(default=False)
+    photo = models.BooleanField(default=False)  # the answer counts as proven only with a picture
     joint = models.CharField(max_length=12, blank=True)  # "W7": who welded it may not accept it
     document = models.ForeignKey(Document, null=True, on_delete=models.PROTECT, related_name="+")
     instruction = models.CharField(max_length=400, blank=True)
     caution = models.CharField(max_length=400, blank=True)
     paired_with = models.SlugField(max_length=60, blank=True)  # key of the same dimension before welding
+    variants = models.CharField(max_length=120, blank=True)  # "left; not trailer"; empty: on every unit
+    after_weld_hours = models.IntegerField(null=True)  # the earliest time after the joint was welded
 
     frozen_when: ClassVar[FrozenWhen] = FROZEN_AT_RELEASE
 
@@ -280,6 +283,17 @@ class RevisionEvent(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.revision_id} {self.kind}"
+
+
+class Effectivity(WriteOnceModel):
+    """From when on new units are inspected to a released revision: a day, a running number of the serial, or both."""
+
+    revision = models.OneToOneField(PlanRevision, on_delete=models.PROTECT, related_name="effectivity")
+    from_day = models.DateField(null=True)
+    from_number = models.IntegerField(null=True)
+
+    def __str__(self) -> str:
+        return f"{self.revision_id} from {self.from_day or self.from_number}"
 
 
 class RevisionStatus(models.Model):

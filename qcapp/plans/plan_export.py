@@ -42,12 +42,15 @@ def cells_of(stage: StageCard, card: CheckpointCard) -> dict[str, object]:
         "gauge_kinds": ";".join(card.gauge_kinds),
         "frequency": card.frequency,
         "second_inspection": _yes(card.second_inspection),
+        "photo": _yes(card.photo),
         "joint": card.joint,
         "drawing": drawing,
         "drawing_revision": card.document_revision,
         "instruction": card.instruction,
         "caution": card.caution,
         "paired_with": card.paired_with,
+        "variants": card.variants,
+        "after_weld_hours": _cell(card.after_weld_hours),
     } | _specified(card)
 
 

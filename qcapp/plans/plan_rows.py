@@ -14,6 +14,7 @@ from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import convert, parse_value
 from qcapp.core.sealing import canonical
 from qcapp.core.statistics.frequency import parse_frequency
+from qcapp.core.variants import read_condition
 from qcapp.lib.plain_text import shown
 
 from .plan_file import PlanFinding, Row
@@ -25,7 +26,7 @@ SPECIFICATION = "spec:"  # begins a specification's number in the column `drawin
 FOR_REFERENCE = "reference"  # in the column `limits`: a value recorded without limits
 LONGEST = {
     "stage_name": 80, "title": 120, "method": 120, "drawing": 60, "drawing_revision": 12,
-    "instruction": 400, "caution": 400,
+    "instruction": 400, "caution": 400, "variants": 120,
 }  # fmt: skip
 
 _WHOLE = re.compile(r"[0-9]{1,6}")
@@ -90,11 +91,14 @@ class PlanCheckpoint:
     gauge_kinds: tuple[str, ...]
     frequency: str
     second_inspection: bool
+    photo: bool
     joint: str
     document: PlanDocument | None
     instruction: str
     caution: str
     paired_with: str
+    variants: str
+    after_weld_hours: int | None
 
     @property
     def specified(self) -> str:
@@ -156,7 +160,8 @@ def read_row(row: Row, gauge_kinds: Collection[str]) -> tuple[PlanCheckpoint | N
 
     Codes besides those of RowReader and of the kinds' specifications: `key_unreadable`,
     `column_not_for_kind`, `gauge_kind_unknown`, `frequency_not_understood`, `critical_sampled`,
-    `joint_unreadable`, `unit_unknown`, `document_without_revision`, `document_without_number`.
+    `condition_not_understood`, `joint_unreadable`, `unit_unknown`, `document_without_revision`,
+    `document_without_number`.
     """
     reader = RowReader(row, gauge_kinds)
     kind = reader.choice("kind", tuple(KINDS))
@@ -171,11 +176,14 @@ def read_row(row: Row, gauge_kinds: Collection[str]) -> tuple[PlanCheckpoint | N
         "gauge_kinds": _gauge_kinds(reader),
         "frequency": _frequency(reader, criticality),
         "second_inspection": reader.yes("second_inspection"),
+        "photo": reader.yes("photo"),
         "joint": _joint(reader),
         "document": _document(reader),
         "instruction": reader.text("instruction"),
         "caution": reader.text("caution"),
         "paired_with": reader.text("paired_with"),
+        "variants": _variants(reader),
+        "after_weld_hours": _optional_whole(reader, "after_weld_hours"),
     }
     spec = _spec(reader, kind) if kind else None
     if reader.findings or spec is None:
@@ -211,6 +219,14 @@ def _frequency(reader: RowReader, criticality: str) -> str:
     if criticality == "critical" and frequency != "every":
         reader.add("frequency", "critical_sampled", "A critical checkpoint is done on every unit; write every.")
     return frequency
+
+
+def _variants(reader: RowReader) -> str:
+    try:
+        return read_condition(reader.text("variants"))
+    except Invalid as refusal:
+        reader.add("variants", refusal.code, refusal.message)
+        return ""
 
 
 def _joint(reader: RowReader) -> str:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import draft_views, views
+from . import draft_views, drawing_views, paper_views, views
 
 app_name = "plans"
 urlpatterns = [
@@ -10,6 +10,15 @@ urlpatterns = [
     path("<uuid:uuid>/plan.csv", views.export, name="export"),
     path("<uuid:uuid>/plan.xlsx", draft_views.workbook, name="workbook"),
     path("<uuid:uuid>/compare/", views.compare, name="compare"),
+    path("<uuid:uuid>/compare.pdf", paper_views.print_comparison, name="print_comparison"),
+    path("<uuid:uuid>/paper.pdf", paper_views.blank, name="blank"),
+    path("<uuid:uuid>/drawing/", drawing_views.drawing, name="drawing"),
+    path("<uuid:uuid>/drawing.pdf", drawing_views.print_drawing, name="print_drawing"),
+    path("<uuid:uuid>/drawing/sheets/", drawing_views.add_sheets, name="add_sheets"),
+    path("<uuid:uuid>/drawing/sheets/<uuid:sheet>/remove/", drawing_views.remove_sheet, name="remove_sheet"),
+    path("<uuid:uuid>/drawing/balloon/", drawing_views.balloon, name="balloon"),
+    path("<uuid:uuid>/drawing/astray/", drawing_views.remove_astray, name="remove_astray"),
+    path("<uuid:uuid>/drawing/picture/", drawing_views.picture, name="picture"),
     path("<uuid:uuid>/revise/", views.revise, name="revise"),
     path("<uuid:uuid>/discard/", views.discard, name="discard"),
     path("<uuid:uuid>/draft/cell/", draft_views.cell, name="draft_cell"),

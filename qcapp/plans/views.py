@@ -28,8 +28,11 @@ from qcapp.people.services import Proof, prove_identity
 
 from . import forms, queries, services
 from .cards import CheckpointCard, Review, RevisionCard
+from .comparison import differences
 from .draft_views import draft_page
 from .plan_file import MAX_BYTES
+from .prints import compared
+from .queries.effective import effective_from
 from .states import RevisionState
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -117,15 +120,14 @@ def compare(request: HttpRequest, uuid: UUID) -> HttpResponse:
     card = queries.revision_card(uuid)
     asked = request.GET.get("with")
     other = queries.revision_card(asked) if asked else queries.previous_of(card.id)
-    found = queries.differences(other.id, card.id) if other else []
-    shown = {
+    shown: dict[str, Any] = {
         "revision": card,
         "other": other,
         "others": [one for one in queries.revisions_of(card.family_id) if one.id != card.id],
-        "differences": found,
-        "counts": dict(Counter(one.change for one in found)),
-        "effects": dict(Counter(change.effect for one in found for change in one.fields if change.effect)),
     }
+    if other:
+        old, new = queries.checkpoints_of_card(other), queries.checkpoints_of_card(card)
+        shown |= compared(old, new, differences(old, new))
     return render(request, "plans/compare.html", shown)
 
 
@@ -200,9 +202,11 @@ def release(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The signature that releases the revision and supersedes the one before."""
 
     def sign(values: dict[str, Any], at: datetime) -> object:
-        return services.release(proof=_proof(request, values["pin"], at), revision_uuid=uuid, at=at)
+        proof = _proof(request, values["pin"], at)
+        days = {"from_day": values["from_day"], "from_number": values["from_number"]}
+        return services.release(proof=proof, revision_uuid=uuid, at=at, **days)
 
-    return _act(request, uuid, "release", forms.PinForm(request.POST, auto_id="release_%s"), sign)
+    return _act(request, uuid, "release", forms.ReleaseForm(request.POST, auto_id="release_%s"), sign)
 
 
 @needs(Act.RELEASE_PLAN)
@@ -247,7 +251,7 @@ def _page(
     acts = acts_of(request.user, timezone.now())
     if card.state == RevisionState.DRAFT and Act.WRITE_PLAN in acts:
         return draft_page(request, card, bound or {}, status)
-    checkpoints = queries.checkpoints_of(card.id)
+    checkpoints = queries.checkpoints_of_card(card)
     review = queries.review_of(card.id, checkpoints)
     counts = Counter(checkpoint.stage_number for checkpoint in checkpoints)
     stage = request.GET.get("stage", str(card.stages[0].number) if card.stages else ALL)
@@ -259,6 +263,7 @@ def _page(
         "groups": _groups(card, checkpoints, stage),
         "selected": selected,
         "review": review,
+        "effective": effective_from(card.id),
         "events": queries.events_of(card.id),
         "forms": _fresh_forms(card, review, acts) | (bound or {}),
         "own_work": card.author_id == request.user.pk,
@@ -288,7 +293,7 @@ def _fresh_forms(card: RevisionCard, review: Review, acts: frozenset[Act]) -> di
             Act.APPROVE_PLAN,
             in_review and review.needs_engineer and not review.approval,
         ),
-        "release": (forms.PinForm, Act.RELEASE_PLAN, in_review),
+        "release": (forms.ReleaseForm, Act.RELEASE_PLAN, in_review),
         "revise": (
             forms.ReviseForm,
             Act.WRITE_PLAN,

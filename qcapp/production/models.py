@@ -1,10 +1,10 @@
-"""Part families, the things that are inspected, holds on them, who welded what, and what went into them."""
+"""Part families, the things that are inspected, holds on them, and who welded what."""
 
 from __future__ import annotations
 
 from django.db import models
 
-from qcapp.lib.fields import uuid7
+from qcapp.lib.fields import DecimalTextField, uuid7
 from qcapp.lib.write_once import WriteOnceModel
 
 from .states import HeatState, LotState, UnitState
@@ -120,6 +120,78 @@ class WeldRecord(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.joint} by {self.welder_id}"
+
+
+class WeldProcedure(WriteOnceModel):
+    """A weld procedure in one revision: what may be welded by it. The latest revision that is not withdrawn counts."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    number = models.CharField(max_length=20)  # "WP-3"
+    revision = models.CharField(max_length=4)
+    title = models.CharField(max_length=120)
+    process = models.CharField(max_length=8)  # its number in ISO 4063: "141" is TIG
+    thickness_from = DecimalTextField()  # in mm, of the thinner part
+    thickness_to = DecimalTextField()
+    base_grades = models.JSONField(default=list)
+    filler = models.CharField(max_length=60, blank=True)
+    preheat = models.IntegerField(null=True)  # in °C, at least
+    withdrawn = models.BooleanField(default=False)  # a row that says so: this number is not welded by any more
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["number", "revision"], name="production_procedure_revision_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} rev {self.revision}"
+
+
+class WelderQualification(WriteOnceModel):
+    """What a welder may weld, by whom it was tested, and until when it holds."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    welder = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    certificate = models.CharField(max_length=60)
+    process = models.CharField(max_length=8)
+    thickness_from = DecimalTextField()
+    thickness_to = DecimalTextField()
+    issued_on = models.DateField()
+    expires_on = models.DateField()  # last day, included
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(expires_on__gte=models.F("issued_on")), name="production_qualification_dates"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.welder_id} {self.process}"
+
+
+class WeldStart(WriteOnceModel):
+    """What was said before an arc was struck: which joints, by which procedure, with what."""
+
+    operation = models.UUIDField(unique=True)
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="weld_starts")
+    joints = models.JSONField()
+    welder = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    procedure = models.ForeignKey(WeldProcedure, on_delete=models.PROTECT, related_name="starts")
+    thickness = DecimalTextField()  # in mm, of the thinner part
+    base_grade = models.CharField(max_length=40)
+    filler_lot = models.CharField(max_length=40)
+    machine = models.CharField(max_length=40)
+    fixture = models.CharField(max_length=40, blank=True)
+    preheat = models.IntegerField(null=True)  # in °C, as measured
+    findings = models.JSONField(default=list)  # what did not fit, where the site records it with a report
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.item_id} {', '.join(self.joints)}"
 
 
 # ---------------------------------------------------------------------------------------- the as-built record

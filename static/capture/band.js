@@ -1,12 +1,15 @@
 // The band's pictures on the tablet: the same drawing as qcapp/lib/band_picture.py. Floats draw, they never judge.
 
+import { local, t } from "./words.js";
+
 const TONES = {
   in_band: "in", conforms: "in", recorded: "in", near_limit: "near", out_of_band: "out", does_not_conform: "out",
 };
-export const WORDS = {
-  in_band: "In band", near_limit: "Near limit", out_of_band: "Out of band", conforms: "Conforms",
-  does_not_conform: "Does not conform", recorded: "Recorded",
-};
+/** The word of a verdict in the person's language; empty where there is none. */
+export const word = (outcome) => ({
+  in_band: t("In band"), near_limit: t("Near limit"), out_of_band: t("Out of band"), conforms: t("Conforms"),
+  does_not_conform: t("Does not conform"), recorded: t("Recorded"),
+}[outcome] ?? "");
 const NS = "http://www.w3.org/2000/svg";
 
 export const tone = (outcome) => TONES[outcome] ?? "open";
@@ -30,7 +33,7 @@ function dotAt(outcome, nearest) {
 
 /** The 44 × 24 mark. `limits` tells which bars exist. */
 export function mark(outcome, { nearest = "", kind = "measured", lower = true, upper = true, conflict = false } = {}) {
-  const label = conflict ? "two answers in conflict" : (WORDS[outcome] ?? "not answered");
+  const label = conflict ? t("two answers in conflict") : word(outcome) || t("not answered");
   const svg = draw("svg", {
     class: `mark ${conflict ? "near" : tone(outcome)}`, viewBox: "0 0 44 24", width: 44, height: 24, role: "img", "aria-label": label,
   });
@@ -102,7 +105,7 @@ export const shown = (text) => String(text).replace("-", "−");
 
 function label(x, y, text, css) {
   const half = 4.2 * text.length;
-  return draw("text", { x: clamp(x, half, WIDTH - half), y, "text-anchor": "middle", class: css }, text);
+  return draw("text", { x: clamp(x, half, WIDTH - half), y, "text-anchor": "middle", class: css }, local(text));
 }
 
 function axis() {

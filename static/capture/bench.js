@@ -1,34 +1,42 @@
 // The bench: one checkpoint at a time, large, beside the list of its stage.
 
+import * as acts from "./acts.js";
 import { tone } from "./band.js";
 import { ask, el, fill, find, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
 import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
+import { holdSentence } from "./holds.js";
 import * as outbox from "./outbox.js";
+import { overview } from "./overview.js";
+import * as people from "./people.js";
 import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
 import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, state, take } from "./unit.js";
+import { chosen, learn, t } from "./words.js";
 
 // ---- beginning
 
 const asked = new URLSearchParams(location.search);
 
 async function load() {
+  await learn(chosen(await store.getMeta("person").catch(() => null)));
+  await people.begin(saveDraft);
   try {
     take(await firstSight(later));
   } catch (error) {
     if (error instanceof outbox.SignedOut) { location.assign(signInAddress()); return; }
-    fill(find("#work"), el("div", { class: "banner", role: "alert" }, el("p", {}, "The unit could not be fetched."),
-      el("p", {}, error.body?.message ?? "No network, or the server does not answer, and this unit was not taken along on this tablet. What you entered is kept."),
-      el("p", {}, el("button", { class: "big", type: "button", onclick: load }, "Try again"))));
+    fill(find("#work"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("The unit could not be fetched.")),
+      el("p", {}, error.body?.message ?? t("No network, or the server does not answer, and this unit was not taken along on this tablet. What you entered is kept.")),
+      el("p", {}, el("button", { class: "big", type: "button", onclick: load }, t("Try again")))));
     return;
   }
   state.inHand = (await store.getMeta("gauges")) ?? {};
   outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   state.drafts = await store.drafts(`${me().badge}/${serial}/`);
   await readStore();
+  await acts.read();
   if (state.key !== null) { draw.all(); return; }
   goTo(whereToStart());
   const refused = state.refused.find((row) => row.operation.id === asked.get("refused"));
@@ -39,6 +47,7 @@ async function later(unit) {
   // The kept copy was shown first, and by now another person has signed in: nothing of the former's stays on the page.
   if (unit.data.person.badge !== me().badge) { location.reload(); return; }
   take(unit);
+  await acts.read(true);
   await readStore();
   // Another revision may have been adopted, without the checkpoint that is shown.
   if (state.key !== null && !plain(state.key)) goTo(whereToStart());
@@ -79,31 +88,32 @@ function drawHead() {
   const gauge = c.gauge_kinds.length ? gaugeFor(c) : null;
   document.title = `${serial} · qcapp`;
   find("#serial").textContent = serial;
-  find("#about").textContent = `${name} · plan revision ${revision.letter}`;
-  fill(find("#hand"), gauge ? "Gauge " : "", gauge ? el("strong", {}, gauge.number) : "", gauge?.due_on ? el("span", { class: "due" }, ` due ${dayText(gauge.due_on)}`) : "");
+  find("#about").textContent = `${name} · ${t("plan revision {0}", revision.letter)}`;
+  fill(find("#hand"), gauge ? `${t("Gauge")} ` : "", gauge ? el("strong", {}, gauge.number) : "", gauge?.due_on ? el("span", { class: "due" }, ` ${t("due {0}", dayText(gauge.due_on))}`) : "");
   find("#who").textContent = me().initials;
-  find("#who").setAttribute("aria-label", `${me().name}, your account`);
+  find("#who").setAttribute("aria-label", t("{0}, your account", me().name));
 }
 
 const rowsDrawn = new Map();
 let scrolledTo = null;
 
 function whereOf(key) {
-  if (state.notSaved.has(key)) return ["lost", "not saved"];
-  if (state.drafts.has(key)) return ["typed", "typed, not entered"];
+  if (state.notSaved.has(key)) return ["lost", t("not saved")];
+  if (state.drafts.has(key)) return ["typed", t("typed, not entered")];
   const mine = state.local.get(key);
   if (!mine || mine.sent) return ["", ""];
-  return mine.saving ? ["saving", "not saved yet"] : ["tablet", "on tablet"];
+  return mine.saving ? ["saving", t("not saved yet")] : ["tablet", t("on tablet")];
 }
 
 function rowFor(c) {
   const [css, words] = whereOf(c.key);
   const here = c.key === state.key;
-  const face = [c.outcome, c.nearest_limit, c.state, css, here].join("|");
+  const asks = acts.wantsPhoto(c) || Boolean(acts.notNow(c));
+  const face = [c.outcome, c.nearest_limit, c.state, css, here, asks].join("|");
   const drawn = rowsDrawn.get(c.key);
   if (drawn?.face === face) return drawn.node;
   const node = el("li", {}, el("button", { type: "button", "aria-current": String(here), "data-key": c.key, onclick: () => goTo(c) },
-    panels.markFor(c), el("span", { class: "no" }, String(c.number)), el("span", { class: "title" }, c.title),
+    panels.markFor(c), el("span", { class: "no" }, String(c.number)), el("span", { class: "title" }, c.title, asks ? el("small", {}, ` ${acts.wantsPhoto(c) ? t("Photo missing") : t("Not now")}`) : null),
     el("span", { class: `where ${css}` }, words ? el("span", { class: "out-of-sight" }, words) : null)));
   rowsDrawn.set(c.key, { face, node });
   return node;
@@ -119,7 +129,7 @@ draw.list = () => {
     piece.style.width = `${(100 * done.filter((c) => tone(c.outcome) === which).length) / Math.max(rows.length, 1)}%`;
     bar.append(piece);
   }
-  fill(find("#stage-now"), el("span", { class: "line" }, el("strong", {}, `${stage.number} ${stage.name}`), el("span", {}, `${done.length} of ${rows.length}`)), bar);
+  fill(find("#stage-now"), el("span", { class: "line" }, el("strong", {}, `${stage.number} ${stage.name}`), el("span", {}, t("{0} of {1}", done.length, rows.length))), bar);
   const list = find("#rows");
   const focused = document.activeElement?.dataset?.key;
   const nodes = rows.map(rowFor);
@@ -133,11 +143,11 @@ draw.list = () => {
 
 function banners(stage) {
   const { holds: all } = state.data;
-  const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, `On hold: ${all.map((hold) => hold.source).join(", ")}`),
-    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${hold.reason} Inspecting may go on; stages after ${hold.from_stage ?? stage.number} cannot be signed until it is decided.`)))];
+  const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
+    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
   if (stage.may_start || !stage.blocked_by || stage.blocked_by.startsWith("On hold")) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
-    el("p", {}, "What you record here now is kept and marked; it is no proof until the quality manager has decided."))];
+    el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
 }
 
 function stageEnd(stage) {
@@ -145,29 +155,29 @@ function stageEnd(stage) {
   if (rows.some(isOpen)) return null;
   const quiet = (...content) => el("div", { class: "banner quiet", id: "stage-end" }, ...content);
   if (stage.state === "signed" && !rows.some((c) => state.local.has(c.key))) {
-    return quiet(el("p", {}, `Stage ${stage.number} is signed${stage.signed_by ? ` by ${stage.signed_by}` : ""}.`), onwards());
+    return quiet(el("p", {}, stage.signed_by ? t("Stage {0} is signed by {1}.", stage.number, stage.signed_by) : t("Stage {0} is signed.", stage.number)), onwards());
   }
   const others = rows.filter((c) => c.task === "wait" && c.kind !== "derived").length;
-  if (others) return quiet(el("p", {}, `Your part of stage ${stage.number} is done. ${others} checkpoint${others > 1 ? "s wait" : " waits"} for another person.`), onwards());
-  if (stage.state === "held") return quiet(el("p", {}, `Stage ${stage.number} is answered. It is on hold and cannot be signed yet.`), onwards());
+  if (others) return quiet(el("p", {}, others > 1 ? t("Your part of stage {0} is done. {1} checkpoints wait for another person.", stage.number, others) : t("Your part of stage {0} is done. 1 checkpoint waits for another person.", stage.number)), onwards());
+  if (stage.state === "held") return quiet(el("p", {}, t("Stage {0} is answered. It is on hold and cannot be signed yet.", stage.number)), onwards());
   const out = rows.filter((c) => tone(c.outcome) === "out").length;
-  const changed = stage.state === "changed_since_signed" ? `Stage ${stage.number} has changed since it was signed: ` : `Stage ${stage.number} is answered: `;
-  return quiet(el("p", {}, `${changed}${rows.length} checkpoints, ${out || "none"} out of band.`),
-    el("div", { class: "answers" }, el("button", { type: "button", class: "big go", id: "sign", onclick: signStage }, `Sign stage ${stage.number}`)));
+  const changed = stage.state === "changed_since_signed" ? t("Stage {0} has changed since it was signed:", stage.number) : t("Stage {0} is answered:", stage.number);
+  return quiet(el("p", {}, `${changed} ${out ? t("{0} checkpoints, {1} out of band.", rows.length, out) : t("{0} checkpoints, none out of band.", rows.length)}`),
+    el("div", { class: "answers" }, el("button", { type: "button", class: "big go", id: "sign", onclick: signStage }, t("Sign stage {0}", stage.number))));
 }
 
 function onwards() {
   const next = state.data.stages.find((stage) => stage.number > state.stage);
   const first = next && state.data.checkpoints.find((c) => c.stage === next.number && c.due);
-  if (!first) return el("p", {}, "This was the last stage.");
-  return el("div", { class: "answers" }, el("button", { type: "button", class: "big", onclick: () => goTo(first) }, `Go on to stage ${next.number} ${next.name}`));
+  if (!first) return el("p", {}, t("This was the last stage."));
+  return el("div", { class: "answers" }, el("button", { type: "button", class: "big", onclick: () => goTo(first) }, t("Go on to stage {0} {1}", next.number, next.name)));
 }
 
 draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
-  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage));
-  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#question");
+  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
+  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
   if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
   if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
 };
@@ -176,20 +186,20 @@ draw.work = () => {
 function stranger() {
   const person = outbox.contact.person;
   if (!person || person.badge === me().badge) return null;
-  return el("div", { class: "banner", role: "alert", id: "stranger" }, el("p", {}, `${person.name} is signed in on this tablet now. This page was opened by ${me().name}.`),
-    el("p", {}, `What ${me().name} entered is kept and goes out at the next sign-in of ${me().name}.`),
-    el("div", { class: "answers" }, el("button", { type: "button", class: "big go", onclick: () => location.reload() }, `Go on as ${person.name}`)));
+  return el("div", { class: "banner", role: "alert", id: "stranger" }, el("p", {}, t("{0} is signed in on this tablet now. This page was opened by {1}.", person.name, me().name)),
+    el("p", {}, t("What {0} entered is kept and goes out at the next sign-in of {0}.", me().name)),
+    el("div", { class: "answers" }, el("button", { type: "button", class: "big go", onclick: () => location.reload() }, t("Go on as {0}", person.name))));
 }
 
 function body(c, stage) {
   if (stranger()) return [];
   if (state.mode === null && !isOpen(c)) return settled(c, stage);
   const { error, text: value } = state;
-  const title = state.mode ? (state.mode.purpose === "repeat" ? "Measured again" : "Correction") : c.readings > 1 ? `Reading ${state.readings.length + 1} of ${c.readings}` : "Reading";
+  const title = state.mode ? (state.mode.purpose === "repeat" ? t("Measured again") : t("Correction")) : c.readings > 1 ? t("Reading {0} of {1}", state.readings.length + 1, c.readings) : t("Reading");
   const gauge = { gauge: gaugeFor(c), onGauge: () => pickGauge() };
   const conflict = c.task === "settle" && !state.mode ? panels.conflictPanel(c) : null;
   if (c.kind === "attribute") return [conflict, panels.attributeEntry(c, { answer: say, error, ...gauge })];
-  if (c.kind === "record") return [conflict, panels.recordEntry(c, { title: state.mode ? title : "Record", value, error, onInput: input, onEnter: enter })];
+  if (c.kind === "record") return [conflict, panels.recordEntry(c, { title: state.mode ? title : t("Record"), value, error, onInput: input, onEnter: enter })];
   return [conflict, state.doubt ? panels.doubtPanel(c, state.doubt) : null, panels.numberEntry(c, {
     title, taken: state.readings.map((one) => one.value), ...gauge, onInput: input, onKey: press, error, value,
   })];
@@ -198,15 +208,15 @@ function body(c, stage) {
 function settled(c, stage) {
   if (c.outcome) {
     const following = nextAfter(c.key);
-    const acts = { repeat: () => start("repeat"), correct: () => start("correction"), next: following && { label: `Next ${following.number}`, go: () => goTo(following) } };
+    const acts = { repeat: () => start("repeat"), correct: () => start("correction"), next: following && { label: t("Next {0}", following.number), go: () => goTo(following) } };
     return [panels.verdictPanel(c, stage, acts, state.notTaken === c.key), panels.answeredPicture(c)];
   }
   if (c.kind === "derived") {
     const inputs = (c.inputs ?? []).map((key) => plain(key)).filter(Boolean);
     const open = inputs.filter((one) => !seen(one).outcome).map((one) => `${one.number} ${one.title}`);
-    return [el("div", { class: "banner quiet" }, el("p", {}, open.length ? `Computed from ${inputs.map((one) => one.number).join(", ")}. Still open: ${open.join("; ")}.` : "Its inputs are answered. The value is computed when they are sent."))];
+    return [el("div", { class: "banner quiet" }, el("p", {}, open.length ? t("Computed from {0}. Still open: {1}.", inputs.map((one) => one.number).join(", "), open.join("; ")) : t("Its inputs are answered. The value is computed when they are sent.")))];
   }
-  return [el("div", { class: "banner quiet" }, el("p", {}, c.task_note || "Nothing to do here now."))];
+  return [el("div", { class: "banner quiet" }, el("p", {}, c.task_note ? t(c.task_note) : t("Nothing to do here now.")))];
 }
 
 draw.where = () => {
@@ -223,23 +233,23 @@ draw.foot = () => {
   const typed = [...state.drafts.keys()].filter((key) => key !== state.key && plain(key));
   const lost = new Set(due.filter((c) => state.local.has(c.key) && !state.local.get(c.key).sent && !c.outcome).map((c) => c.key));
   fill(find("#foot"), ...parts({
-    waiting: state.waiting, refused: state.refused, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
+    waiting: [...state.waiting, ...acts.waiting], refused: state.refused, person: me().name, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
     lost: state.notSaved.size, typed, onTyped: () => goTo(plain(typed[0])),
     onRefused: () => showRefused(state.refused, me().badge, (row) => (row.operation.serial === serial && plain(row.operation.checkpoint)
       ? correctRefused(row) : location.assign(elsewhere(row.operation)))),
-  }), shell.updateButton(mayLeave), staleness(), el("span", { class: "end" }, `Unit: ${answered} answered, ${due.length - answered} open, ${state.data.checkpoints.length - due.length} not due`));
+  }), shell.updateButton(mayLeave), staleness(), el("span", { class: "end" }, t("Unit: {0} answered, {1} open, {2} not due", answered, due.length - answered, state.data.checkpoints.length - due.length)));
 };
 
 const elsewhere = ({ serial: other, checkpoint, id }) => `/units/${encodeURIComponent(other)}/bench/?checkpoint=${encodeURIComponent(checkpoint)}&refused=${id}`;
 
 function staleness() {
   const old = Date.now() - state.at > 5 * 60 * 1000 && outbox.contact.state !== "sent";
-  return old ? el("span", {}, `Unit as of ${when(state.at)}`) : null;
+  return old ? el("span", {}, t("Unit as of {0}", when(state.at))) : null;
 }
 
 function mayLeave() {
   const half = state.text !== "" || state.readings.length || state.mode || [...state.local.values()].some((entry) => entry.saving);
-  if (half) tell("Enter it first", el("p", {}, "A value is half entered. Press Enter or clear it, then change to the new version."));
+  if (half) tell(t("Enter it first"), el("p", {}, t("A value is half entered. Press Enter or clear it, then change to the new version.")));
   return !half;
 }
 
@@ -249,33 +259,23 @@ async function signStage() {
   const stage = stageOf(state.stage);
   await outbox.flush();
   if ((await store.waiting()).some((row) => row.operation.serial === serial)) {
-    await tell("Not yet", el("p", {}, "Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent."));
+    await tell(t("Not yet"), el("p", {}, t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.")));
     return;
   }
-  const meaning = `I sign that stage ${stage.number} ${stage.name} of ${serial} is recorded truly and completely: ${inStage().length} checkpoints. It does not say that all of them conform.`;
-  const signed = await askPin(`Sign stage ${stage.number}`, meaning, "Sign", async (pin) => {
+  const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely: {3} checkpoints. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
+  const signed = await askPin(t("Sign stage {0}", stage.number), meaning, t("Sign"), async (pin) => {
     try {
       const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin });
       return ok ? null : said.message;
     } catch (error) {
-      return error instanceof outbox.SignedOut ? "You are signed out. Sign in again; nothing was signed." : "No answer from the server. Look whether the stage shows as signed before you try again.";
+      return error instanceof outbox.SignedOut ? t("You are signed out. Sign in again; nothing was signed.") : t("No answer from the server. Look whether the stage shows as signed before you try again.");
     }
   });
   if (signed) await refresh(0);
 }
 
 async function showStages() {
-  const narrow = getComputedStyle(find("#rows")).display === "none";
-  const back = (close) => el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"));
-  const stages = (close) => state.data.stages.map((stage) => {
-    const rows = state.data.checkpoints.filter((c) => c.stage === stage.number && c.due).map(seen);
-    const words = { signed: `signed${stage.signed_by ? ` by ${stage.signed_by}` : ""}`, complete: "answered, not signed", changed_since_signed: "changed since it was signed", held: "on hold", open: stage.may_start ? "open" : "not yet" }[stage.state];
-    return el("button", { type: "button", "aria-pressed": String(stage.number === state.stage), "data-first": stage.number === state.stage, disabled: rows.length === 0, onclick: () => close(rows.find(isOpen) ?? rows[0]) },
-      el("strong", {}, `${stage.number} ${stage.name}${stage.hold_point ? " · hold point" : ""}`),
-      el("span", {}, `${rows.filter((c) => c.outcome).length} of ${rows.length}, ${words}`));
-  });
-  const here = (close) => (narrow ? [el("h3", {}, "Checkpoints of this stage"), inStage().map(seen).map((c) => el("button", { type: "button", class: "row", onclick: () => close(c) }, panels.markFor(c), el("span", {}, `${c.number} ${c.title}`)))] : []);
-  const chosen = await ask("Stages", (close) => el("div", { class: narrow ? "picks" : "picks two" }, ...stages(close), ...here(close).flat(), back(close)));
+  const chosen = await overview();
   if (chosen) goTo(chosen);
 }
 
@@ -289,6 +289,7 @@ async function refresh(delay) {
   if (unit) await later(unit);
 }
 
+acts.follow(() => { refresh(400); });
 outbox.onChange(async (verdicts) => {
   if (!state.data) return;
   await readStore();

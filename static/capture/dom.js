@@ -1,5 +1,7 @@
 // Small means to build the page: elements by name, and dialogs that return what was chosen.
 
+import { decimalMark, t } from "./words.js";
+
 export function el(name, attributes = {}, ...children) {
   const node = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
@@ -35,19 +37,19 @@ export function ask(title, build) {
 /** Tell something that needs no choice. */
 export function tell(title, ...content) {
   return ask(title, (close) => el("div", { class: "picks" }, ...content,
-    el("div", { class: "then" }, el("button", { class: "big go", type: "button", "data-first": true, onclick: () => close(true) }, "Understood"))));
+    el("div", { class: "then" }, el("button", { class: "big go", type: "button", "data-first": true, onclick: () => close(true) }, t("Understood")))));
 }
 
 /** The keypad for gloves. `press(key)` gets a digit, ".", "±", "⌫", "enter". It never takes the focus from the field. */
-export function keypad(press, { decimals = true, sign = true, enter = "Enter" } = {}) {
+export function keypad(press, { decimals = true, sign = true, enter = t("Enter") } = {}) {
   const key = (label, name, css = "", spoken = null) => el("button", {
     type: "button", class: css, tabindex: "-1", "aria-label": spoken, onpointerdown: (event) => event.preventDefault(), onclick: () => press(name),
   }, label);
   const digit = (d) => key(d, d);
-  return el("div", { class: "keys", role: "group", "aria-label": "Keypad" },
-    ["7", "8", "9"].map(digit), key("⌫", "⌫", "side", "Delete the last digit"),
-    ["4", "5", "6"].map(digit), sign ? key("±", "±", "side", "Change the sign") : key("C", "clear", "side", "Clear"),
-    ["1", "2", "3"].map(digit), decimals ? key(".", ".", "side", "Decimal mark") : key("00", "00", "side", "Two zeros"),
+  return el("div", { class: "keys", role: "group", "aria-label": t("Keypad") },
+    ["7", "8", "9"].map(digit), key("⌫", "⌫", "side", t("Delete the last digit")),
+    ["4", "5", "6"].map(digit), sign ? key("±", "±", "side", t("Change the sign")) : key("C", "clear", "side", t("Clear")),
+    ["1", "2", "3"].map(digit), decimals ? key(decimalMark(), ".", "side", t("Decimal mark")) : key("00", "00", "side", t("Two zeros")),
     key("0", "0", "wide"), key(enter, "enter", "wide enter"));
 }
 
@@ -56,6 +58,6 @@ export function typed(text, key) {
   if (key === "⌫") return text.slice(0, -1);
   if (key === "clear") return "";
   if (key === "±") return /^[-−]/.test(text) ? text.slice(1) : `-${text}`;
-  if (key === ".") return /[.,]/.test(text) ? text : `${text || "0"}.`;
+  if (key === ".") return /[.,]/.test(text) ? text : `${text || "0"}${decimalMark()}`;
   return text + key;
 }

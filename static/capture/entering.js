@@ -1,14 +1,16 @@
 // From what is typed to an operation in the tablet's store: drafts, reading, the question about a wild value, the record.
 
 import { parseValue } from "../js/verdict.js";
+import { askSetup } from "./acts.js";
 import { el, find, tell, typed } from "./dom.js";
 import { askGauge, askReason } from "./dialogs.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
 import { current, draftKey, draw, gaugeFor, isFarOff, isOpen, me, plain, provisional, readStore, seen, serial, state } from "./unit.js";
+import { t } from "./words.js";
 
-const USUAL_REPEAT = ["Dirt or a burr under the gauge", "Gauge slipped or sat badly", "Wrong spot was measured"];
-const USUAL_CORRECTION = ["Typed wrong", "Entered at the wrong checkpoint", "Decimal mark wrong"];
+const usualRepeat = () => [t("Dirt or a burr under the gauge"), t("Gauge slipped or sat badly"), t("Wrong spot was measured")];
+const usualCorrection = () => [t("Typed wrong"), t("Entered at the wrong checkpoint"), t("Decimal mark wrong")];
 const SETTLED = "Two answers were given without seeing each other; measured again.";
 const NOTHING = { text: "", readings: [], error: "", mode: null, doubt: null, replaces: null, notTaken: null };
 const PAUSE = 300;
@@ -34,7 +36,7 @@ export function saveDraft() {
   if (!pending) return;
   const { key, value } = pending;
   pending = null;
-  store.setDraft(key, value).catch(() => fail("This tablet does not keep what you type. Press Enter, or write it on paper."));
+  store.setDraft(key, value).catch(() => fail(t("This tablet does not keep what you type. Press Enter, or write it on paper.")));
 }
 
 /** Show a checkpoint, with what was typed there and not entered. */
@@ -92,14 +94,15 @@ export const enter = () => once(() => entered(current(), state.text.trim()));
 
 /** Reads what was typed. Gives what is to be done with it, or nothing when it is refused or questioned. */
 async function entered(c, raw) {
-  if (c.kind === "record") return raw === "" ? fail("Type or scan what is asked.") : () => record({ text: raw }, raw);
+  if (c.kind === "record") return raw === "" ? fail(t("Type or scan what is asked.")) : () => record({ text: raw }, raw);
   let value;
   try {
     value = parseValue(raw, { units: c.unit_of_measure ? [c.unit_of_measure] : [] });
   } catch (error) {
-    return fail(error.message);
+    return fail(t(error.message));
   }
-  if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail("A count is a whole number, 0 or more.");
+  if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail(t("A count is a whole number, 0 or more."));
+  if (c.setup && !(await askSetup(c))) return null;
   if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return null;
   return c.kind === "count" ? () => record({ count: Number(value) }, raw) : reading(c, value, raw);
 }
@@ -125,6 +128,7 @@ function again(changes) {
 /** An attribute's answer. */
 export const say = (conforms) => once(async () => {
   const c = current();
+  if (c.setup && !(await askSetup(c))) return null;
   const asked = state.data.gauges.some((one) => c.gauge_kinds.includes(one.kind));
   if (asked && !gaugeFor(c) && !(await pickGauge())) return null;
   return () => record({ conforms }, conforms ? "conforms" : "does not conform");
@@ -176,13 +180,13 @@ async function record(answer, raw) {
 }
 
 function notSaved(c, text, before, error) {
-  const message = `NOT SAVED. The tablet did not keep this entry (${error?.message || error?.name || "storage failed"}). Enter it again, or write it on paper and use another tablet.`;
+  const message = t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", error?.message || error?.name || "?");
   if (before) state.local.set(c.key, before);
   else state.local.delete(c.key);
   state.notSaved.set(c.key, { text, message });
   if (state.key === c.key) Object.assign(state, { text, error: message });
   draw.all();
-  if (state.key !== c.key) tell("Not saved", el("p", {}, `${c.number} ${c.title}: ${text}`), el("p", {}, message));
+  if (state.key !== c.key) tell(t("Not saved"), el("p", {}, `${c.number} ${c.title}: ${text}`), el("p", {}, message));
 }
 
 // A second tap or Enter within this time belongs to the entry before, not to what it made appear.
@@ -194,8 +198,8 @@ export const justRecorded = () => performance.now() - lastRecord < 400;
 export async function start(purpose) {
   const c = current();
   const reason = purpose === "repeat"
-    ? await askReason("Measure again", "Once per checkpoint. Both readings are kept, and the nonconformance report stays open.", USUAL_REPEAT)
-    : await askReason("Correct this entry", "The first entry is kept beside the correction.", USUAL_CORRECTION);
+    ? await askReason(t("Measure again"), t("Once per checkpoint. Both readings are kept, and the nonconformance report stays open."), usualRepeat())
+    : await askReason(t("Correct this entry"), t("The first entry is kept beside the correction."), usualCorrection());
   if (!reason || state.key !== c.key) return;
   if (purpose === "repeat" && !(await otherEyes(c))) return;
   Object.assign(state, NOTHING, { mode: { purpose, reason }, readings: [] });
@@ -206,13 +210,13 @@ export async function start(purpose) {
 async function otherEyes(c) {
   if (c.criticality !== "critical" || c.answered_by !== me().initials) return true;
   const others = state.data.gauges.filter((one) => c.gauge_kinds.includes(one.kind) && one.number !== c.gauge);
-  if (others.some((one) => one.usable)) return pickGauge(others, "Critical: measure again with another gauge. Which one?");
-  await tell("Another person measures again", el("p", {}, "This checkpoint is critical and no second gauge of its kind is in calibration. Ask a colleague to sign in and measure it again."));
+  if (others.some((one) => one.usable)) return pickGauge(others, t("Critical: measure again with another gauge. Which one?"));
+  await tell(t("Another person measures again"), el("p", {}, t("This checkpoint is critical and no second gauge of its kind is in calibration. Ask a colleague to sign in and measure it again.")));
   return false;
 }
 
 /** Pick the gauge in hand; gives it, or null. */
-export async function pickGauge(from = null, question = "Which gauge is in your hand?") {
+export async function pickGauge(from = null, question = t("Which gauge is in your hand?")) {
   const c = current();
   const choice = from ?? state.data.gauges.filter((gauge) => c.gauge_kinds.includes(gauge.kind));
   const number = await askGauge(choice, gaugeFor(c)?.number, question);

@@ -2,6 +2,7 @@
 
 import { el, fill, find } from "./dom.js";
 import * as outbox from "./outbox.js";
+import * as people from "./people.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
@@ -11,7 +12,7 @@ const online = "online" in find("main").dataset;
 const address = (serial) => `/units/${encodeURIComponent(serial)}/bench/`;
 
 async function read() {
-  state.person = (await store.getMeta("person")) ?? null;
+  state.person = await store.holder();
   outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
   const units = state.person ? await store.keptUnits(state.person.badge) : [];
@@ -30,7 +31,7 @@ async function show() {
   find("#along").textContent = state.busy || shell.ready.problem || along + lasting;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
-    waiting: state.waiting, refused: state.refused, badge: state.person?.badge,
+    waiting: state.waiting, refused: state.refused, person: state.person?.name, badge: state.person?.badge,
     onRefused: () => showRefused(state.refused, state.person?.badge ?? "", (row) => location.assign(`${address(row.operation.serial)}?checkpoint=${encodeURIComponent(row.operation.checkpoint)}&refused=${row.operation.id}`)),
   }), shell.updateButton(() => true));
 }
@@ -56,7 +57,7 @@ async function takeAll(fresh) {
   const serials = [...document.querySelectorAll("[data-serial]")].map((link) => link.dataset.serial);
   try {
     const { person } = await outbox.session();
-    await store.setMeta("person", person);
+    if (!people.here.unlocked) await store.setMeta("person", person);
     await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = `Taking along ${done} of ${all} …`; show(); }, fresh);
   } catch (error) {
     if (error instanceof outbox.SignedOut && online) { location.assign(signInAddress()); return; }
@@ -78,6 +79,8 @@ find("#take").addEventListener("click", () => takeAll(0));
 
 outbox.onChange(show);
 shell.begin(show);
-show();
-if (online) takeAll(undefined);
+people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there
+  show();
+  if (online) takeAll(undefined);
+});
 outbox.soon(500);

@@ -42,15 +42,32 @@ function heard() {
 
 /** The session as the server sees it; raises SignedOut. The CSRF token is fetched fresh: one in a page goes stale. */
 export async function session() {
-  const response = await call("/api/v1/session");
-  if (!response.ok) throw new Later(`The server answers with a fault (${response.status}).`);
-  const body = await response.json();
-  heard();
+  const body = await align(await asked());
   contact.person = body.person;
-  if (!body.person) throw new SignedOut("Nobody is signed in.");
+  contact.revoked = Boolean(body.tablet?.revoked);
+  if (!body.person && !contact.revoked) throw new SignedOut("Nobody is signed in.");
   await heedEpoch(body.epoch);
   return body;
 }
+
+let align = async (body) => body;
+/** `work(session)` gives the session of whoever works on this tablet. */
+export const alignBy = (work) => { align = work; };
+
+/** A fresh token, whoever is signed in. */
+export const token = async () => (await asked()).csrf_token;
+
+// With the question goes what the office has to know: how much waits here, and since when.
+async function asked() {
+  const rows = await store.waiting();
+  const said = new URLSearchParams({ unsent: rows.length, since: rows.length ? new Date(rows[0].since).toISOString() : "", version: await version() });
+  const response = await call(`/api/v1/session?${said}`);
+  if (!response.ok) throw new Later(`The server answers with a fault (${response.status}).`);
+  heard();
+  return response.json();
+}
+
+const version = async () => (globalThis.caches ? (await caches.keys()).filter((name) => name.startsWith("qcapp-")).map((name) => name.slice(6)).join(" ") : "");
 
 async function heedEpoch(epoch) {
   const known = await store.getMeta("epoch");
@@ -124,12 +141,13 @@ async function sendAll() {
   asking = false;
   for (;;) {
     const rows = await store.waiting();
-    if (rows.length === 0) return "sent";
-    const mine = rows.filter((row) => row.owner === contact.person?.badge).slice(0, size);
+    if (rows.length === 0) { await tellDiscards(); return contact.revoked ? "revoked" : "sent"; }
+    const mine = rows.filter((row) => row.proof || contact.revoked || row.owner === contact.person?.badge).slice(0, size);
     if (mine.length === 0) return "others";
     const { ok, status, body } = await post("/api/v1/operations", {
       device, sent_at: new Date().toISOString(), operations: mine.map((row) => row.operation),
       waiting: rows.length, waiting_since: new Date(rows[0].since).toISOString(),
+      proofs: Object.fromEntries(mine.filter((row) => row.proof).map((row) => [row.operation.id, row.proof])),
     }, token);
     token = null;
     if (ok && Array.isArray(body.operations)) {
@@ -141,6 +159,15 @@ async function sendAll() {
     } else {
       await settled(mine, [{ id: mine[0].operation.id, ...body, outcome: "rejected" }]);
     }
+  }
+}
+
+// What a person discarded is written down by the server too, with the reason.
+async function tellDiscards() {
+  if (!contact.person) return;
+  for (const row of (await store.closed()).filter((one) => one.why === "discarded" && !one.told && one.by === contact.person.badge)) {
+    const { ok, status } = await post("/api/v1/discards", { operation: row.operation, reason: row.reason });
+    if (ok || status === 400) await store.discardTold(row);
   }
 }
 

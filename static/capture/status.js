@@ -2,8 +2,9 @@
 
 import { ask, el } from "./dom.js";
 import { askReason } from "./dialogs.js";
-import { contact, soon } from "./outbox.js";
+import { contact, soon, uuid7 } from "./outbox.js";
 import * as store from "./store.js";
+import { showWhere } from "./where.js";
 
 const USUAL_DISCARD = ["Entered for the wrong unit", "Entered twice", "Answered by another person meanwhile"];
 
@@ -22,12 +23,12 @@ function contactText() {
   const last = contact.last ? `, last contact ${when(contact.last)}` : "";
   return {
     no_network: `No network${last}`, no_answer: `The server does not answer${last}`, fault: `${contact.message} Sending is tried again by itself${last}`,
-    signed_out: "Signed out: sign in to send",
+    signed_out: "Signed out: sign in to send", revoked: "This tablet was revoked: bring it to the keeper",
   }[contact.state] ?? "";
 }
 
 function othersText(waiting, badge) {
-  const foreign = waiting.filter((row) => row.owner !== badge);
+  const foreign = waiting.filter((row) => row.owner !== badge && !row.proof);
   const names = [...new Set(foreign.map((row) => row.name ?? row.owner))];
   return foreign.length ? `${foreign.length} of ${names.join(" and ")} wait for their sign-in` : "";
 }
@@ -36,13 +37,13 @@ const spot = (css) => el("span", { class: `spot ${css}` });
 const part = (css, strong, rest = "") => el("span", { class: "part" }, spot(css), el("strong", {}, strong), rest);
 
 /** The parts of the status line. `badge` is the person on this page. */
-export function parts({ waiting, refused, badge, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
-  const mine = waiting.filter((row) => row.owner === badge);
+export function parts({ waiting, refused, badge, person, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
+  const mine = waiting.filter((row) => row.owner === badge || row.proof);
   const others = othersText(waiting, badge);
   return [
     lost ? el("span", { class: "part bad" }, spot("refused"), el("strong", {}, `NOT SAVED ${lost}`)) : null,
     saving ? part("saving", `Not saved yet ${saving}`) : null,
-    mine.length ? part("tablet", `On tablet ${mine.length}`, ` since ${when(mine[0].since)}`) : null,
+    mine.length ? el("button", { type: "button", id: "on-tablet", onclick: () => showWhere(when, person) }, spot("tablet"), el("strong", {}, `On tablet ${mine.length}`), ` since ${when(mine[0].since)}`) : null,
     sent === null ? (mine.length ? null : part("sent", "All sent")) : part("sent", `Sent ${sent}`),
     refused.length ? el("button", { type: "button", id: "refused", onclick: onRefused }, `Refused ${refused.length}`) : null,
     typed.length ? el("button", { type: "button", id: "typed", onclick: onTyped }, `Typed, not entered ${typed.length}`) : null,
@@ -70,9 +71,28 @@ function refusedEntry(row, by, close) {
     el("p", {}, `${message} Entered by ${name ?? owner}, ${when(operation.recorded_at)}.`),
     el("div", { class: "answers" },
       act("Correct", () => close(row)),
+      owner === by ? act("Other unit …", async () => {
+        const serial = await askSerial(operation.serial);
+        if (!serial) return;
+        const other = { ...operation, id: uuid7(), serial, round: 1, base: null, purpose: "reading", reason: "" };
+        await store.keep({ operation: other, owner, name, instead: operation.id });
+        close(null);
+        soon(0);
+      }) : null,
       act("Send again", async () => { await store.sendAgain(operation.id); close(null); soon(0); }),
       act("Discard …", async () => {
-        const reason = await askReason("Discard this entry", "It is kept on this tablet with your reason, and it is never sent.", USUAL_DISCARD);
+        const reason = await askReason("Discard this entry", "It never becomes a result. Your name and your reason go to the audit.", USUAL_DISCARD);
         if (reason) { await store.discard(operation.id, by, reason); close(null); soon(0); }
       })));
+}
+
+/** The unit that an entry belongs to instead; the value stays as it was measured. */
+function askSerial(wrong) {
+  return ask(`Not ${wrong}: which unit was measured?`, (close) => {
+    const field = el("input", { "data-first": true, id: "right-unit", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: "40" });
+    const take = () => { const typed = field.value.trim().toUpperCase(); if (typed && typed !== wrong) close(typed); else field.focus(); };
+    field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); take(); } });
+    return el("div", { class: "picks" }, el("label", { class: "floor-field" }, "Scan or type its serial number", field),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"), el("button", { type: "button", class: "big go", onclick: take }, "Record it there")));
+  });
 }

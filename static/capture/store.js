@@ -77,13 +77,18 @@ const write = (name, ask) => within([name], "readwrite", (t) => answer(ask(t.obj
  * Put an operation into the outbox, in one transaction with the end of its draft, and of the refused entry it stands for.
  * Resolves when the tablet has it on its medium.
  */
-export function keep({ operation, owner, name, draft = null, instead = null }) {
+export async function keep({ operation, owner, name, draft = null, instead = null }) {
+  const proof = await prove(operation).catch(() => null);
   return within(["outbox", "drafts", "refused", "closed"], "readwrite", async (t) => {
     if (draft) t.objectStore("drafts").delete(draft);
     if (instead) await close(t, instead, { why: "corrected", by: owner, reason: operation.id });
-    return answer(t.objectStore("outbox").add({ operation, owner, name, since: Date.now() }));
+    return answer(t.objectStore("outbox").add({ operation, owner, name, proof, since: Date.now() }));
   });
 }
+
+let prove = async () => null;
+/** `work(operation)` gives what proves whose entry it is, or null. */
+export const proveBy = (work) => { prove = work; };
 
 /** Everything not yet acknowledged, oldest first. */
 export const waiting = () => read("outbox", (s) => s.getAll());
@@ -135,8 +140,8 @@ export function resendAll() {
   });
 }
 
-function back(t, { operation, owner, name, since }) {
-  t.objectStore("outbox").add({ operation, owner, name, since });
+function back(t, { operation, owner, name, since, proof = null }) {
+  t.objectStore("outbox").add({ operation, owner, name, since, proof });
 }
 
 /** A refused entry goes out once more. */
@@ -153,6 +158,9 @@ export function sendAgain(id) {
 export function discard(id, by, reason) {
   return within(["refused", "closed"], "readwrite", (t) => close(t, id, { why: "discarded", by, reason }));
 }
+
+/** The server has written down that an entry was discarded. */
+export const discardTold = (row) => write("closed", (s) => s.put({ ...row, told: true }));
 
 async function close(t, id, how) {
   const row = await answer(t.objectStore("refused").get(id));
@@ -176,9 +184,21 @@ export async function drafts(prefix) {
 export const setMeta = (key, value) => write("meta", (s) => s.put(value, key));
 export const getMeta = (key) => read("meta", (s) => s.get(key));
 
+/** Who works on this tablet, or null. A sign-in or sign-out leaves a mark: whoever was here before it is nobody from then on. */
+export async function holder(known = false) {
+  // On a shared tablet the PIN says who works here, not the session.
+  const tablet = known || (await getMeta("tablet"));
+  if (!tablet && /(^|; )qcapp_changed=1/.test(document.cookie)) {
+    await setMeta("person", null);
+    document.cookie = "qcapp_changed=; path=/; max-age=0; samesite=lax";
+  }
+  return (await getMeta("person")) ?? null;
+}
+
 /** A unit taken along. It can be fetched again, so it needs no flush of the medium. */
 export const keepUnit = (badge, serial, data, at) =>
   within(["units"], "readwrite", (t) => answer(t.objectStore("units").put({ badge, serial, data, at })), "relaxed");
 export const keptUnit = (badge, serial) => read("units", (s) => s.get([badge, serial]));
 export const keptUnits = (badge) => read("units", (s) => s.getAll(IDBKeyRange.bound([badge, ""], [badge, "\uffff"])));
+export const unitOfAny = async (serial) => (await read("units", (s) => s.getAll())).filter((unit) => unit.serial === serial);
 export const forgetUnit = (badge, serial) => write("units", (s) => s.delete([badge, serial]));

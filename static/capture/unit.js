@@ -3,6 +3,7 @@
 import { compare, judge } from "../js/verdict.js";
 import { shown, tone } from "./band.js";
 import * as outbox from "./outbox.js";
+import { borrowed, here } from "./people.js";
 import * as store from "./store.js";
 
 export const serial = decodeURIComponent(location.pathname.split("/")[2]);
@@ -42,16 +43,17 @@ export function nextAfter(key) {
 /** Fetch the unit; raises SignedOut, or what went wrong. */
 export async function fetchUnit() {
   const at = await store.instant();
+  if (here.unlocked) await outbox.session();
   const data = await outbox.get(ADDRESS);
-  await store.setMeta("person", data.person);
+  if (!here.unlocked) await store.setMeta("person", data.person);
   await store.keepUnit(data.person.badge, serial, data, at);
   return { data, at };
 }
 
 /** The unit from the server, or from the tablet when the server is slow or away. `later(unit)` gets what comes afterwards. */
 export async function firstSight(later) {
-  const person = await store.getMeta("person");
-  const kept = person && await store.keptUnit(person.badge, serial);
+  const person = await store.holder();
+  const kept = person && ((await store.keptUnit(person.badge, serial)) ?? (await borrowed(serial, person)));
   const fetching = fetchUnit();
   if (!kept) return fetching;
   const slow = new Promise((resolve) => { setTimeout(resolve, PATIENCE, null); });

@@ -429,7 +429,7 @@ async function lookAtPaste(cell, text) {
 }
 
 // The names of the columns as the server knows them, in the order of the table.
-const HEADS = (editor.dataset.columns === "all" ? "number title kind nominal limits lower upper unit_of_measure gauge_kinds criticality frequency second_inspection key formula form decimals readings guard method setup joint drawing drawing_revision paired_with instruction caution stage_number" : "number title kind nominal limits lower upper unit_of_measure gauge_kinds criticality frequency second_inspection").split(" ");
+const HEADS = editor.dataset.heads.split(" ");
 
 function listOf(data) {
   const list = document.createElement("ul");

@@ -79,7 +79,7 @@ class Api:
     def _answer(self, method: str, path: str, response: Any) -> Any:
         self.response, self.status = response, response.status_code
         route = resolve(PREFIX + path).route.removeprefix("api/")
-        for converter in ("<str:", "<uuid:", "<int:"):
+        for converter in ("<str:", "<uuid:", "<int:", "<slug:"):
             route = route.replace(converter, "{")
         check_shape(method, route.replace(">", "}"), response)
         is_json = response.headers.get("Content-Type", "").startswith("application/json")

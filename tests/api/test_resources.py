@@ -27,7 +27,15 @@ pytestmark = pytest.mark.django_db
 
 def addresses() -> Iterator[tuple[str, str, Any]]:
     """Every address of the API with its method and its view."""
-    values = {"serial": SERIAL, "uuid": "00000000-0000-7000-8000-000000000000", "number": "NCR-2026-0001", "issue": "1"}
+    nobody = "00000000-0000-7000-8000-000000000000"
+    values = {
+        "serial": SERIAL,
+        "uuid": nobody,
+        "sheet": nobody,
+        "number": "NCR-2026-0001",
+        "issue": "1",
+        "message_id": "1",
+    }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)
         path = str(pattern.pattern).removeprefix("v1/")
@@ -225,6 +233,7 @@ def test_takes_a_report_from_the_floor_to_its_end(workshop: Workshop, api_of: An
             body = api.signed(f"reports/{number}/sign", role=role)
     assert body["state"] == "decided"
     assert inspector.post(f"reports/{number}/start")["state"] == "in_correction"
+    assert inspector.post(f"reports/{number}/step", {"position": 1})["steps"][0]["by_name"]
     assert inspector.post(f"reports/{number}/finish", {"note": "ground"})["state"] == "to_be_verified"
     refusal = manager.signed(f"reports/{number}/close", corrective_action="stop added")
     assert (manager.status, refusal["code"]) == (409, "not_proven")
@@ -275,6 +284,11 @@ def test_releases_a_unit_only_when_everything_is_proven_and_certifies_it(worksho
     assert (manager.status, card["issue"], card["standing"]) == (201, 1, "current")
     (listed,) = manager.get("certificates", serial=SERIAL)["certificates"]
     assert listed == card
+    assert manager.get("certificates", since=card["issued_at"])["certificates"] == [card]
+    assert manager.get("certificates", since="2999-01-01T00:00:00Z")["certificates"] == []
+    for wrong in ("yesterday", "2026-01-01T00:00:00", "2026-13-01T00:00:00Z"):
+        assert manager.get("certificates", since=wrong)["code"] == "time_unreadable"
+    assert b"FR-200-0147" in manager.get(f"certificates/{card['number']}/1/qif")
     content = manager.get(f"certificates/{card['number']}/1")["content"]
     assert SERIAL in str(content)
     pdf = manager.get(f"certificates/{card['number']}/1/pdf")

@@ -31,7 +31,7 @@ PLANTED = [
 ]
 
 
-WITHOUT_TABLES = {"qcapp.trends"}  # rooms that only read so far
+WITHOUT_TABLES = {"qcapp.trends", "qcapp.affected"}  # rooms that only read so far
 
 
 def contracts() -> list[dict[str, Any]]:

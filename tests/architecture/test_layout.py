@@ -17,6 +17,7 @@ TOP = {
     "manage.py",
     "qcapp",
     "templates",
+    "locale",
     "static",
     "tests",
     "fixtures",

@@ -12,7 +12,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.test import override_settings
 
-IMPORT = re.compile(r"""^import\s.*?["'](\.[^"']+)["'];$""", re.MULTILINE)
+IMPORT = re.compile(r"""(?:from|import)\s*["'](\.[^"']+)["']""")  # as the scripts are sent, without blanks
 
 
 @pytest.fixture(scope="module")

@@ -155,7 +155,8 @@ class Tablet:
         self.context, self.shop, self.address = context, shop, address or shop.address
         self.page: Page = context.pages[0] if context.pages else context.new_page()
         self.complaints: list[str] = []
-        self.page.set_default_timeout(8000)
+        self.page.set_default_navigation_timeout(40_000)  # two dozen scripts, on a machine that does other things too
+        self.page.set_default_timeout(int(os.environ.get("QCAPP_TEST_PATIENCE", "20")) * 1000)
         self.listen(self.page)
 
     def listen(self, page: Page) -> None:

@@ -70,3 +70,20 @@ selector => {
     return [getComputedStyle(node).color, painted(ground)];
 }
 """
+
+SIGN_OUT = """
+async () => {
+    const { csrf_token } = await (await fetch("/api/v1/session")).json();
+    await fetch("/api/v1/session", { method: "DELETE", headers: { "X-CSRFToken": csrf_token } });
+}
+"""
+
+# Who works on this tablet, as its store says.
+HOLDER = """new Promise((resolve) => {
+    indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
+        db.transaction("meta").objectStore("meta").get("person").onsuccess = (asked) => {
+            db.close();
+            resolve(asked.target.result);
+        };
+    };
+})"""

@@ -207,6 +207,40 @@ def kill(one: Tablet, folder: Path) -> None:
         one.context.close()
 
 
+class TestSignedOut:
+    def test_starts_cold_under_nobodys_name_after_a_sign_out(self, tablet: Tablets, shop: Shop) -> None:
+        one = at_work(tablet())
+        one.page.evaluate(page_scripts.SIGN_OUT)
+        one.page.goto("about:blank")
+        one.context.set_offline(True)
+        one.page.goto(f"{shop.address}/floor/")
+        one.page.wait_for_selector("#foot *")
+        assert "Marlowe" not in one.page.inner_text("body")
+        assert one.page.locator("#units li").count() == 0
+        one.page.goto(shop.address + shop.bench)
+        one.page.wait_for_selector("#work [role=alert]")
+        assert one.page.locator("#value").count() == 0
+
+    def test_forgets_the_former_person_at_the_page_to_sign_in(self, tablet: Tablets, shop: Shop) -> None:
+        one = at_work(tablet())
+        one.page.goto(f"{shop.address}/sign-in/")
+        one.until(f"(await {page_scripts.HOLDER}) === null")
+
+    def test_sends_what_the_former_entered_when_they_are_back(self, tablet: Tablets, shop: Shop) -> None:
+        one = at_work(tablet())
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        one.context.set_offline(False)
+        one.page.goto(f"{shop.address}/sign-in/")
+        one.sign_in("1002").open()
+        one.until("document.querySelector('#who').textContent === 'TO'")
+        one.sign_in("1001").open()
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2"})
+        assert shop.answers("pores")[0].person.badge == "1001"
+
+
 class TestStore:
     def test_says_not_saved_and_leaves_the_value_when_the_tablet_cannot_keep_it(
         self, tablet: Tablets, shop: Shop

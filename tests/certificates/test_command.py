@@ -25,7 +25,7 @@ pytestmark = pytest.mark.django_db
 def _layout(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path, fixed_now: Any) -> None:
     """A stand-in for the layout, and the clock of the cast."""
     settings.QCAPP_DATA_DIR = tmp_path / "data"
-    monkeypatch.setattr(rendering, "render", lambda card: f"%PDF {card.number}/{card.issue}".encode())
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: f"%PDF {card.number}/{card.issue}".encode())
     monkeypatch.setattr("django.utils.timezone.now", lambda: fixed_now)
 
 

@@ -143,7 +143,9 @@ class TestContent:
     def test_says_what_the_records_say(self, released: Workshop) -> None:
         before = head()
         says = content_of(certified(released).id)
-        assert list(says) == sorted(["identity", "statement", "results", "nonconformances", "signatures"])
+        assert list(says) == sorted(
+            ["identity", "statement", "results", "welds", "nonconformances", "cautions", "signatures"]
+        )
         assert says["identity"]["check_address"].startswith("http://testserver/check/")
         assert (says["identity"]["chain_number"], says["identity"]["chain_digest"]) == (before.number, before.digest)
         assert says["statement"]["declaration"] == (
@@ -172,17 +174,23 @@ class TestContent:
             "has_lower": True,
             "has_upper": True,
             "verdict": "conforms",
-            "person": "OM",
+            "person": "1001",
             "recorded": "17 Mar 2026 10:30 +01:00",
             "second": [],
             "document": "",
+            "key": "head_angle",
+            "lower": "61.85",
+            "upper": "62.15",
+            "values": ["61.94"],
+            "at": "2026-03-17T09:30:00Z",
+            "concession": "",
         }
         assert says["results"]["stages"][1]["lines"][1]["second"] == [
-            "second inspection: 3.4 mm, BQ, 17 Mar 2026 10:30 +01:00"
+            "second inspection: 3.4 mm, 1002, 17 Mar 2026 10:30 +01:00"
         ]
         assert says["results"]["stages"][2]["not_due"] == ["302 Gap at the bracket (1 in 5)"]
         signed = [(line["what"], line["name"], line["function"]) for line in says["signatures"]["lines"]]
-        assert signed[0] == ("Stage 1 Tack-up", "Ottoline Marsh", "inspector")
+        assert signed[0] == ("Stage 1 Tack-up", "1001", "inspector")
         assert signed[-1] == ("Release", "Isolde Brandt", "quality manager")
 
     def test_lists_nonconformances_and_excepts_what_is_conceded(self, workshop: Workshop) -> None:

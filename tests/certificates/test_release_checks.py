@@ -9,13 +9,19 @@ import pytest
 
 from qcapp.certificates.queries import release_state
 from qcapp.certificates.release_checks import CHECKS, Finding, check, standing_of
+from qcapp.inspections.models import Adoption
 from qcapp.inspections.queries import counting_answer
+from qcapp.inspections.queries.adopting import preview_of
 from qcapp.inspections.services import decide_result
+from qcapp.inspections.services.adopting import choose_plan
 from qcapp.people.services import demonstration_proof
+from qcapp.plans.models import PlanRevision
+from qcapp.plans.queries import revision_card
 from qcapp.plans.services import withdraw
+from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import hold_unit
 
-from ..factories.inspections import Workshop
+from ..factories.inspections import PLAN, Workshop, release_plan
 from ..factories.nonconformance import Case
 
 pytestmark = pytest.mark.django_db
@@ -27,11 +33,13 @@ def finding(workshop: Workshop, code: str) -> Finding:
 
 
 PROVEN = {
+    "nothing_left_behind": "Nothing was.",
     "unit_in_hand": "FR-200-0147 is in build.",
     "plan_stands": "Inspected to FR-200 revision D, released.",
     "all_answered": "All 11 checkpoints that were due are answered.",
     "no_conflict": "No checkpoint was answered twice without seeing the other answer.",
     "second_inspections": "3 given by another person, or decided by a third.",
+    "photos_there": "The plan asks for none.",
     "answers_are_proof": "Gauges were in calibration, stages open, clocks right.",
     "near_limits_decided": "None is waiting.",
     "answers_conform": "No answer stands out of band.",
@@ -63,18 +71,46 @@ def hold_by_hand(workshop: Workshop) -> None:
     hold_unit(by=workshop.cast.quality_manager, serial=workshop.serial, **told)
 
 
+def ask_for_a_photo(workshop: Workshop) -> None:
+    """The unit is inspected to a later revision, which asks for a photo at 105."""
+    head, *rows = PLAN.strip().split("\n")
+    text = "\n".join([f"{head},photo", *(f"{row},{'yes' if ',tack_look,' in row else ''}" for row in rows)])
+    uuid = release_plan(workshop.cast, family_code="FR-200", letter="E", text=text, at=workshop.at)
+    revision = PlanRevision.objects.get(uuid=uuid)
+    Adoption.objects.create(item_id=workshop.item_id, revision=revision, by=workshop.cast.inspector, at=workshop.at)
+
+
 Arrange = Callable[[Workshop], Any]
 # What happens on a unit with nothing answered, the sentence that tells it, and the first place to go.
 BENCH = "/units/FR-200-0147/bench/"
 UNIT = "/units/FR-200-0147/"
 DECIDE = "/units/FR-200-0147/release/#decisions"
+
+
+def adopt_a_plan_that_asks_less(workshop: Workshop) -> None:
+    """What was found out of band is no longer asked."""
+    workshop.send_one("twist", "0.60")
+    text = "".join(line for line in PLAN.splitlines(keepends=True) if ",twist," not in line)
+    revision = release_plan(workshop.cast, family_code="FR-200", letter="E", text=text, at=workshop.at)
+    shown = {workshop.serial: preview_of(unit_by_serial(workshop.serial), revision_card(revision)).covers}
+    proof = demonstration_proof(workshop.cast.quality_manager, workshop.at)
+    choose_plan(
+        proof=proof, revision_uuid=revision, shown=shown, choice="adopt", reason="Twist is not asked.", at=workshop.at
+    )
+
+
 NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
     "unit_in_hand": (
-        lambda w: Case.by_hand(w).decide("scrap").close_without_correction(),
+        lambda w: Case.by_hand(w).decide("scrap").destroy().close_without_correction(),
         "FR-200-0147 is scrapped; it is never released.",
         UNIT,
     ),
     "plan_stands": (withdraw_the_plan, "FR-200 revision D is withdrawn; the unit needs another revision.", "/plans/"),
+    "nothing_left_behind": (
+        adopt_a_plan_that_asks_less,
+        "No longer asked, but found: 301 Head twist: 0.60 mm. It takes a disposition with a concession.",
+        UNIT,
+    ),
     "all_answered": (
         lambda w: w.answer_stage(1),
         "6 of 11 are open: 201, 202, 203, 204, 205, 301.",
@@ -90,6 +126,7 @@ NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
         "3 of 3 are missing: 201, 202, 205.",
         f"{BENCH}?checkpoint=weld_w7",
     ),
+    "photos_there": (ask_for_a_photo, "No photo yet: 105.", f"{BENCH}?checkpoint=tack_look"),
     "answers_are_proof": (
         lambda w: w.send(w.operation("left_length", gauge="CA-02")),
         "102 wait for a decision. 102: The gauge was past its calibration date.",

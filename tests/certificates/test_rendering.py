@@ -21,9 +21,10 @@ from PIL import Image
 from qcapp.certificates.models import CertificateFile
 from qcapp.certificates.queries import CertificateCard, content_of
 from qcapp.certificates.services import rendering
-from qcapp.certificates.services.rendering import frozen_json, html_of, page_of, pdf_bytes, printable
+from qcapp.certificates.services.rendering import frozen_json, html_of, page_of, pdf_bytes
 from qcapp.core.errors import Refused
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import printable
 from qcapp.lib.templatetags.qc import number
 
 from ..cast import Cast
@@ -267,17 +268,16 @@ def test_writes_what_no_font_has_as_its_code_point(text: str, printed: str) -> N
 def test_gives_identical_bytes_when_asked_again_and_when_rendered_anew(paper: Paper) -> None:
     assert paper.pdf == paper.again
     assert paper.files == 1
-    page = page_of(paper.says, paper.card.digest)
-    title = "Certificate of conformity FR-2026-0001 issue 1"
-    told = {"identifier": paper.card.uuid.hex, "created": ISSUED_AT, "title": title, "variant": "pdf/ua-1"}
-    assert html_to_pdf(page, **told) == paper.pdf
+    before_signing = rendering.unsigned(paper.card, paper.says)
+    assert before_signing == rendering.unsigned(paper.card, paper.says)
+    assert paper.pdf.startswith(before_signing)
 
 
 @pytest.fixture
 def kept(ready: Workshop, monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> CertificateCard:
     """A certificate whose file is kept; its layout is a stand-in, because these tests are about keeping."""
     settings.QCAPP_DATA_DIR = tmp_path
-    monkeypatch.setattr(rendering, "render", lambda card: b"%PDF of " + card.number.encode())
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
     card = certified(release_unit(ready))
     assert pdf_bytes(card, at=ISSUED_AT) == b"%PDF of FR-2026-0001"
     return card
@@ -294,7 +294,7 @@ def test_keeps_the_file_by_its_digest_and_renders_no_second_time(
 ) -> None:
     row = CertificateFile.objects.get()
     assert (tmp_path / row.path, row.size) == (path_of(tmp_path), 20)
-    monkeypatch.setattr(rendering, "render", lambda card: b"another layout")
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"another layout")
     assert pdf_bytes(kept, at=ISSUED_AT) == b"%PDF of FR-2026-0001"
 
 
@@ -323,8 +323,8 @@ def test_counts_the_first_of_two_that_render_at_the_same_time(
     settings.QCAPP_DATA_DIR = tmp_path
     card = certified(release_unit(ready))
 
-    def other_first(asked: CertificateCard) -> bytes:
-        monkeypatch.setattr(rendering, "render", lambda card: b"the other's")
+    def other_first(asked: CertificateCard, at: Any, look: Any = None) -> bytes:
+        monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"the other's")
         pdf_bytes(asked, at=ISSUED_AT)
         return b"mine, too late"
 

@@ -8,7 +8,7 @@ One unit inspected, released and certified with its PDF kept; one with an open r
 from __future__ import annotations
 
 import sys
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 SERIAL, HELD = "FR-200-0147", "FR-200-0148"
 LOST = 3  # acts after the backup, with `--later`
@@ -18,6 +18,7 @@ LONG = "weld seam " * 20_000
 
 def make_world() -> None:
     """Migrate and play the site in."""
+    from django.conf import settings
     from django.core.management import call_command
 
     from qcapp.audit.services import anchor
@@ -25,11 +26,14 @@ def make_world() -> None:
     from qcapp.certificates.services.issuing import issue_certificate
     from qcapp.certificates.services.releasing import release
     from qcapp.certificates.services.rendering import pdf_bytes
+    from qcapp.lib import signing_keys
     from qcapp.people.services import demonstration_proof
     from tests.cast import FIXED_NOW, Cast
     from tests.factories.inspections import Workshop
 
     call_command("migrate", verbosity=0)
+    settings.QCAPP_SIGNING_PASSPHRASE = "a passphrase for tests only"
+    signing_keys.keep(signing_keys.new_bundle("A small site", datetime(2020, 1, 1, tzinfo=UTC), 30))
     cast, later = Cast(), FIXED_NOW + timedelta(hours=2)
     workshop = Workshop.opened(cast, serial=SERIAL).finish()
     _act(AWKWARD)

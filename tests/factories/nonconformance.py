@@ -11,7 +11,7 @@ from qcapp.inspections.queries import counting_answer
 from qcapp.nonconformance.cards import ReportView
 from qcapp.nonconformance.models import Report, ReportStatus
 from qcapp.nonconformance.queries import proposal_of, report
-from qcapp.nonconformance.services import correcting, deciding, ending, raising
+from qcapp.nonconformance.services import by_hand, correcting, deciding, ending, leaving
 from qcapp.people.services import demonstration_proof
 
 from ..cast import FIXED_NOW, Cast
@@ -33,7 +33,7 @@ class Case:
     number: str
 
     @classmethod
-    def out_of_band(cls, workshop: Workshop, key: str = "head_angle", value: str = "62.40", **changes: Any) -> Case:
+    def out_of_band(cls, workshop: Workshop, key: str = "head_angle", value: Any = "62.40", **changes: Any) -> Case:
         """The report that a value out of band has raised by itself."""
         (answer,) = workshop.send(workshop.operation(key, value, **changes))
         assert answer.report, answer.message
@@ -44,7 +44,7 @@ class Case:
         """A report that the assembler raises about something no checkpoint asks."""
         told = {"title": "Dent in the down tube, 3 mm deep", "description": "Left side, above the bracket."} | changes
         by = told.pop("by", workshop.cast.assembler)
-        number = raising.raise_by_hand(by=by, serial=workshop.serial, severity=severity, at=workshop.at, **told)
+        number = by_hand.raise_by_hand(by=by, serial=workshop.serial, severity=severity, at=workshop.at, **told)
         return cls(workshop, number)
 
     @property
@@ -102,7 +102,15 @@ class Case:
 
     def finish(self, by: Person | None = None) -> Case:
         note = "Straightened once, 0.4 mm over."
+        self.confirm_steps(by)
         correcting.finish_correction(by=by or self.cast.welder, number=self.number, note=note, at=LATER)
+        return self
+
+    def confirm_steps(self, by: Person | None = None) -> Case:
+        """Every step that is still open, confirmed by the welder unless told otherwise."""
+        for step in self.view.steps_open if self.state == "in_correction" else ():
+            told = {"number": self.number, "position": step.position, "at": LATER}
+            correcting.confirm_step(by=by or self.cast.welder, **told)
         return self
 
     def fail(self, by: Person | None = None) -> Case:
@@ -120,6 +128,19 @@ class Case:
     def close(self, by: Person | None = None) -> Case:
         told = {"proof": self.proof(by or self.cast.quality_manager), "corrective_action": ACTION, "at": LATER}
         correcting.verify_and_close(number=self.number, **told)
+        return self
+
+    def destroy(self, *people: Person) -> Case:
+        """The number destroyed by the assembler and seen by the welder, unless told otherwise."""
+        for person in people or (self.cast.assembler, self.cast.welder):
+            told = {"proof": self.proof(person), "how": "Stamped number ground off and tube sawn through."}
+            leaving.sign_destruction(number=self.number, at=LATER, **told)
+        return self
+
+    def write_return_note(self, by: Person | None = None, **changes: Any) -> Case:
+        told = {"supplier": "Tidewell Tube Works", "text": "Wall 1.1 mm where 2.0 is ordered. Credit or replacement."}
+        told |= {"by": by or self.cast.quality_manager, "number": self.number, "at": LATER} | changes
+        leaving.write_return_note(**told)
         return self
 
     def close_without_correction(self, by: Person | None = None) -> Case:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from statistics import mean, stdev
 
 import pytest
 
 from qcapp.core.checkpoints.kinds import KINDS
+from qcapp.inspections.queries import adopted
 from qcapp.inspections.queries.trying import tried_on, units_inspected_to
+from qcapp.inspections.queries.trying_capability import changed_capability
 from qcapp.inspections.services import open_unit
 from qcapp.plans.queries import checkpoints_of, revision_card
 from tests.cast import Cast
-from tests.factories.inspections import SERIAL, Workshop
+from tests.factories.inspections import PLAN, SERIAL, Workshop, release_plan
 from tests.factories.plans import draft, plan_text, released
 from tests.unchanged import rows_of
 
@@ -120,3 +123,19 @@ def test_keeps_first_answers_from_who_still_owes_the_second_inspection(workshop:
     assert seen_by(cast.second_inspector) == []
     assert seen_by(cast.inspector) == [202]
     assert seen_by(cast.engineer) == [202]
+
+
+def test_holds_the_recorded_values_against_the_changed_limits(workshop: Workshop) -> None:
+    """Ppk of 0.10, 0.11 … 0.29 mm to one upper limit: (limit - mean) / 3 s, with s of n - 1 (common practice)."""
+    values = [0.10 + 0.01 * place for place in range(20)]
+    for place, value in enumerate(values):
+        one = workshop if place == 0 else workshop.another_unit(f"FR-200-0{200 + place}")
+        one.send_one("twist", f"{value:.2f}")
+    old = list(adopted(workshop.item_id).checkpoints)
+    text = PLAN.replace("max 0.50", "max 0.40")
+    uuid = release_plan(workshop.cast, family_code="FR-200", letter="E", text=text, at=workshop.at)
+    card = revision_card(uuid)
+    (found,) = changed_capability(card.family_id, old, checkpoints_of(card.id), 40)
+    assert (found.number, found.count, found.worse) == (301, 20, True)
+    for limit, index in ((0.50, found.before), (0.40, found.after)):
+        assert index == pytest.approx((limit - mean(values)) / (3 * stdev(values)))

@@ -123,6 +123,7 @@ def _correct(number: str) -> None:
     assert report["state"] == "decided"
     welder = Caller(WELDER)
     welder.do(f"reports/{number}/start")
+    welder.do(f"reports/{number}/step", position=1)
     report = welder.do(f"reports/{number}/finish", note="Straightened in the restraint, one attempt.")
     assert report["state"] == "to_be_verified"
     early = manager.post(f"reports/{number}/close", pin="271845", corrective_action="Second clamp at the station.")

@@ -269,6 +269,8 @@ def _decide(inspector: Person, releaser: Person, welder: Person) -> str:
     page = welder.go(f"/nonconformances/{number}/")
     page.get_by_role("button", name="Start rework").click()
     page.wait_for_load_state()
+    page.get_by_role("button", name="Confirm step 1").click()
+    page.wait_for_load_state()
     page.fill("textarea[name=note]", "Lapped, checked on the plate.")
     page.get_by_role("button", name="Correction done").click()
     page.wait_for_load_state()

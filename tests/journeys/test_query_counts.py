@@ -33,7 +33,12 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/certificates/", "number", ("certificates.Certificate", "number")),
     ("/certificates/", "issue", ("certificates.Certificate", "issue")),
     ("/plans/", "uuid", ("plans.PlanRevision", "uuid")),
+    ("/evidence/", "uuid", ("evidence.EvidenceFile", "uuid")),
+    ("/plans/", "sheet", ("plans.DrawingSheet", "uuid")),
     ("/check/", "token", ("certificates.Certificate", "token")),
+    ("/improvement/actions/", "number", ("improvement.CorrectiveAction", "number")),
+    ("/improvement/field/", "number", ("improvement.FieldAction", "number")),
+    ("/improvement/costs/", "entry_id", ("improvement.CostEntry", "pk")),
     ("/messages/", "message_id", ("shop_messages.Message", "pk")),
     ("", "family", ("production.PartFamily", "code")),
 )

@@ -230,7 +230,7 @@ def test_refuses_a_step_on_a_report_that_nobody_knows(workshop: Workshop) -> Non
 def test_opens_nothing_on_a_unit_that_another_report_scrapped(case: Case) -> None:
     other = Case.by_hand(case.workshop)
     case.decide().start()
-    other.decide("scrap").close_without_correction()
+    other.decide("scrap").destroy().close_without_correction()
     case.finish()
     assert counting_answer(case.workshop.item_id, "head_angle").round == 1
     case.fail().propose("scrap").sign().close_without_correction()

@@ -34,7 +34,7 @@ def test_refuses_to_close_use_as_is_when_the_concession_does_not_cover_what_coun
 
 
 def test_scraps_the_unit_for_good_and_keeps_its_hold(case: Case) -> None:
-    case.decide("scrap").close_without_correction()
+    case.decide("scrap").destroy().close_without_correction()
     assert (case.state, unit_by_serial(case.workshop.serial).state) == ("closed", "scrapped")
     assert [hold.source for hold in open_holds(case.workshop.item_id)] == [case.number]
     (entry, *_) = entries_about("unit FR-200-0147")
@@ -45,12 +45,12 @@ def test_scraps_the_unit_for_good_and_keeps_its_hold(case: Case) -> None:
 
 def test_closes_a_second_report_about_a_scrapped_unit(case: Case) -> None:
     other = Case.by_hand(case.workshop).decide("scrap")
-    case.decide("scrap").close_without_correction()
+    case.decide("scrap").destroy().close_without_correction()
     assert other.close_without_correction().state == "closed"
 
 
 def test_keeps_the_hold_on_what_goes_back_to_the_supplier(case: Case) -> None:
-    case.decide("return_to_supplier").close_without_correction()
+    case.decide("return_to_supplier").write_return_note().close_without_correction()
     assert [hold.source for hold in open_holds(case.workshop.item_id)] == [case.number]
     assert unit_by_serial(case.workshop.serial).state == "in_build"
     meaning = Signature.objects.order_by("-id").values_list("meaning", flat=True)[0]

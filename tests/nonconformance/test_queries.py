@@ -79,7 +79,7 @@ def test_reads_a_long_list_in_few_queries(case: Case, django_assert_max_num_quer
     viewer = case.cast.inspector
     with django_assert_max_num_queries(3):
         assert len(queries.reports(state="active", viewer=viewer)) == 6
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(16):
         assert queries.report(case.number, viewer=viewer).concession is not None
 
 

@@ -16,7 +16,7 @@ from qcapp.inspections.services import recording
 from qcapp.nonconformance.models import Report
 from qcapp.nonconformance.queries import moves_of, reports_of
 from qcapp.nonconformance.services import raising
-from qcapp.nonconformance.services.raising import raise_by_hand
+from qcapp.nonconformance.services.by_hand import raise_by_hand
 from qcapp.people.roles import Role
 from qcapp.production.queries import open_holds
 
@@ -229,7 +229,7 @@ def test_refuses_a_report_by_hand_of_somebody_who_may_not(workshop: Workshop, ca
 
 
 def test_refuses_a_report_by_hand_about_a_scrapped_unit(case: Case) -> None:
-    case.decide("scrap").close_without_correction()
+    case.decide("scrap").destroy().close_without_correction()
     with refused("unit_scrapped", *ROOMS):
         Case.by_hand(case.workshop)
 

@@ -96,6 +96,8 @@ def test_leads_a_report_from_open_to_closed(case: Case, client_of: Browser) -> N
     assert send(manager, case, "sign", role="quality_manager", **signed).status_code == 302
     assert send(engineer, case, "sign", role="engineer", **signed).status_code == 302
     assert send(welder, case, "start").status_code == 302
+    assert send(welder, case, "finish", note="Straightened once.").status_code == 409
+    assert send(welder, case, "step", position="1", note="").status_code == 302
     assert send(welder, case, "finish", note="Straightened once.").status_code == 302
     refusal = send(manager, case, "close", corrective_action="New clamp.", pin=PIN)
     assert refusal.status_code == 409

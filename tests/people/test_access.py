@@ -18,7 +18,19 @@ from qcapp.people.rights_table import addresses, as_markdown
 from qcapp.people.roles import Act, Role
 from tests.cast import Cast
 
-FILLED = {"uuid": "00000000-0000-7000-8000-000000000000", "deputy_id": "1", "issue": "1", "message_id": "1"}
+NOBODY = "00000000-0000-7000-8000-000000000000"
+FILLED = {
+    "uuid": NOBODY,
+    "sheet": NOBODY,
+    "article": NOBODY,
+    "stage": "1",
+    "calibration": "1",
+    "deputy_id": "1",
+    "issue": "1",
+    "message_id": "1",
+    "study": "1",
+    "entry_id": "1",
+}
 EVERYBODY = "everybody"
 SIGNED_IN = "whoever has signed in"
 NOT_WALKED = {"/sign-out/"}  # it ends the session that walks; tests/people/test_pages.py signs out

@@ -50,6 +50,8 @@ def found(*rows, gauges=()):
         (SECOND | {"title": "Weld W1, throat", "unit_of_measure": "mm"}, "weld_without_joint"),
         (SECOND | {"title": "Air test, end", "unit_of_measure": "kPa"}, "pressure_without_caution"),
         (attribute(101, title="Leak test passed"), "pressure_without_caution"),
+        (SECOND | {"joint": "W1"}, "weld_without_qualification"),
+        (attribute(101, after_weld_hours="24"), "no_unit_reaches"),
     ],
 )  # fmt: skip
 def test_finds_what_is_to_be_looked_at(row, code):
@@ -116,3 +118,21 @@ def test_every_check_has_a_test_here():
     tested = {"critical_without_second", "measured_without_gauge", "ratio_too_small", "resolution_too_coarse",
               "natural_boundary_as_limit", "weld_without_joint", "pressure_without_caution"}  # fmt: skip
     assert {check.__name__ for check in before_review.CHECKS} == tested
+
+
+def test_finds_a_checkpoint_that_is_computed_from_what_no_unit_has_together():
+    rows = [
+        numbered(101, variants="left", criticality="major"),
+        numbered(102, variants="not left", criticality="major"),
+        numbered(103, kind="derived", formula="checkpoint_101 - checkpoint_102", nominal="0", criticality="major",
+                 gauge_kinds=None),
+    ]  # fmt: skip
+    assert (103, "no_unit_reaches") in found(*rows)
+    rows[1]["variants"] = "not right"
+    assert (103, "no_unit_reaches") not in found(*rows)
+
+
+def test_says_how_much_a_finding_weighs():
+    made = cards(attribute(101, title="Leak test passed"), numbered(102, gauge_kinds=None, criticality="major"))
+    weights = {one.code: one.severity for one in before_review.look_at(made)}
+    assert weights == {"pressure_without_caution": "warning", "measured_without_gauge": "advice"}

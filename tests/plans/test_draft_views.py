@@ -78,7 +78,7 @@ def test_says_how_much_differs_from_the_revision_before(cast, proof_of, fixed_no
     manager.post(f"/plans/{card.uuid}/draft/cell/", {"row": 1, "column": "limits", "text": "±0.1", "was": "±0.15"})
     assert "based on A, 1 change" in text_of(manager.get(f"/plans/{card.uuid}/"))
     page = text_of(manager.get(f"/plans/{card.uuid}/compare/"))
-    assert "1 changed, 1 tightened" in page
+    assert "1 changed, 1 × tightened" in page
     assert "±0.15 (61.85 to 62.15 °)" in page
     other = text_of(manager.get(f"/plans/{card.uuid}/compare/?with={card.uuid}"))
     assert "0 changed" in other

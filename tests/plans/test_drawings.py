@@ -239,9 +239,9 @@ def test_counts_moved_balloons_in_the_comparison(cast, proof_of, card, add, plac
     found = queries.differences(released.id, following.id)
     effects = {one.number: [(change.field, change.effect) for change in one.fields] for one in found}
     assert effects == {
-        101: [("balloon", "balloon moved")],
-        102: [("balloon", "balloon gone")],
-        103: [("balloon", "balloon new")],
+        101: [("on the drawing", "balloon moved")],
+        102: [("on the drawing", "balloon gone")],
+        103: [("on the drawing", "balloon new")],
     }
     assert queries.needs_engineer(following.id) == []
 

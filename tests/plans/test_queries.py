@@ -47,7 +47,7 @@ def test_reads_a_frozen_revision_once_and_a_draft_each_time(cast, proof_of, fixe
     with django_assert_num_queries(1):
         assert queries.checkpoints_of(frozen.id)[0].key == "head_angle"
     open_one = draft(cast, fixed_now, PLAIN, letter="B")
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(7):
         queries.checkpoints_of(open_one.id)
 
 

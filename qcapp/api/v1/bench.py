@@ -11,6 +11,8 @@ from rest_framework.response import Response
 
 from qcapp.gauges.queries import all_gauges
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.beside import PhotoCard, Place, RemarkCard, by_place, photos_of, remarks_of
+from qcapp.inspections.queries.first_articles import waits_for
 from qcapp.inspections.queries.shapes import AnswerView, CheckpointView, InspectionView, StageView
 from qcapp.inspections.states import CheckpointState
 from qcapp.nonconformance.queries import active_by_checkpoint
@@ -19,10 +21,12 @@ from qcapp.production.queries import welders_of
 
 from ..acts import ActView, Refusal
 from .bench_shapes import Bench
+from .drawings import file_address, fraction, sheet_json
 
 if TYPE_CHECKING:
     from qcapp.gauges.queries import GaugeCard
     from qcapp.people.models import Person
+    from qcapp.plans.queries import CheckpointCard
 
 WAITS = {
     "second": "Another inspector gives the second inspection, without seeing the first.",
@@ -63,6 +67,8 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
         reports=reports,
         welders=welders_of(item_id),
         by_key={checkpoint.card.key: checkpoint for checkpoint in view.checkpoints},
+        photos=by_place(photos_of(item_id)),
+        remarks=by_place(remarks_of(item_id)),
     )
     return {
         "unit": _unit(view),
@@ -71,7 +77,12 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
             "letter": view.revision.letter,
             "state": view.revision.state,
         },
-        "person": {"badge": person.badge, "name": person.name, "initials": person.initials},
+        "person": {
+            "badge": person.badge,
+            "name": person.name,
+            "initials": person.initials,
+            "language": person.language,
+        },
         "holds": [
             {
                 "source": h.source,
@@ -89,8 +100,26 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
             "percent": view.progress.percent,
         },
         "stages": [stage_json(stage, view) for stage in view.stages],
+        "drawings": _drawings(view),
         "checkpoints": [writer.checkpoint(checkpoint) for checkpoint in view.checkpoints],
     }
+
+
+def _drawings(view: InspectionView) -> list[dict[str, Any]]:
+    """The sheets that the checkpoints' spots are on, each once."""
+    sheets = {c.card.balloon.sheet.id: c.card.balloon.sheet for c in view.checkpoints if c.card.balloon}
+    return [sheet_json(sheet) for sheet in sheets.values()]
+
+
+def _spot(card: CheckpointCard) -> dict[str, Any]:
+    """Where the checkpoint is on its sheet, and the address of its reference picture."""
+    balloon, picture = card.balloon, card.picture
+    spot = balloon and {
+        "drawing": str(balloon.sheet.uuid),
+        "across": fraction(balloon.across),
+        "down": fraction(balloon.down),
+    }
+    return {"spot": spot, "picture": file_address(picture.file_uuid) if picture else None}
 
 
 def _unit(view: InspectionView) -> dict[str, Any]:
@@ -124,8 +153,16 @@ def _blocked_by(stage: StageView, view: InspectionView) -> str:
         if earlier.card.number < stage.card.number and not earlier.signed:
             what = " (hold point)" if earlier.card.hold_point else ""
             return f"Stage {earlier.card.number} {earlier.card.name}{what} comes first and is not signed."
+    for article in [] if stage.signed else waits_for(view.unit, stage.card.number):
+        return f"Waits for first article {article.name}."
     holding = [h.source for h in view.holds if h.from_stage is None or h.from_stage < stage.card.number]
     return f"On hold: {', '.join(holding)}." if holding else ""
+
+
+def _not_due(view: CheckpointView) -> str:
+    if view.excluded:
+        return f"Does not apply to this unit: {view.excluded.reason} ({view.excluded.person_name})"
+    return f"Not due on this unit: it is checked {view.card.when}."
 
 
 class _Writer:
@@ -137,17 +174,32 @@ class _Writer:
         reports: Mapping[int, str],
         welders: Mapping[str, int],
         by_key: Mapping[str, CheckpointView],
+        photos: Mapping[Place, list[PhotoCard]],
+        remarks: Mapping[Place, list[RemarkCard]],
     ) -> None:
         self.person, self.reports, self.welders, self.by_key = person, reports, welders, by_key
+        self.photos, self.remarks = photos, remarks
 
     def checkpoint(self, view: CheckpointView) -> dict[str, Any]:
         task, note = self._task(view)
-        return _asked(view) | self._paired(view) | self._answered(view) | {"task": task, "task_note": note}
+        told = {"task": task, "task_note": note} | self._beside(view)
+        return _asked(view) | self._paired(view) | self._answered(view) | told
+
+    def _beside(self, view: CheckpointView) -> dict[str, Any]:
+        """Photos and remarks of this round; another's stay away from who gives an answer without seeing the first."""
+        place = view.card.characteristic_id, view.round
+        photos = [p for p in self.photos.get(place, []) if not view.hidden or p.person_id == self.person.pk]
+        remarks = [r for r in self.remarks.get(place, []) if not view.hidden or r.person_id == self.person.pk]
+        return {
+            "photo_taken": bool(self.photos.get(place)),
+            "photos": [{"id": str(p.operation), "file": str(p.file), "marks": list(p.marks)} for p in photos],
+            "remarks": [{"id": str(r.operation), "kind": r.kind, "text": r.text, "by": r.person_name} for r in remarks],
+        }
 
     def _task(self, view: CheckpointView) -> tuple[str, str]:
         """What this person can do at the checkpoint, and if nothing, why."""
         if view.state is CheckpointState.NOT_DUE:
-            return "none", f"Not due on this unit: it is checked {view.card.frequency}."
+            return "none", _not_due(view)
         if view.card.kind == "derived":
             return ("done", "") if view.first_given else ("wait", WAITS["computed"])
         if view.state is CheckpointState.IN_CONFLICT and not view.hidden:
@@ -249,11 +301,12 @@ def _asked(view: CheckpointView) -> dict[str, Any]:
         "gauge_kinds": list(card.gauge_kinds),
         "frequency": card.frequency,
         "second_inspection": card.second_inspection,
+        "photo": card.photo,
         "joint": card.joint,
         "document": document,
         "instruction": card.instruction,
         "caution": card.caution,
-    }
+    } | _spot(card)
 
 
 def _standing(answer: AnswerView) -> dict[str, Any]:

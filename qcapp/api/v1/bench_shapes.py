@@ -8,6 +8,8 @@ from rest_framework import serializers
 
 from qcapp.inspections.states import CheckpointState, StageState
 
+from .drawings import Sheet
+
 
 class BenchUnit(serializers.Serializer[Any]):
     serial = serializers.CharField()
@@ -29,6 +31,7 @@ class BenchPerson(serializers.Serializer[Any]):
     badge = serializers.CharField()
     name = serializers.CharField()
     initials = serializers.CharField()
+    language = serializers.CharField()
 
 
 class BenchHold(serializers.Serializer[Any]):
@@ -58,11 +61,30 @@ class BenchPair(serializers.Serializer[Any]):
     answer = serializers.CharField(allow_null=True)
 
 
+class BenchSpot(serializers.Serializer[Any]):
+    drawing = serializers.UUIDField()
+    across = serializers.CharField()
+    down = serializers.CharField()
+
+
 class BenchConflicting(serializers.Serializer[Any]):
     answer = serializers.CharField()
     outcome = serializers.CharField()
     answered_by = serializers.CharField()
     recorded_at = serializers.DateTimeField()
+
+
+class BenchPhoto(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    file = serializers.UUIDField(help_text="/evidence/<file>/")
+    marks = serializers.ListField(child=serializers.ListField(child=serializers.IntegerField()))
+
+
+class BenchRemark(serializers.Serializer[Any]):
+    id = serializers.UUIDField()
+    kind = serializers.CharField()
+    text = serializers.CharField()
+    by = serializers.CharField()
 
 
 class BenchCheckpoint(serializers.Serializer[Any]):
@@ -115,11 +137,17 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     gauge_kinds = serializers.ListField(child=serializers.CharField())
     frequency = serializers.CharField()
     second_inspection = serializers.BooleanField()
+    photo = serializers.BooleanField(help_text="the answer counts as proven only with a picture")
+    photo_taken = serializers.BooleanField(help_text="there is one in this round")
+    photos = BenchPhoto(many=True)
+    remarks = BenchRemark(many=True)
     joint = serializers.CharField(allow_blank=True)
     document = serializers.CharField(allow_blank=True)
     instruction = serializers.CharField(allow_blank=True)
     caution = serializers.CharField(allow_blank=True)
     paired = BenchPair(allow_null=True)
+    spot = BenchSpot(allow_null=True, help_text="where it is on one of the drawings")
+    picture = serializers.CharField(allow_null=True, help_text="address of its reference picture")
 
 
 class BenchGauge(serializers.Serializer[Any]):
@@ -150,5 +178,6 @@ class Bench(serializers.Serializer[Any]):
     holds = BenchHold(many=True)
     progress = BenchProgress()
     stages = BenchStage(many=True)
+    drawings = Sheet(many=True)
     checkpoints = BenchCheckpoint(many=True)
     gauges = BenchGauge(many=True)

@@ -13,14 +13,17 @@ from rest_framework.response import Response
 from qcapp.core.errors import Invalid
 from qcapp.inspections.queries import places_of
 from qcapp.inspections.services import record_operations
+from qcapp.inspections.services.operations import MAX_OPERATIONS
 from qcapp.inspections.services.recording import Verdictlet
 from qcapp.nonconformance.queries import active_by_checkpoint, report_numbers_by_result
 from qcapp.people.roles import Act
+from qcapp.people.services import keep_aside, tablet_contact
+from qcapp.people.services.entry_proofs import proven_operations
 
 from ..acts import ActView, Refusal
 from ..parsing import OperationsParser
 
-FIELDS = frozenset({"device", "sent_at", "operations", "waiting", "waiting_since"})
+FIELDS = frozenset({"device", "sent_at", "operations", "waiting", "waiting_since", "proofs"})
 
 
 class Operation(serializers.Serializer[Any]):
@@ -48,6 +51,9 @@ class Submission(serializers.Serializer[Any]):
     device = serializers.CharField()
     sent_at = serializers.DateTimeField(required=False, allow_null=True)
     operations = serializers.ListField(child=Operation(), max_length=200)
+    proofs = serializers.DictField(
+        required=False, help_text="by operation: `key` and `signature` of whoever entered it on this tablet"
+    )
 
 
 class ComputedAnswer(serializers.Serializer[Any]):
@@ -59,7 +65,7 @@ class ComputedAnswer(serializers.Serializer[Any]):
 
 class OperationAnswer(serializers.Serializer[Any]):
     id = serializers.CharField()
-    outcome = serializers.ChoiceField(choices=["applied", "duplicate", "rejected"])
+    outcome = serializers.ChoiceField(choices=["applied", "duplicate", "rejected", "kept_aside"])
     code = serializers.CharField(allow_blank=True)
     message = serializers.CharField(allow_blank=True)
     verdict = serializers.CharField(allow_null=True)
@@ -82,6 +88,11 @@ class OperationsView(ActView):
     act = {"POST": Act.RECORD_RESULT}
     parser_classes = (OperationsParser,)
 
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """A revoked tablet has no session any more; what it hands in is only kept aside."""
+        if not getattr(self.django_request, "tablet_revoked", False):
+            super().initial(request, *args, **kwargs)
+
     @extend_schema(request=Submission, responses={200: SubmissionAnswer, 400: Refusal, 401: Refusal, 403: Refusal})
     def post(self, request: Request) -> Response:
         """Record results. Each operation is answered by itself; sending again is harmless."""
@@ -95,14 +106,30 @@ class OperationsView(ActView):
         device = body.get("device")
         if not isinstance(device, str):
             raise Invalid("fields_invalid", "“device” is missing: send the name of the tablet or program.")
+        if getattr(self.django_request, "tablet_revoked", False):
+            return Response({"operations": _kept_aside(self.django_request, body.get("operations"), self.at)})
         answers = record_operations(
             sent_by=self.person,
             device=device,
             sent_at=_instant(body.get("sent_at")),
             operations=body.get("operations"),
             at=self.at,
+            proven=proven_operations(body.get("operations"), body.get("proofs")),
         )
+        self._note_contact(body, len(answers))
         return Response({"operations": _with_reports(answers)})
+
+    def _note_contact(self, body: dict[str, Any], taken: int) -> None:
+        """What the tablet still holds after this, for the office."""
+        tablet, waiting = getattr(self.django_request, "tablet", None), body.get("waiting")
+        if tablet is not None and isinstance(waiting, int):
+            tablet_contact(tablet=tablet, at=self.at, unsent=waiting - taken, since=_instant(body.get("waiting_since")))
+
+
+def _kept_aside(request: Any, operations: object, at: datetime) -> list[dict[str, Any]]:
+    if not isinstance(operations, list) or len(operations) > MAX_OPERATIONS:
+        raise Invalid("operations_unreadable", f"Send the operations as a list of at most {MAX_OPERATIONS}.")
+    return keep_aside(tablet=request.tablet, operations=operations, at=at)
 
 
 def _instant(value: object) -> datetime | None:

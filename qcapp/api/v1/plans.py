@@ -197,11 +197,22 @@ ApproveView = _plan_act(
     lambda view, uuid, given: services.approve(proof=view.proof(given["pin"]), revision_uuid=uuid, at=view.at),
     "Approve limits and methods of critical checkpoints, signed",
 )
+
+
+class PlanRelease(Pin):
+    """A release; at once, or for units opened from a day or from a running number on."""
+
+    from_day = serializers.DateField(required=False, allow_null=True, default=None)
+    from_number = serializers.IntegerField(required=False, allow_null=True, default=None, min_value=1)
+
+
 ReleaseView = _plan_act(
     "PlanReleaseView",
     Act.RELEASE_PLAN,
-    Pin,
-    lambda view, uuid, given: services.release(proof=view.proof(given["pin"]), revision_uuid=uuid, at=view.at),
+    PlanRelease,
+    lambda view, uuid, given: services.release(
+        proof=view.proof(given.pop("pin")), revision_uuid=uuid, at=view.at, **given
+    ),
     "Release a revision, signed",
 )
 WithdrawView = _plan_act(
@@ -232,7 +243,7 @@ def revision_json(card: RevisionCard) -> dict[str, Any]:
     }
 
 
-HIDDEN_FIELDS = ("id", "spec", "stage_id", "characteristic_id")
+HIDDEN_FIELDS = ("id", "spec", "stage_id", "characteristic_id", "balloon", "picture")  # those of `drawings`
 
 
 def checkpoint_json(card: CheckpointCard) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import parse_value
 from qcapp.nonconformance.queries import ReportView as ReportFacts
 from qcapp.nonconformance.queries import report, reports
-from qcapp.nonconformance.services import correcting, deciding, ending, raising
+from qcapp.nonconformance.services import by_hand, correcting, deciding, ending
 from qcapp.nonconformance.states import Disposition, ReportState
 from qcapp.people.roles import Act, Role
 
@@ -53,6 +53,12 @@ class Report(ReportLine):
     proposal = serializers.DictField(allow_null=True)
     concession = serializers.DictField(allow_null=True)
     possible = serializers.ListField(child=serializers.CharField())
+    serials = serializers.ListField(child=serializers.CharField())
+    quantity = serializers.IntegerField(allow_null=True)
+    steps = serializers.ListField(child=serializers.DictField())
+    pictures = serializers.ListField(child=serializers.DictField())
+    destructions = serializers.ListField(child=serializers.DictField())
+    return_note = serializers.DictField(allow_null=True)
 
 
 class Raise(serializers.Serializer[Any]):
@@ -61,6 +67,9 @@ class Raise(serializers.Serializer[Any]):
     description = serializers.CharField(max_length=600, required=False, allow_blank=True, default="")
     severity = serializers.ChoiceField(choices=SEVERITIES)
     checkpoint = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
+    joint = serializers.CharField(max_length=12, required=False, allow_blank=True, default="")
+    cause = serializers.ChoiceField(choices=CAUSES, required=False, default="unknown")
+    separately = serializers.BooleanField(required=False, default=False)
 
 
 class Note(serializers.Serializer[Any]):
@@ -71,8 +80,14 @@ class OptionalNote(serializers.Serializer[Any]):
     note = serializers.CharField(max_length=600, required=False, allow_blank=True, default="")
 
 
+class Contain(Note):
+    good_needed = serializers.IntegerField(required=False, allow_null=True, default=None)
+
+
 class Proposal(serializers.Serializer[Any]):
-    disposition = serializers.ChoiceField(choices=[d.value for d in Disposition])
+    disposition = serializers.ChoiceField(
+        choices=[d.value for d in Disposition], required=False, allow_blank=True, default=""
+    )
     instruction = serializers.CharField(max_length=600)
     procedure = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
     reinspect = serializers.ListField(
@@ -81,6 +96,19 @@ class Proposal(serializers.Serializer[Any]):
     concession_lower = serializers.CharField(max_length=40, required=False, allow_null=True, default=None)
     concession_upper = serializers.CharField(max_length=40, required=False, allow_null=True, default=None)
     cause = serializers.ChoiceField(choices=CAUSES, required=False, default="unknown")
+    steps = serializers.ListField(
+        child=serializers.CharField(max_length=300), required=False, default=list, max_length=40
+    )
+    method = serializers.CharField(max_length=20, required=False, allow_blank=True, default="")
+    max_attempts = serializers.IntegerField(required=False, allow_null=True, default=None)
+    left_out_reason = serializers.CharField(max_length=300, required=False, allow_blank=True, default="")
+    customer_asked = serializers.BooleanField(required=False, default=False)
+    ends_on = serializers.DateField(required=False, allow_null=True, default=None)
+    permit = serializers.CharField(max_length=20, required=False, allow_blank=True, default="")
+    parts = serializers.DictField(child=serializers.IntegerField(), required=False, default=dict)
+    serials = serializers.ListField(
+        child=serializers.CharField(max_length=60), required=False, default=list, max_length=500
+    )
 
 
 class SignAs(Pin):
@@ -89,6 +117,7 @@ class SignAs(Pin):
 
 class SignedClosing(Pin):
     corrective_action = serializers.CharField(max_length=600)
+    action_number = serializers.CharField(max_length=40, required=False, allow_blank=True, default="")
 
 
 class ReportsView(ActView):
@@ -116,7 +145,7 @@ class ReportsView(ActView):
     def post(self, request: Request) -> Response:
         """Raise a report by hand; the unit goes on hold at once."""
         given = self.read(Raise)
-        number = raising.raise_by_hand(by=self.person, checkpoint_key=given.pop("checkpoint"), at=self.at, **given)
+        number = by_hand.raise_by_hand(by=self.person, checkpoint_key=given.pop("checkpoint"), at=self.at, **given)
         return Response(report_json(report(number, viewer=self.person, at=self.at)), status=201)
 
 
@@ -142,7 +171,7 @@ class ReportActView(ActView):
         return Response(report_json(report(number, viewer=self.person, at=self.at)))
 
 
-def _report_act(
+def report_act(
     name: str,
     act: Act,
     shape: type[serializers.Serializer[Any]],
@@ -175,20 +204,21 @@ def _close(view: ActView, number: str, given: dict[str, Any]) -> None:
     corrected = report(number).card.state == ReportState.TO_BE_VERIFIED
     service = correcting.verify_and_close if corrected else ending.close_without_correction
     proof = view.proof(given["pin"])
-    service(proof=proof, number=number, corrective_action=given["corrective_action"], at=view.at)
+    told = {"corrective_action": given["corrective_action"], "action_number": given["action_number"]}
+    service(proof=proof, number=number, at=view.at, **told)
 
 
-ContainView = _report_act(
+ContainView = report_act(
     "ReportContainView",
     Act.CONTAIN_REPORT,
-    Note,
+    Contain,
     lambda view, number, given: deciding.contain(by=view.person, number=number, at=view.at, **given),
     "Say what was done at once so that nothing goes on",
 )
-ProposeView = _report_act(
+ProposeView = report_act(
     "ReportProposeView", Act.DECIDE_REPORT, Proposal, _propose, "Propose what is done with the part"
 )
-SignView = _report_act(
+SignView = report_act(
     "ReportSignView",
     Act.DECIDE_REPORT,
     SignAs,
@@ -197,31 +227,31 @@ SignView = _report_act(
     ),
     "Sign the proposal in one of the roles it needs",
 )
-StartView = _report_act(
+StartView = report_act(
     "ReportStartView",
     Act.CORRECT_REPORT,
     OptionalNote,
     lambda view, number, given: correcting.start_correction(by=view.person, number=number, at=view.at, **given),
     "Begin the rework or repair",
 )
-FinishView = _report_act(
+FinishView = report_act(
     "ReportFinishView",
     Act.CORRECT_REPORT,
     Note,
     lambda view, number, given: correcting.finish_correction(by=view.person, number=number, at=view.at, **given),
     "End the correction; its checkpoints open in a new round",
 )
-FailView = _report_act(
+FailView = report_act(
     "ReportFailView",
     Act.CLOSE_REPORT,
     Note,
     lambda view, number, given: correcting.fail_verification(by=view.person, number=number, at=view.at, **given),
     "Say that the correction did not work",
 )
-CloseView = _report_act(
+CloseView = report_act(
     "ReportCloseView", Act.CLOSE_REPORT, SignedClosing, _close, "Close the report, signed; its hold is lifted"
 )
-WithdrawView = _report_act(
+WithdrawView = report_act(
     "ReportWithdrawView",
     Act.WITHDRAW_REPORT,
     SignedReason,
@@ -245,7 +275,17 @@ def report_json(view: ReportFacts) -> dict[str, Any]:
         "proposal": _proposal(view),
         "concession": plain(asdict(view.concession)) if view.concession else None,
         "possible": list(view.possible),
+        "serials": list(view.serials),
+        "quantity": view.quantity,
+        "steps": [_without(plain(asdict(step)), "by_id") for step in view.steps],
+        "pictures": [plain(asdict(one)) for one in view.pictures],
+        "destructions": [plain(asdict(one)) for one in view.destructions],
+        "return_note": plain(asdict(view.return_note)) if view.return_note else None,
     }
+
+
+def _without(found: dict[str, Any], name: str) -> dict[str, Any]:
+    return {key: value for key, value in found.items() if key != name}
 
 
 def _proposal(view: ReportFacts) -> dict[str, Any] | None:

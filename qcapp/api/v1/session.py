@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import auth
+from django.http import QueryDict
 from django.middleware.csrf import get_token
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -13,9 +15,9 @@ from rest_framework.response import Response
 
 from qcapp.audit.queries import head
 from qcapp.lib.middleware import client_address
-from qcapp.people.access import PUBLIC, SIGNED_IN
+from qcapp.people.access import PUBLIC, SIGNED_IN, mark_changed
 from qcapp.people.queries import acts_of, role_names
-from qcapp.people.services import identify
+from qcapp.people.services import identify, tablet_contact
 
 from ..acts import ActView, Refusal
 from ..authentication import SessionAuthentication
@@ -34,6 +36,7 @@ class SessionPerson(serializers.Serializer[Any]):
     badge = serializers.CharField()
     name = serializers.CharField()
     initials = serializers.CharField()
+    language = serializers.CharField(help_text="of the floor pages: en, de or es")
 
 
 class Session(serializers.Serializer[Any]):
@@ -44,6 +47,7 @@ class Session(serializers.Serializer[Any]):
     server_time = serializers.DateTimeField()
     epoch = serializers.CharField(help_text="changes when a backup is restored: send again what you still have")
     oldest_client = serializers.IntegerField()
+    tablet = serializers.DictField(allow_null=True, help_text="name and whether it is revoked; null where none is")
 
 
 class SessionView(ActView):
@@ -53,7 +57,10 @@ class SessionView(ActView):
 
     @extend_schema(responses={200: Session}, summary="Who is signed in, the token, the server's time")
     def get(self, request: Request) -> Response:
-        return Response(self._session(request))
+        tablet = getattr(self.django_request, "tablet", None)
+        if tablet is not None:
+            note_contact(tablet, request.query_params, self.at)
+        return Response(session_json(request, self.at))
 
     @extend_schema(request=SignIn, responses={200: Session, 400: Refusal, 403: Refusal, 429: Refusal})
     def post(self, request: Request) -> Response:
@@ -68,29 +75,50 @@ class SessionView(ActView):
         )
         auth.login(self.django_request, proof.person, backend=BACKEND)
         request.user = proof.person
-        return Response(self._session(request))
+        return mark_changed(Response(session_json(request, self.at)))
 
     @extend_schema(responses={204: None, 401: Refusal, 403: Refusal})
     def delete(self, request: Request) -> Response:
         """Sign out."""
         auth.logout(self.django_request)
-        return Response(status=204)
+        return mark_changed(Response(status=204))
 
-    def _session(self, request: Request) -> dict[str, Any]:
-        person: Any = request.user if request.user.is_authenticated else None
-        return {
-            "person": {
-                "uuid": str(person.uuid),
-                "badge": person.badge,
-                "name": person.name,
-                "initials": person.initials,
-            }
-            if person
-            else None,
-            "roles": sorted(role_names(person, self.at)) if person else [],
-            "acts": sorted(acts_of(person, self.at)) if person else [],
-            "csrf_token": get_token(self.django_request),
-            "server_time": self.at.isoformat(),
-            "epoch": head().epoch,
-            "oldest_client": OLDEST_CLIENT,
+
+def session_json(request: Request, at: datetime) -> dict[str, Any]:
+    """Who is signed in, the token, the server's time and epoch."""
+    person: Any = request.user if request.user.is_authenticated else None
+    tablet: Any = getattr(request._request, "tablet", None)
+    return {
+        "person": {
+            "uuid": str(person.uuid),
+            "badge": person.badge,
+            "name": person.name,
+            "initials": person.initials,
+            "language": person.language,
         }
+        if person
+        else None,
+        "roles": sorted(role_names(person, at)) if person else [],
+        "acts": sorted(acts_of(person, at)) if person else [],
+        "csrf_token": get_token(request._request),
+        "server_time": at.isoformat(),
+        "epoch": head().epoch,
+        "oldest_client": OLDEST_CLIENT,
+        "tablet": {"name": tablet.name, "revoked": tablet.revoked_at is not None} if tablet else None,
+    }
+
+
+def note_contact(tablet: Any, said: QueryDict, at: datetime) -> None:
+    """What an enrolled tablet says of itself: how much it has not sent, since when, which version it keeps."""
+    count = said.get("unsent", "0")
+    try:
+        since = datetime.fromisoformat(said.get("since", ""))
+    except ValueError:
+        since = None
+    tablet_contact(
+        tablet=tablet,
+        at=at,
+        unsent=int(count) if count.isascii() and count.isdigit() and len(count) < 7 else 0,
+        since=since if since and since.tzinfo and 2000 < since.year < 2100 else None,
+        version=said.get("version", "")[:40],
+    )

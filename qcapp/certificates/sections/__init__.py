@@ -10,14 +10,16 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
-from . import identity, nonconformances, results, signatures, statement
+from . import cautions, identity, nonconformances, results, signatures, statement, welds
 from .record import Record
 
 SECTIONS: dict[str, Callable[[Record], Any]] = {
     "identity": identity.build,
     "statement": statement.build,
     "results": results.build,
+    "welds": welds.build,
     "nonconformances": nonconformances.build,
+    "cautions": cautions.build,
     "signatures": signatures.build,
 }
 

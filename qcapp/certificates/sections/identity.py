@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .record import Record
+from .record import Record, utc_text
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,12 @@ class Identity:
     documents: tuple[Document, ...]
     chain_number: int
     chain_digest: str
+    kind: str  # one of choices.KINDS
+    language: str  # of the paper unless another one is asked for
+    paper: str
+    lengths: str
+    issued_at: str  # RFC 3339, for machines
+    signing_fingerprint: str  # SHA-256 of the certificate whose key signs the file
 
 
 def build(record: Record) -> Identity:
@@ -64,4 +70,10 @@ def build(record: Record) -> Identity:
         documents=tuple(Document(one.kind, one.number, one.revision) for one in plan.documents),
         chain_number=record.chain_number,
         chain_digest=record.chain_digest,
+        kind=record.choice.kind,
+        language=record.choice.language,
+        paper=record.choice.paper,
+        lengths=record.choice.lengths,
+        issued_at=utc_text(record.issued_at),
+        signing_fingerprint=record.signing_fingerprint,
     )

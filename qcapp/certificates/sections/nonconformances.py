@@ -71,6 +71,6 @@ def _concession(record: Record, one: ConcessionCard) -> ConcessionLine:
         report=one.report_number,
         checkpoint="" if one.checkpoint_number is None else str(one.checkpoint_number),
         limits=one.limits,
-        statement=one.statement,
+        statement=one.says,
         approved=record.day(one.approved_at),
     )

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
+
+from qcapp.certificates.choices import Choice
 
 if TYPE_CHECKING:
     from qcapp.certificates.release_checks import Standing
@@ -32,6 +35,13 @@ class Record:
     release_meaning: str
     chain_number: int
     chain_digest: str
+    signing_fingerprint: str
+    choice: Choice
+    marks: Mapping[int, str]  # what stands for a person on a paper without names
+
+    def mark(self, person_id: int, name: str) -> str:
+        """The person's name where names were chosen, else the stamp or badge number."""
+        return name if self.choice.names else self.marks.get(person_id, name)
 
     def moment(self, at: datetime) -> str:
         """24 Nov 2026 14:10 +01:00."""
@@ -43,3 +53,8 @@ class Record:
         """24 Nov 2026."""
         local = at.astimezone(ZoneInfo(self.zone))
         return f"{local.day} {local:%b %Y}"
+
+
+def utc_text(at: datetime) -> str:
+    """2026-11-24T13:10:00Z, for machines."""
+    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z"

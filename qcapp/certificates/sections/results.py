@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.release_checks import concession_for
 
-from .record import Record
+from .record import Record, utc_text
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import AnswerView, CheckpointView, StageView
 
+ANSWERED = ("value", "outcome", "nearest_limit", "verdict", "person", "recorded", "at", "concession")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 WORDS = {
     "in_band": "conforms",
@@ -49,6 +50,12 @@ class Line:
     recorded: str
     second: tuple[str, ...]
     document: str
+    key: str
+    lower: str  # the limits as numbers with the plan's decimals, for machines; empty where there is none
+    upper: str
+    values: tuple[str, ...]  # the readings as typed, without the unit of measure
+    at: str  # when it was recorded, RFC 3339
+    concession: str
 
 
 @dataclass(frozen=True)
@@ -75,18 +82,37 @@ def build(record: Record) -> Results:
     return Results(tuple(_stage(record, stage) for stage in record.standing.inspection.stages))
 
 
+def _left_out(one: CheckpointView) -> str:
+    """Why it was not asked: a sample, another variant, or a signed decision that it does not apply."""
+    why = one.card.when
+    if one.excluded:
+        why = f"not applicable: {one.excluded.reason.rstrip('.')}; {one.excluded.person_name}, {one.excluded.role}"
+    return f"{one.card.number} {one.card.title} ({why})"
+
+
 def _stage(record: Record, stage: StageView) -> Stage:
     due = [one for one in stage.checkpoints if one.state != "not_due"]
-    left_out = [one.card for one in stage.checkpoints if one.state == "not_due"]
+    left_out = [one for one in stage.checkpoints if one.state == "not_due"]
     sign_off = stage.sign_off
     return Stage(
         number=stage.card.number,
         name=stage.card.name,
         lines=tuple(_line(record, one) for one in due),
-        not_due=tuple(f"{card.number} {card.title} ({card.frequency})" for card in left_out),
-        signed="" if sign_off is None else f"{sign_off.person_name}, {record.moment(sign_off.at)}",
+        not_due=tuple(_left_out(one) for one in left_out),
+        signed=""
+        if sign_off is None
+        else f"{record.mark(sign_off.person_id, sign_off.person_name)}, {record.moment(sign_off.at)}",
         meaning="" if sign_off is None else sign_off.meaning,
     )
+
+
+def _signed(record: Record, stage: StageView) -> str:
+    signed = stage.sign_off
+    return "" if signed is None else f"{record.mark(signed.person_id, signed.person_name)}, {record.moment(signed.at)}"
+
+
+def _by(record: Record, answer: AnswerView) -> str:
+    return record.mark(answer.person_id, answer.person_initials)
 
 
 def _line(record: Record, one: CheckpointView) -> Line:
@@ -108,6 +134,9 @@ def _line(record: Record, one: CheckpointView) -> Line:
         has_upper=band is None or band.upper is not None,
         second=_second(record, one),
         document=f"{card.document_number} {card.document_revision}".strip(),
+        key=card.key,
+        lower=card.lower_text,
+        upper=card.upper_text,
         **_answered(record, one, measure),
     )
 
@@ -116,7 +145,8 @@ def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, An
     """What was answered, by whom and when; empty texts where nothing was, which no released unit has."""
     answer = one.counts
     if answer is None:
-        return dict.fromkeys(("value", "outcome", "nearest_limit", "verdict", "person", "recorded"), "")
+        empty = dict.fromkeys(ANSWERED, "")
+        return empty | {"values": ()}
     permit = concession_for(one, record.standing.concessions)
     verdict = WORDS[answer.outcome]
     return {
@@ -124,9 +154,20 @@ def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, An
         "outcome": str(answer.outcome),
         "nearest_limit": answer.nearest_limit,
         "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
-        "person": answer.person_initials,
+        "person": _by(record, answer),
         "recorded": record.moment(answer.recorded_at),
+        "values": _values(answer.answer, answer.described),
+        "at": utc_text(answer.recorded_at),
+        "concession": "" if permit is None else permit.number,
     }
+
+
+def _values(answer: dict[str, Any], described: str) -> tuple[str, ...]:
+    """The readings, the count or the text as typed; a verdict in words."""
+    for name in ("value", "count", "text"):
+        if answer.get(name) is not None:
+            return (str(answer[name]),)
+    return tuple(answer.get("values") or (described,))
 
 
 def _without(text: str, measure: str) -> str:
@@ -151,7 +192,7 @@ def _second(record: Record, one: CheckpointView) -> tuple[str, ...]:
     if one.third is not None:
         given = [("first inspection", one.first), *given, ("decided by a third", one.third)]
     return tuple(
-        f"{name}: {answer.described}, {answer.person_initials}, {record.moment(answer.recorded_at)}"
+        f"{name}: {answer.described}, {_by(record, answer)}, {record.moment(answer.recorded_at)}"
         for name, answer in given
         if answer is not None
     )

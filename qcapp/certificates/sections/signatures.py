@@ -36,7 +36,7 @@ def build(record: Record) -> Signatures:
     stages = [
         SignatureLine(
             what=f"Stage {stage.card.number} {stage.card.name}",
-            name=stage.sign_off.person_name,
+            name=record.mark(stage.sign_off.person_id, stage.sign_off.person_name),
             function=_function(stage.sign_off),
             at=record.moment(stage.sign_off.at),
             meaning=stage.sign_off.meaning,

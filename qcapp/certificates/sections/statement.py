@@ -36,6 +36,7 @@ class Statement:
     released: str
     released_by: str
     function: str
+    concessions: tuple[str, ...]
 
 
 def build(record: Record) -> Statement:
@@ -59,6 +60,7 @@ def build(record: Record) -> Statement:
         released=record.moment(record.released_at),
         released_by=record.released_by,
         function=record.released_function,
+        concessions=tuple(sorted(set(permits))),
     )
 
 

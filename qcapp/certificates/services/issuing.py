@@ -16,17 +16,21 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, Refused
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.signing_keys import SigningKey, current_key
 from qcapp.lib.site_days import site_day
+from qcapp.people.queries import marks_of
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
-from qcapp.production.queries import unit_by_serial
+from qcapp.production.queries import unit_by_serial, welders_of
 from qcapp.production.services import lock_unit
 
 from ..models import Certificate, CertificateWithdrawal
-from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, releases_of
+from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, paper_choice, releases_of
 from ..release_checks import Standing, check, standing_of
 from ..sections import content
 from ..sections.record import Record
+from .keys import note_key
+from .notices import ISSUED, REPLACED, WITHDRAWN, tell
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -49,9 +53,11 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
     """The next issue of the unit's certificate. The first needs a release; a further one says what changed.
 
     Raises Refused `not_released`, `release_in_doubt`, Invalid `change_note_missing`, Conflict `issued_already` when the
-    released unit has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`.
+    released unit has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`, Refused
+    `signing_key_missing`, `signing_key_expired`, `signing_key_not_yet_valid` when it could not be signed.
     """
     require(by, Act.ISSUE_CERTIFICATE, at)
+    key = usable_key(at)
     change_note = plain_text("What changed", change_note, longest=300, needed=False)
     unit = lock_unit(unit_by_serial(serial).id)
     released = _release_of(unit)
@@ -65,14 +71,31 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
         change_note=change_note if issued else "",
         token=secrets.token_urlsafe(32),
     )
-    text = canonical(content(_record(standing, paper, by, at, released)))
+    text = canonical(content(_record(standing, paper, by, at, released, key.fingerprint)))
     sealed = {"content": text, "digest": digest(text), "issued_by": by, "issued_at": at}
     Certificate.objects.create(item_id=unit.item_id, release_id=released.id, **asdict(paper), **sealed)
     payload = {"serial": unit.serial, "digest": digest(text), "change_note": paper.change_note}
     subject = f"certificate {paper.number}/{paper.issue}"
+    note_key(key=key, at=at)
+    _tell(unit.serial, paper, digest(text), at)
     audit.anchor_on_commit(at=at)
     audit.record(verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=subject, at=at, payload=payload)
     return certificate(paper.number, paper.issue)
+
+
+def _tell(serial: str, paper: Paper, sealed: str, at: datetime) -> None:
+    facts = {"number": paper.number, "issue": paper.issue, "serial": serial, "digest": sealed}
+    tell(event=ISSUED, at=at, **facts)
+    if paper.issue > 1:
+        replaced = {"number": paper.number, "issue": paper.issue - 1, "serial": serial, "replaced_by": paper.issue}
+        tell(event=REPLACED, at=at, **replaced)
+
+
+def usable_key(at: datetime) -> SigningKey:
+    """The key that the paper names and that signs it. Raises Refused `signing_key_…`."""
+    key = current_key()
+    key.require_valid(at)
+    return key
 
 
 def _refuse_without_note(unit: UnitCard, last: CertificateCard, released: ReleaseCard) -> None:
@@ -107,8 +130,11 @@ def _next_number(unit: UnitCard, at: datetime) -> str:
     return f"{prefix}-{year}-{audit.next_number(series=f'certificate {prefix} {year}'):04}"
 
 
-def _record(standing: Standing, paper: Paper, by: Person, at: datetime, released: ReleaseCard) -> Record:
+def _record(
+    standing: Standing, paper: Paper, by: Person, at: datetime, released: ReleaseCard, fingerprint: str
+) -> Record:
     head = audit_queries.head()
+    choice = paper_choice(standing.inspection.unit.family_id)
     return Record(
         standing=standing,
         number=paper.number,
@@ -127,7 +153,18 @@ def _record(standing: Standing, paper: Paper, by: Person, at: datetime, released
         release_meaning=released.meaning,
         chain_number=head.number,
         chain_digest=head.digest,
+        signing_fingerprint=fingerprint,
+        choice=choice,
+        marks=marks_of(_people_in(standing)),
     )
+
+
+def _people_in(standing: Standing) -> set[int]:
+    """Everybody whose answer, signature or weld the paper may show."""
+    view = standing.inspection
+    given = {answer.person_id for one in view.checkpoints for answer in one.given}
+    signed = {stage.sign_off.person_id for stage in view.stages if stage.sign_off is not None}
+    return given | signed | set(welders_of(view.unit.item_id).values())
 
 
 @transaction.atomic
@@ -152,6 +189,7 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
         at=at,
     )
     CertificateWithdrawal.objects.create(certificate_id=card.id, reason=reason, signature=signature, at=at)
+    tell(event=WITHDRAWN, at=at, number=card.number, issue=issue, serial=card.serial, reason=reason)
     payload = {"serial": card.serial, "reason": reason, "signature": str(signature.uuid)}
     audit.anchor_on_commit(at=at)
     audit.record(verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=subject, at=at, payload=payload)

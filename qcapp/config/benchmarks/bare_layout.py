@@ -7,9 +7,11 @@ nothing else of what that does.
 
 from __future__ import annotations
 
+import base64
 import json
 import os
 import sys
+from datetime import UTC, datetime
 from mimetypes import guess_type
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -41,7 +43,16 @@ def lay_out(job: dict[str, Any]) -> bytes:
             return URLFetcherResponse(url, file.read_bytes(), {"Content-Type": guess_type(file.name)[0] or ""})
 
     page = weasyprint.HTML(string=job["html"], base_url=BASE, url_fetcher=Fetcher(allowed_protocols=("data",)))
-    pdf: bytes = page.write_pdf(pdf_identifier=job["identifier"].encode(), pdf_variant=job["variant"], pdf_tags=True)
+    at = datetime(2026, 1, 1, tzinfo=UTC)
+    attached = [
+        weasyprint.Attachment(string=base64.b64decode(data), name=name, created=at, modified=at)
+        for name, data in job.get("attached", ())
+    ]
+    document = page.render(pdf_variant=job["variant"], pdf_tags=True)
+    document.metadata.attachments = attached
+    pdf: bytes = document.write_pdf(
+        pdf_identifier=job["identifier"].encode(), pdf_variant=job["variant"], pdf_tags=True
+    )
     return pdf
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import secrets
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -30,6 +31,8 @@ def own_house() -> Iterator[str]:
         options = {
             "QCAPP_DATA_DIR": folder,
             "QCAPP_DEMO": True,
+            "QCAPP_SIGNING_FOLDER": folder / "keys",
+            "QCAPP_SIGNING_PASSPHRASE": secrets.token_urlsafe(32),
             "STATIC_ROOT": folder / "static",
             "ALLOWED_HOSTS": ["testserver"],
             "SECURE_SSL_REDIRECT": False,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from qcapp.inspections.queries import inspection_of
 from qcapp.nonconformance.queries import report as read_report
-from qcapp.nonconformance.services import correcting, deciding, ending, raising
+from qcapp.nonconformance.services import by_hand, correcting, deciding, ending, leaving
 from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
 
@@ -71,6 +71,9 @@ class Handling:
     def _finish(self) -> None:
         if self.incident.disposition in {"rework", "repair"}:
             by = self.cast.with_role(Role.WELDER)
+            for step in read_report(self.number).steps_open:
+                at = self.unit.shift.after(20)
+                correcting.confirm_step(by=by, number=self.number, position=step.position, at=at)
             note = f"Done by {self.incident.procedure}, one attempt."
             correcting.finish_correction(by=by, number=self.number, note=note, at=self.unit.shift.after(90))
 
@@ -87,6 +90,7 @@ class Handling:
                 at=at,
             )
             return
+        self._leave()
         at = self.unit.shift.after(30)
         ending.close_without_correction(
             proof=demonstration_proof(quality, at),
@@ -94,6 +98,19 @@ class Handling:
             corrective_action=self.incident.action,
             at=at,
         )
+
+    def _leave(self) -> None:
+        """What scrap and a return need before they close."""
+        if self.incident.disposition == "scrap":
+            for role in (Role.WELDER, Role.ASSEMBLER):
+                at = self.unit.shift.after(15)
+                proof = demonstration_proof(self.cast.with_role(role), at)
+                how = "Stamped number ground off, part sawn through at the number."
+                leaving.sign_destruction(proof=proof, number=self.number, how=how, at=at)
+        if self.incident.disposition == "return_to_supplier":
+            by, at = self.cast.with_role(Role.QUALITY_MANAGER), self.unit.shift.after(15)
+            supplier, text = "Tidewell Tube Works (invented)", self.incident.action
+            leaving.write_return_note(by=by, number=self.number, supplier=supplier, text=text, at=at)
 
     def _inspect_again(self) -> None:
         """The new round, by the third inspector, with the second inspection where the plan asks for it."""
@@ -119,7 +136,7 @@ class Handling:
 
 def scrap_by_hand(unit: UnitPlayer) -> None:
     """A part that is torn at the machine: a report by hand, and the serial goes out for good."""
-    number = raising.raise_by_hand(
+    number = by_hand.raise_by_hand(
         by=unit.inspector, serial=unit.story.serial, title="Bore torn at the last pass, wall too thin",
         description="Seen by eye, wall 1.1 mm where 2.0 is asked for.", severity="major", at=unit.shift.after(20),
     )  # fmt: skip

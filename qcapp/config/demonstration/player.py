@@ -22,7 +22,9 @@ from qcapp.production import services as production
 
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
+from .drawings import balloon_frame
 from .goods import fit_components, use_tubes
+from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
 from .readings import Bench
 from .stories import FAMILIES, FRAMES, Incident, Story
@@ -41,13 +43,15 @@ def make_plans(cast: Cast, at: datetime) -> None:
     """The families with their plans, imported by one quality person and released by the other."""
     author, releaser = cast.with_role(Role.QUALITY_MANAGER, 1), cast.with_role(Role.QUALITY_MANAGER)
     engineer = cast.with_role(Role.ENGINEER)
-    for code, name, pattern, prefix, letter in FAMILIES:
+    for code, name, pattern, prefix, letter in (*FAMILIES, MUDGUARD):
         production.add_family(by=author, code=code, name=name, serial_pattern=pattern, certificate_prefix=prefix, at=at)
         data = (FIXTURES / "plans" / f"{code}.csv").read_bytes()
         card = plans.import_plan(
             by=author, family_code=code, letter=letter, text_or_bytes=data, filename=f"{code}.csv", at=at,
             change_note="Taken over from the drawings.",
         )  # fmt: skip
+        if code == "FR-200":
+            balloon_frame(author, card, at)
         plans.send_for_review(by=author, revision_uuid=card.uuid, at=at)
         if any(one.criticality == "critical" for one in checkpoints_of(card.id)):
             plans.approve(proof=demonstration_proof(engineer, at), revision_uuid=card.uuid, at=at)

@@ -1,7 +1,7 @@
 """Which units of a run a checkpoint is due on, and which pieces of a lot are drawn.
 
-A frequency is the text a plan holds: `every`, `first of batch` or `1 in N`. A lot sample is not a frequency
-of single units: its size comes from `sampling.single_plan`, its pieces from `draw`.
+A frequency is the text a plan holds: `every`, `first of batch`, `1 in N`, or `AQL 1.0 of 50` for a sample of each lot
+of 50 units in a row. A sample's size comes from `sampling.single_plan`, its pieces from `draw`.
 """
 
 from __future__ import annotations
@@ -9,11 +9,15 @@ from __future__ import annotations
 import random
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
 
 from qcapp.core.errors import Invalid
+from qcapp.core.statistics.sampling import single_plan
+from qcapp.core.statistics.sampling_plan import SamplingPlan
 
+_SAMPLE = re.compile(r"aql ([0-9]{1,4}(?:\.[0-9]{1,3})?) of ([1-9][0-9]{0,5})")
 _ONE_IN = re.compile(r"(?:1|one)\s+in\s+([1-9][0-9]{0,5})")
 
 
@@ -21,6 +25,7 @@ class FrequencyKind(StrEnum):
     EVERY = "every"
     FIRST_OF_BATCH = "first of batch"
     ONE_IN = "1 in N"
+    SAMPLE = "AQL of a lot"
 
 
 @dataclass(frozen=True)
@@ -29,8 +34,17 @@ class Frequency:
 
     kind: FrequencyKind
     every_nth: int = 1
+    aql: str = ""
+    lot_size: int = 0
+
+    @property
+    def sample(self) -> SamplingPlan | None:
+        """How many of a lot are checked and how many found make it not accepted; None where lots are not sampled."""
+        return _sample(self.aql, self.lot_size) if self.kind is FrequencyKind.SAMPLE else None
 
     def __str__(self) -> str:
+        if self.kind is FrequencyKind.SAMPLE:
+            return f"AQL {self.aql} of {self.lot_size}"
         return f"1 in {self.every_nth}" if self.kind is FrequencyKind.ONE_IN else self.kind.value
 
 
@@ -38,8 +52,8 @@ class Frequency:
 def parse_frequency(text: str) -> Frequency:
     """The frequency a plan means by `text`; capitals and extra spaces do not matter.
 
-    Raises Invalid `frequency_not_understood` for anything but `every` (also `every unit`), `first of batch`
-    and `1 in N` with N from 1 to 999999.
+    Raises Invalid `frequency_not_understood` for anything but `every` (also `every unit`), `first of batch`, `1 in N`
+    with N from 1 to 999999, and `AQL a of N`; of `single_plan` for an AQL or a lot that the tables do not have.
     """
     words = " ".join(text.lower().split())
     if words in ("every", "every unit"):
@@ -48,19 +62,28 @@ def parse_frequency(text: str) -> Frequency:
         return Frequency(FrequencyKind.FIRST_OF_BATCH)
     if match := _ONE_IN.fullmatch(words):
         return Frequency(FrequencyKind.ONE_IN, int(match.group(1)))
+    if match := _SAMPLE.fullmatch(words):
+        _sample(match.group(1), int(match.group(2)))
+        return Frequency(FrequencyKind.SAMPLE, aql=match.group(1), lot_size=int(match.group(2)))
     raise Invalid(
         "frequency_not_understood",
-        f"The frequency “{text}” is not understood; write “every”, “first of batch” or “1 in 5”.",
+        f"The frequency “{text}” is not understood; write “every”, “first of batch”, “1 in 5” or “AQL 1.0 of 50”.",
         frequency=text,
     )
+
+
+@lru_cache(maxsize=256)
+def _sample(aql: str, lot_size: int) -> SamplingPlan:
+    return single_plan(lot_size, aql=Decimal(aql))
 
 
 def due(frequency: str, position: int, batch_position: int | None = None) -> bool:
     """Whether the checkpoint is due on the unit at `position`, counted from 1.
 
     `1 in N` is due on the first unit and then on every Nth after it (1, N+1, 2N+1 …), so a run starts with a
-    check. `first of batch` looks at `batch_position`, the place within the batch counted from 1; without it,
-    `position` is taken as the place within the batch. Common practice, no source.
+    check. Of a lot of N units in a row those are due that `draw` gives,
+    seeded by the lot's place. `first of batch` looks at `batch_position`, the place within the batch counted from 1;
+    without it, `position` is taken as the place within the batch. Common practice, no source.
     Raises Invalid `frequency_not_understood` or `position_below_one`.
     """
     parsed = parse_frequency(frequency)
@@ -71,6 +94,9 @@ def due(frequency: str, position: int, batch_position: int | None = None) -> boo
         return True
     if parsed.kind is FrequencyKind.FIRST_OF_BATCH:
         return (position if batch_position is None else batch_position) == 1
+    if sample := parsed.sample:
+        lot, place = divmod(position - 1, parsed.lot_size)
+        return place + 1 in draw(parsed.lot_size, sample.sample_size, seed=f"lot {lot + 1}")
     return (position - 1) % parsed.every_nth == 0
 
 

@@ -15,7 +15,6 @@ from bisect import bisect_right
 from decimal import Decimal, InvalidOperation
 
 from qcapp.core.errors import Invalid
-from qcapp.core.statistics.frequency import draw, due, parse_frequency
 from qcapp.core.statistics.operating import acceptance_probability, operating_characteristic, quality_at
 from qcapp.core.statistics.sampling_plan import LotDecision, SamplingPlan, decide_lot
 from qcapp.core.statistics.sampling_tables import (
@@ -42,11 +41,8 @@ __all__ = [
     "code_letter",
     "decide_by_variables",
     "decide_lot",
-    "draw",
-    "due",
     "next_severity",
     "operating_characteristic",
-    "parse_frequency",
     "plan_for_letter",
     "quality_at",
     "single_plan",

@@ -13,7 +13,8 @@ from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
 from qcapp.core.sealing import canonical, digest
-from qcapp.core.statistics.sampling import SamplingPlan, Severity, decide_lot, draw, single_plan, zero_acceptance
+from qcapp.core.statistics.frequency import draw
+from qcapp.core.statistics.sampling import SamplingPlan, Severity, decide_lot, single_plan, zero_acceptance
 from qcapp.core.statistics.sampling_tables import acceptance_levels
 from qcapp.evidence.services.keeping import keep_paper
 from qcapp.inspections.services.pieces import open_pieces

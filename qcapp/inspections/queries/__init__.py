@@ -118,9 +118,16 @@ def _whole(unit: UnitCard) -> InspectionView:
     reopened = loading.reopenings_of(unit.item_id)
     rounds = {checkpoint: opened[-1] for checkpoint, opened in reopened.items()}
     answers = standing_answers(unit.item_id, cards)
-    due_ids = due_checkpoints(plan.checkpoints, unit.number, rounds)
+    excluded = loading.not_applicable(unit.item_id)
+    due_ids = due_checkpoints(plan.checkpoints, unit.number, rounds, variant=unit.variant, excluded=excluded)
     views = [
-        checkpoint_view(card, is_due=card.id in due_ids, opened=reopened.get(card.id, ()), answers=answers)
+        checkpoint_view(
+            card,
+            is_due=card.id in due_ids,
+            opened=reopened.get(card.id, ()),
+            answers=answers,
+            excluded=excluded.get(card.characteristic_id),
+        )
         for card in plan.checkpoints
     ]
     operations = {slot: rows[-1].operation for slot, rows in answers.items()}
@@ -209,14 +216,15 @@ def progress_of(item_ids: Iterable[int]) -> dict[int, Progress]:
     items = list(item_ids)
     units, adoptions = units_of_items(items), loading.adoptions_of_items(items)
     answers, reopened = loading.light_answers(items), loading.reopenings_of_items(items)
-    signed = loading.sign_offs_of_items(items)
+    signed, excluded = loading.sign_offs_of_items(items), loading.excluded_of_items(items)
     return {
         item: _progress_of_one(
-            units[item].number,
+            units[item],
             _frozen_plan(*adoptions[item][:2]),
             {checkpoint: opened[-1] for checkpoint, opened in reopened.get(item, {}).items()},
             answers.get(item, ({}, set())),
             signed.get(item, {}),
+            excluded.get(item, frozenset()),
         )
         for item in items
         if item in units and item in adoptions
@@ -224,14 +232,15 @@ def progress_of(item_ids: Iterable[int]) -> dict[int, Progress]:
 
 
 def _progress_of_one(
-    number: int,
+    unit: UnitCard,
     plan: Adopted,
     rounds: dict[int, tuple[int, str]],
     standing: tuple[dict[loading.Slot, loading.Light], set[loading.Slot]],
     signed: dict[int, loading.SignOffRow],
+    excluded: frozenset[int],
 ) -> Progress:
     answers, conflicts = standing
-    due_ids = due_checkpoints(plan.checkpoints, number, rounds)
+    due_ids = due_checkpoints(plan.checkpoints, unit.number, rounds, variant=unit.variant, excluded=excluded)
     due = [card for card in plan.checkpoints if card.id in due_ids]
     answered = sum(is_answered(card, rounds.get(card.id, (1, ""))[0], answers, conflicts) for card in due)
     operations = {slot: answer.operation for slot, answer in answers.items()}
@@ -357,6 +366,7 @@ def _plotted(characteristic_id: int, before_result_id: int | None) -> QuerySet[R
     rows = Result.objects.filter(
         characteristic=characteristic_id, plot__isnull=False, inspection=1, round=1, current_for__isnull=False
     )
+    rows = rows.exclude(purpose=Result.Purpose.CARRIED)  # the same reading, which has its point already
     if before_result_id is not None:
         rows = rows.filter(id__lt=before_result_id)
     return rows.order_by("-id").values_list("characteristic_id", "plot")

@@ -13,9 +13,18 @@ from django.db.models import Q, QuerySet
 
 from qcapp.core.checkpoints.kinds import kind, passes
 
-from ..models import Adoption, CurrentAnswer, Reinspection, Result, ResultDecision, StageSignOff
+from ..models import (
+    Adoption,
+    Applicability,
+    CarriedAnswer,
+    CurrentAnswer,
+    Reinspection,
+    Result,
+    ResultDecision,
+    StageSignOff,
+)
 from ..states import NEAR_LIMIT
-from .shapes import AnswerView, DecisionView
+from .shapes import AnswerView, DecisionView, NotApplicable
 
 if TYPE_CHECKING:
     from qcapp.plans.queries import CheckpointCard
@@ -27,7 +36,7 @@ COLUMNS = (
     "nearest_limit", "gauge__number", "expanded_uncertainty", "person_id", "person__uuid", "person__name",
     "person__initials", "device", "recorded_at", "received_at", "reason", "flags", "replaces",
 )  # fmt: skip
-FLAGS_AT, OUTCOME_AT = COLUMNS.index("flags"), COLUMNS.index("outcome")
+FLAGS_AT, OUTCOME_AT, PURPOSE_AT = COLUMNS.index("flags"), COLUMNS.index("outcome"), COLUMNS.index("purpose")
 
 
 @dataclass(frozen=True)
@@ -96,6 +105,7 @@ def standing_answers(item_id: int, cards: Mapping[int, CheckpointCard]) -> dict[
     current = list(Result.objects.filter(current_for__item=item_id).values_list(*COLUMNS, "current_for__conflict"))
     decidable = any(row[FLAGS_AT] or row[OUTCOME_AT] == NEAR_LIMIT for row in current)
     decisions = decisions_of(Q(result__item=item_id)) if decidable else {}
+    decisions = _inherited(current) | decisions if decidable else decisions
     found: dict[Slot, list[AnswerView]] = defaultdict(list)
     conflicts = []
     for row in current:
@@ -174,6 +184,37 @@ def decisions_of(which: Q) -> dict[int, tuple[DecisionView, ...]]:
     for row in _plain(rows, columns):
         found[row[0]].append(DecisionView(*row[1:]))
     return {result: tuple(decided) for result, decided in found.items()}
+
+
+def excluded_of_items(item_ids: Collection[int]) -> dict[int, frozenset[int]]:
+    """For each item the characteristics of which it was decided that they do not apply; one query."""
+    latest: dict[int, dict[int, bool]] = defaultdict(dict)
+    rows = Applicability.objects.filter(item__in=item_ids).order_by("id")
+    for item, characteristic, applies in rows.values_list("item_id", "characteristic_id", "applies"):
+        latest[item][characteristic] = applies
+    return {item: frozenset(c for c, applies in of.items() if not applies) for item, of in latest.items()}
+
+
+def not_applicable(item_id: int) -> dict[int, NotApplicable]:
+    """The decisions in force that a characteristic does not apply to the item; one query."""
+    found: dict[int, NotApplicable | None] = {}
+    columns = ("characteristic_id", "applies", "reason", "signature__person__name", "signature__role", "at")
+    for characteristic, applies, *said in _plain(Applicability.objects.filter(item=item_id).order_by("id"), columns):
+        found[characteristic] = None if applies else NotApplicable(*said)
+    return {characteristic: decision for characteristic, decision in found.items() if decision}
+
+
+def _inherited(current: Sequence[tuple[Any, ...]]) -> dict[int, tuple[DecisionView, ...]]:
+    """For answers near limit that were carried over unchanged: the decisions made on them before, however far back."""
+    wanted = [row[0] for row in current if row[PURPOSE_AT] == "carried" and row[OUTCOME_AT] == NEAR_LIMIT]
+    origin = {result: result for result in wanted}
+    while wanted:
+        rows = CarriedAnswer.objects.filter(result__in=wanted, how=CarriedAnswer.How.CARRIED)
+        steps = dict(rows.values_list("result_id", "source_id"))
+        origin = {result: steps.get(source, source) for result, source in origin.items()}
+        wanted = list(steps.values())
+    decided = decisions_of(Q(result__in=set(origin.values()), about=NEAR_LIMIT)) if origin else {}
+    return {result: decided[source] for result, source in origin.items() if source in decided}
 
 
 def sign_offs_of(item_id: int) -> dict[int, SignOffRow]:

@@ -122,7 +122,8 @@ def points_of_items(item_ids: Collection[int], characteristic_ids: Collection[in
 
 def _countable() -> QuerySet[Result]:
     """Standing first answers of the first round."""
-    return Result.objects.filter(round=FIRST, inspection=FIRST, current_for__isnull=False, item__unit__isnull=False)
+    rows = Result.objects.filter(round=FIRST, inspection=FIRST, current_for__isnull=False, item__unit__isnull=False)
+    return rows.exclude(purpose=Result.Purpose.CARRIED)  # the same reading, which has its point already
 
 
 def _tellable(points: list[Point]) -> list[Point]:
@@ -226,6 +227,13 @@ def texts_of(item_ids: Collection[int], characteristic_ids: Collection[int]) -> 
         item__in=item_ids, characteristic__in=characteristic_ids, current_for__isnull=False, inspection=FIRST
     ).order_by("id")
     return {item: str(json.loads(answer).get("text", "")) for item, answer in rows.values_list("item_id", "answer")}
+
+
+def text_of(item_id: int, key: str) -> str:
+    """What stands recorded on an item in the record checkpoint with this key; empty when nothing does. One query."""
+    rows = CurrentAnswer.objects.filter(item=item_id, checkpoint__characteristic__key=key, inspection=FIRST)
+    answer = rows.order_by("-round", "-id").values_list("result__answer", flat=True).first()
+    return "" if answer is None else str(json.loads(answer).get("text", ""))
 
 
 def welders_of_items(item_ids: Collection[int], joint: str) -> dict[int, str]:

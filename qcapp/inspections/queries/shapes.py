@@ -67,6 +67,16 @@ class AnswerView:
 
 
 @dataclass(frozen=True)
+class NotApplicable:
+    """A signed decision that a checkpoint does not apply to the unit."""
+
+    reason: str
+    person_name: str
+    role: str
+    at: datetime
+
+
+@dataclass(frozen=True)
 class CheckpointView:
     """One checkpoint of one unit in its current round.
 
@@ -91,6 +101,7 @@ class CheckpointView:
     conflicting: tuple[AnswerView, ...]
     earlier: tuple[AnswerView, ...]  # what counted in the rounds before
     may_repeat: bool
+    excluded: NotApplicable | None = None
 
     def was_reopened_by(self, source: str) -> bool:
         """Whether this source opened any round of it; a later source may have opened the current one."""

@@ -9,11 +9,12 @@ from uuid import UUID
 
 from qcapp.core.formulas import references
 from qcapp.core.sealing import digest
-from qcapp.core.statistics.sampling import due
+from qcapp.core.statistics.frequency import due
+from qcapp.core.variants import asked_on
 
 from ..states import CheckpointState, StageState
 from .loading import Light, SignOffRow, Slot
-from .shapes import AnswerView, CheckpointView, SignOffView, StageView
+from .shapes import AnswerView, CheckpointView, NotApplicable, SignOffView, StageView
 from .slots import base_of, disagree
 
 if TYPE_CHECKING:
@@ -23,14 +24,23 @@ if TYPE_CHECKING:
 Answers = Mapping[Slot, Sequence[AnswerView]]
 
 
-def due_checkpoints(cards: Iterable[CheckpointCard], number: int, reopened: Iterable[int] = ()) -> frozenset[int]:
+def due_checkpoints(
+    cards: Iterable[CheckpointCard],
+    number: int,
+    reopened: Iterable[int] = (),
+    *,
+    variant: str = "",
+    excluded: Collection[int] = (),
+) -> frozenset[int]:
     """Ids of the checkpoints that are due on the unit with this running number, reopened ones always.
 
-    A derived checkpoint is due when everything it reads is.
+    A checkpoint of another variant is not, nor one whose characteristic is among the `excluded`: it was decided that
+    it does not apply. A derived checkpoint is due when everything it reads is.
     """
     cards = list(cards)
     keys = {card.key: card for card in cards}
-    chosen = {card.id for card in cards if due(card.frequency, number)} | set(reopened)
+    chosen = {c.id for c in cards if due(c.frequency, number) and asked_on(c.variants, variant)} | set(reopened)
+    chosen -= {card.id for card in cards if card.characteristic_id in excluded}
     # A formula may read another derived checkpoint, so go on until nothing more falls away.
     while fallen := {c.id for c in cards if c.id in chosen and not _inputs_due(c, keys, chosen)}:
         chosen -= fallen
@@ -52,7 +62,12 @@ def _references(formula: str) -> list[str]:
 
 
 def checkpoint_view(
-    card: CheckpointCard, *, is_due: bool, opened: Sequence[tuple[int, str]], answers: Answers
+    card: CheckpointCard,
+    *,
+    is_due: bool,
+    opened: Sequence[tuple[int, str]],
+    answers: Answers,
+    excluded: NotApplicable | None = None,
 ) -> CheckpointView:
     """The checkpoint in its current round; nothing is hidden yet."""
     turn, reopened_by = opened[-1] if opened else (1, "")
@@ -78,6 +93,7 @@ def checkpoint_view(
         conflicting=conflicting,
         earlier=tuple(_earlier(card.id, turn, answers)),
         may_repeat=_may_repeat(following, conflicting),
+        excluded=excluded,
     )
 
 

@@ -87,6 +87,7 @@ def tried_on(family_id: int, cards: Sequence[CheckpointCard], units: int, *, vie
     judged = 0
     others: list[tuple[Place, OtherVerdict]] = []
     rows = Result.objects.filter(item__in=items, current_for__isnull=False, characteristic__in=by_characteristic)
+    rows = rows.exclude(purpose=Result.Purpose.CARRIED)
     for row in _plain(rows.order_by("id"), COLUMNS):
         item, checkpoint, turn, characteristic, recorded_as, answer, uncertainty, outcome, *_ = row
         card = by_characteristic[characteristic]

@@ -6,6 +6,7 @@ judge and store, `computing` follows with derived checkpoints, `recording` does 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -22,16 +23,20 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.plans.queries import released_revision
+from qcapp.plans.queries.effective import effective_revision
 from qcapp.production.queries import UnitCard, unit_by_id, unit_by_serial, unit_of_item
 from qcapp.production.services import create_unit, lock_unit
 
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
 from ..queries import InspectionView, adopted, inspection_of_unit, standing_of
+from ..queries.beside import without_photo
+from ..queries.first_articles import waits_for
 from ..queries.loading import rounds_of
-from ..queries.shapes import StageStanding
+from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
-from ..states import DECIDABLE, NEAR_LIMIT, StageState
+from ..states import DECIDABLE, NEAR_LIMIT, Flag, StageState
 from . import recording
+from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
 from .recording import Sender, Verdictlet
 
@@ -54,10 +59,11 @@ def open_unit(
     """
     require(by, Act.OPEN_UNIT, at)
     with transaction.atomic():
-        revision = released_revision(family_code)
+        released_revision(family_code)  # refuses first where there is none
         unit = create_unit(
             by=by, family_code=family_code, serial=serial, order_number=order_number, variant=variant, at=at
         )
+        revision = effective_revision(family_code, unit.number, at)
         Adoption.objects.create(item_id=unit.item_id, revision_id=revision.id, by=by, at=at)
         payload = {
             "family": unit.family_code,
@@ -81,11 +87,16 @@ def record_operations(
     at: datetime,
     sent_at: datetime | None = None,
     from_file: bool = False,
+    from_paper: bool = False,
+    proven: frozenset[str] = frozenset(),
 ) -> list[Verdictlet]:
     """What became of each operation, in the order sent: applied, duplicate or rejected with code and sentence.
 
+    `proven` are those operations that their owner's key on a tablet signed: they count as sent by the owner.
+
     One bad operation never stops the others. `from_file` is for files of several people's results: it needs the
-    right to import, and the sender answers for who measured. Raises NotAllowed `not_permitted`; Invalid
+    right to import, and the sender answers for who measured. `from_paper` is for what `keying` takes from a sheet of
+    paper: it counts when somebody else has held it against the sheet. Raises NotAllowed `not_permitted`; Invalid
     `operations_unreadable`, `too_many_operations`, `time_without_zone`, and of `plain_text` for the device.
     """
     act = Act.IMPORT_RESULTS if from_file else Act.RECORD_RESULT
@@ -99,7 +110,8 @@ def record_operations(
     if sent_at is not None and sent_at.tzinfo is None:
         raise Invalid("time_without_zone", "“sent_at” must name its zone.", field="sent_at")
     device = plain_text("The name of the tablet", device, longest=60)
-    submission = recording.read_all(operations, Sender(sent_by, device, sent_at, at, from_file))
+    sender = Sender(sent_by, device, sent_at, at, from_file, from_paper, proven)
+    submission = recording.read_all(operations, sender)
     if not submission.operations:
         return [answer for answer in submission.answers if answer]
     with transaction.atomic():
@@ -107,16 +119,20 @@ def record_operations(
 
 
 def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
-    """The results in a CSV file (docs/results-file.md), recorded through `record_operations` as far as they can be.
+    """The results in a CSV or QIF file (docs/results-file.md), recorded by `record_operations` as far as they can be.
 
     Gives an ImportReport: applied, duplicates, and each rejected row with its line and reason. Importing a file
     twice changes nothing. Raises NotAllowed `not_permitted`, and Invalid when the file as a whole cannot be read.
     """
-    from .results_file import ImportReport, read_results, to_operations
+    from .qif_file import looks_like_qif, read_qif
+    from .results_file import MAX_BYTES, ImportReport, read_results, to_operations
 
     require(by, Act.IMPORT_RESULTS, at)
     report = ImportReport()
-    for lines in to_operations(read_results(stream), report):
+    content = stream.read(MAX_BYTES + 1)
+    machine = len(content) <= MAX_BYTES and looks_like_qif(content)
+    file = read_qif(content, badge=by.badge) if machine else read_results(io.BytesIO(content))
+    for lines in to_operations(file, report):
         verdicts = record_operations(
             sent_by=by,
             device="file",
@@ -136,7 +152,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `stage_on_hold`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -147,6 +163,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
         if stage is None:
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
         _check_signable(view, standing_of(stage))
+        _check_photos(unit, stage)
         plan = adopted(unit.item_id)
         meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
         signature = write_signature(
@@ -200,11 +217,23 @@ def _check_signable(view: InspectionView, stage: StageStanding) -> None:
     if earlier:
         message = f"Stage {earlier[0]} comes first and is not signed, or was changed since."
         raise Refused("earlier_stage_unsigned", message, stages=earlier)
+    waiting = waits_for(view.unit, stage.number)
+    if waiting:
+        message = f"{view.unit.serial} waits at stage {waiting[0].stage_number} for first article {waiting[0].name}."
+        raise Refused("first_article_open", message, articles=[one.serial for one in waiting])
     holding = [hold for hold in view.holds if hold.from_stage is None or hold.from_stage < stage.number]
     if holding:
         sources = ", ".join(hold.source for hold in holding)
         message = f"{view.unit.serial} is on hold before stage {stage.number}: {sources}."
         raise Refused("stage_on_hold", message, holds=[hold.source for hold in holding])
+
+
+def _check_photos(unit: UnitCard, stage: StageView) -> None:
+    lacking = [one.card.number for one in without_photo(unit.item_id, stage.checkpoints)]
+    if lacking:
+        numbers = ", ".join(map(str, lacking[:12]))
+        message = f"The plan asks for a photo at {numbers}; take it before you sign stage {stage.card.number}."
+        raise Refused("photo_missing", message, checkpoints=lacking)
 
 
 # ------------------------------------------------------------------------------------------------- deciding
@@ -245,9 +274,11 @@ def decide_result(*, proof: Proof, operation: UUID, about: str, accepted: bool, 
             covers=digest(canonical(payload)),
             at=at,
         )
-        ResultDecision.objects.create(
+        decision = ResultDecision.objects.create(
             result=result, accepted=accepted, about=about, reason=reason, signature=signature, at=at
         )
+        if accepted and about == Flag.OLD_REVISION:
+            carry_accepted(decision=decision, unit=unit, by=person, at=at)
         audit.record(verb=Verb.RESULT_DECIDED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
 
 

@@ -21,12 +21,13 @@ from qcapp.lib.site_days import site_day
 from qcapp.people.queries import may, people_by_badge
 from qcapp.people.roles import Act
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, revision_card
-from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_serial, welders_of
+from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_serial, welders_of, welds_of
 from qcapp.production.services import lock_unit
 
-from ..models import Result
+from ..models import Result, ResultDecision
 from ..queries import Adopted, adopted, plan_of
-from ..queries.loading import Slot, current_slots, rounds_of, sign_offs_of, units_adopted
+from ..queries.loading import Slot, current_slots, excluded_of_items, rounds_of, sign_offs_of, units_adopted
+from ..queries.slots import heads
 from ..queries.standing import covers, due_checkpoints, inputs_of, stage_operations
 from .operations import Operation
 
@@ -82,9 +83,23 @@ class Bench:
         return welders_of(self.unit.item_id)
 
     @cached_property
+    def welded_at(self) -> dict[str, datetime]:
+        """When each joint was welded last; asked only where the plan lets time pass after it."""
+        return {weld.joint: weld.at for weld in sorted(welds_of(self.unit.item_id), key=lambda weld: weld.at)}
+
+    @cached_property
     def due(self) -> frozenset[int]:
         """The plan's checkpoints that are due on the unit."""
-        return due_checkpoints(self.plan.checkpoints, self.unit.number, self.rounds)
+        return self._due_among(self.plan.checkpoints)
+
+    @cached_property
+    def excluded(self) -> frozenset[int]:
+        """The characteristics of which it was decided that they do not apply to the unit."""
+        return excluded_of_items([self.unit.item_id]).get(self.unit.item_id, frozenset())
+
+    def _due_among(self, cards: Iterable[CheckpointCard]) -> frozenset[int]:
+        unit = self.unit
+        return due_checkpoints(cards, unit.number, self.rounds, variant=unit.variant, excluded=self.excluded)
 
     def card_of(self, operation: Operation) -> CheckpointCard:
         """The checkpoint that the operation names. Raises NotFound `checkpoint_unknown`."""
@@ -97,8 +112,12 @@ class Bench:
     def round_of(self, card: CheckpointCard) -> int:
         return self.rounds.get(card.id, (1, ""))[0]
 
+    def standing(self) -> dict[Slot, list[Row]]:
+        """The heads of every slot that is loaded."""
+        return {slot: heads(rows) for slot, rows in self.rows.items()}
+
     def is_due(self, card: CheckpointCard) -> bool:
-        return card.id in self.due or card.id in due_checkpoints([card], self.unit.number, self.rounds)
+        return card.id in self.due or card.id in self._due_among([card])
 
 
 @dataclass
@@ -242,6 +261,23 @@ def _bench(
     )
 
 
+def bench_of_plan(unit: UnitCard, plan: Adopted, keys: set[str]) -> Bench:
+    """The unit on this plan with what was answered to these checkpoints and to all that read them."""
+    cards = {plan.revision.uuid: {card.key: card for card in plan.checkpoints}}
+    rounds = rounds_of(unit.item_id)
+    ids = _with_derived(keys, cards, plan)
+    return Bench(unit, plan, cards, rounds, None, [], _rows(unit.item_id, ids))
+
+
+def accepted_flags(result_ids: Iterable[int]) -> dict[int, set[str]]:
+    """For each result what a signed decision has accepted about it."""
+    found: dict[int, set[str]] = defaultdict(set)
+    rows = ResultDecision.objects.filter(result__in=list(result_ids), accepted=True)
+    for result, about in rows.values_list("result_id", "about"):
+        found[result].add(about)
+    return found
+
+
 def _other_revision(uuid: UUID, unit: UnitCard) -> dict[str, CheckpointCard]:
     """The cards of a revision that the unit is not inspected to: one of its family that was released once."""
     revision = revision_card(uuid)
@@ -269,7 +305,11 @@ def _concerned(
     operations: Iterable[Operation], cards: Mapping[UUID, Mapping[str, CheckpointCard]], plan: Adopted
 ) -> set[int]:
     """Ids of the checkpoints named, of the derived ones that read them, and of all that those read."""
-    named = {op.checkpoint for op in operations}
+    return _with_derived({op.checkpoint for op in operations}, cards, plan)
+
+
+def _with_derived(named: set[str], cards: Mapping[UUID, Mapping[str, CheckpointCard]], plan: Adopted) -> set[int]:
+    named = set(named)
     reading = {card.key: set(inputs_of(card)) for card in plan.checkpoints if card.kind == "derived"}
     while more := {key for key, inputs in reading.items() if key not in named and inputs & named}:
         named |= more

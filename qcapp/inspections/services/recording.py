@@ -100,13 +100,18 @@ def rejected(identifier: str, refusal: QcError) -> Verdictlet:
 
 @dataclass(frozen=True)
 class Sender:
-    """Who sends, from where, by which clock; `from_file` when a person answers for a file of several people."""
+    """Who sends, from where, by which clock.
+
+    `from_file` when a person answers for a file of several people, `from_paper` for a sheet that another filled in.
+    """
 
     person: Person
     device: str
     sent_at: datetime | None
     at: datetime
     from_file: bool = False
+    from_paper: bool = False
+    proven: frozenset[str] = frozenset()  # operations signed by the key of whoever recorded them
 
     @property
     def clock_ahead(self) -> timedelta:
@@ -159,7 +164,7 @@ def record(submission: Submission) -> list[Verdictlet]:
     followed = _compute(stored, submission.sender)
     everything = stored + [draft for draft, _ in followed]
     drafts.project(everything)
-    reports = _tell(everything, submission.sender)
+    reports = tell([judgement_of(draft) for draft in everything], at=sender.at, by=sender.person)
     _answer(submission, followed, reports)
     _audit(everything, submission.sender)
     return [answer for answer in submission.answers if answer]
@@ -200,7 +205,8 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         gauge,
         at=sender.at,
         clock_ahead=sender.clock_ahead,
-        sent_by_other=not sender.from_file and person.pk != sender.person.pk,
+        from_paper=sender.from_paper,
+        sent_by_other=_sent_by_other(operation, person, sender),
     )
     return Draft(
         bench=bench,
@@ -226,6 +232,12 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         reason=operation.reason,
         flags=flags,
     )
+
+
+def _sent_by_other(operation: Operation, person: Person, sender: Sender) -> bool:
+    if sender.from_file or sender.from_paper or person.pk == sender.person.pk:
+        return False
+    return str(operation.id) not in sender.proven
 
 
 def _again(operation: Operation, known: Row, around: Circumstances) -> Verdictlet:
@@ -274,19 +286,19 @@ def _compute(stored: Sequence[Draft], sender: Sender) -> list[tuple[Draft, Draft
     return [pair for pair in found if pair[0].operation in kept]
 
 
-def _tell(stored: Sequence[Draft], sender: Sender) -> dict[str, str]:
+def tell(judgements: list[Judged], *, at: datetime, by: Person) -> dict[str, str]:
     """Send `judged` and gather the numbers of the reports that answer it, by operation."""
-    if not stored:
+    if not judgements:
         return {}
-    judgements = [_judged(draft) for draft in stored]
     found: dict[str, str] = {}
-    for _, reports in judged.send(sender=None, judgements=judgements, at=sender.at, by=sender.person):
+    for _, reports in judged.send(sender=None, judgements=judgements, at=at, by=by):
         if isinstance(reports, dict):
             found |= {str(operation): str(number) for operation, number in reports.items()}
     return found
 
 
-def _judged(draft: Draft) -> Judged:
+def judgement_of(draft: Draft) -> Judged:
+    """The stored answer as the receivers of `judged` get it."""
     unit = draft.bench.unit
     return Judged(
         result_id=draft.result_id or 0,

@@ -11,12 +11,14 @@ import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal, InvalidOperation
 from typing import Any, BinaryIO
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
+from qcapp.core.checkpoints.measured import EXTRA_DECIMALS
 from qcapp.core.errors import Invalid, NotFound, QcError
 from qcapp.plans.queries import CheckpointCard
 from qcapp.production.queries import UnitCard, unit_by_serial
@@ -43,6 +45,7 @@ class ResultsFile:
     digest: str
     columns: tuple[str, ...]
     rows: tuple[tuple[int, dict[str, str]], ...]
+    from_machine: bool = False  # values with all the digits that a measuring machine computes
 
 
 @dataclass(frozen=True)
@@ -215,7 +218,7 @@ class _Writer:
             "round": slot[1],
             "inspection": slot[2],
             "purpose": "correction" if correcting else PURPOSE_WITHOUT_BASE,
-            "answer": answer_of(row["value"], card),
+            "answer": answer_of(self._digits(row["value"], card), card),
             "raw": row["value"].strip()[:200],
             "gauge": row["gauge"].strip() or None,
             "recorded_at": _instant(row["recorded_at"]),
@@ -225,6 +228,13 @@ class _Writer:
         }
         self._standing(serial)[slot] = self.name(line)
         return body
+
+    def _digits(self, value: str, card: CheckpointCard) -> str:
+        """A machine's value with as many digits as the plan takes; what a person typed stays."""
+        band = getattr(card.spec, "band", None)
+        if not self.file.from_machine or card.kind != "measured":
+            return value
+        return outward(value, card.spec.decimals + EXTRA_DECIMALS, band and band.lower, band and band.upper)
 
     def remember(self, line: int, row: dict[str, str]) -> None:
         """A row imported before: later rows of the file may correct it."""
@@ -293,6 +303,25 @@ def answer_of(value: str, card: CheckpointCard) -> dict[str, Any]:
     if card.kind == "attribute":
         return _attribute(typed)
     return {{"count": "count", "record": "text"}.get(card.kind, "value"): typed}
+
+
+def outward(value: str, places: int, lower: Decimal | None, upper: Decimal | None) -> str:
+    """The number rounded to so many decimals, half to even, but never over a limit to the good side.
+
+    0.500004 against an upper limit of 0.50 stays above it: 0.5001 with four decimals. Text that is no number stays.
+    """
+    try:
+        exact = Decimal(value.strip())
+        rounded = exact.quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN)
+    except InvalidOperation:
+        return value
+    if exact.as_tuple().exponent in ("n", "N", "F") or -int(exact.as_tuple().exponent) <= places:
+        return value
+    if upper is not None and exact > upper >= rounded:
+        rounded = exact.quantize(rounded, ROUND_CEILING)
+    if lower is not None and exact < lower <= rounded:
+        rounded = exact.quantize(rounded, ROUND_FLOOR)
+    return f"{rounded:f}"
 
 
 def _attribute(typed: str) -> dict[str, Any]:

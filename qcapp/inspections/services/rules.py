@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from qcapp.core.checkpoints.kinds import passes
 from qcapp.core.errors import Invalid, NotAllowed, Refused
 
+from ..models import Result
 from ..queries.slots import disagree, heads, name_of
 from ..queries.standing import is_held
 from ..states import Flag
@@ -42,7 +43,7 @@ def check_place(operation: Operation, card: CheckpointCard, bench: Bench) -> Non
     if card.kind == "derived":
         raise Refused("checkpoint_is_computed", f"{card.number} is computed from other checkpoints, not typed.")
     if not bench.is_due(card):
-        message = f"{card.number} is not due on {unit.serial}: it is checked {card.frequency}."
+        message = f"{card.number} is not due on {unit.serial}: it is checked {card.when}."
         raise Refused("checkpoint_not_due", message)
     if operation.round > bench.round_of(card):
         message = f"Round {operation.round} of {card.number} was not opened; the round now is {bench.round_of(card)}."
@@ -63,9 +64,19 @@ def check_person(operation: Operation, card: CheckpointCard, bench: Bench, perso
     if any(row.person_id == person.pk for rows in others.values() for row in rows):
         message = f"{person.name} has given another inspection of {card.number}; it takes another person."
         raise NotAllowed("second_same_person", message)
+    if any(_keyed_by(row, person) for n in others if n < operation.inspection for row in others[n]):
+        message = f"{person.name} keyed another inspection of {card.number} from paper; it takes another person."
+        raise NotAllowed("second_same_person", message)
     _check_welder(operation, card, bench, person)
     if operation.inspection == 3:
         _check_disagreement(card, heads(others[1]), heads(others[2]))
+
+
+def _keyed_by(row: Row, person: Person) -> bool:
+    """Whether the person knows the answer from keying it in."""
+    if Flag.KEYED_FROM_PAPER not in row.flags:
+        return False
+    return Result.objects.filter(operation=row.operation, sent_by=person.pk).exists()
 
 
 def _check_welder(operation: Operation, card: CheckpointCard, bench: Bench, person: Person) -> None:
@@ -93,7 +104,7 @@ def replaced_by(
 
     A second reading, or a correction of what is no longer current, takes nobody's place: both stand, in conflict.
     Raises Invalid `reason_missing`, `base_missing`; Refused `already_answered`, `nothing_to_repeat`, `repeat_used`,
-    `repeat_same_person_and_gauge`.
+    `repeat_of_carried`, `repeat_same_person_and_gauge`.
     """
     rows = bench.rows.get((card.id, operation.round, operation.inspection), [])
     if operation.purpose == "reading":
@@ -125,6 +136,9 @@ def _named(operation: Operation, rows: Sequence[Row]) -> tuple[str, ...]:
 
 
 def _repeated(operation: Operation, card: CheckpointCard, rows: Sequence[Row]) -> Row:
+    if any(row.purpose == "carried" for row in heads(rows)):
+        message = f"{card.number} was carried over from another plan revision; a report decides about it."
+        raise Refused("repeat_of_carried", message)
     if any(row.purpose == "repeat" for row in rows):
         message = f"{card.number} was measured again already in this round; a report decides now."
         raise Refused("repeat_used", message)
@@ -155,6 +169,7 @@ def flags_of(
     at: datetime,
     clock_ahead: timedelta,
     sent_by_other: bool,
+    from_paper: bool = False,
 ) -> list[str]:
     """Why the result does not count as proof until somebody decided on it; usually nothing."""
     found = {
@@ -162,11 +177,21 @@ def flags_of(
         Flag.GAUGE_KIND_DIFFERS: bool(card.gauge_kinds and gauge and gauge.kind_key not in card.gauge_kinds),
         Flag.STAGE_NOT_OPEN: not stage_is_open(card, bench),
         Flag.OLD_REVISION: operation.revision != bench.plan.revision.uuid,
+        Flag.TOO_SOON_AFTER_WELD: _too_soon(operation, card, bench),
         Flag.CLOCK_OFF: max(operation.recorded_at - at, clock_ahead) > CLOCK_TOLERANCE,
         Flag.SENT_BY_OTHER: sent_by_other,
+        Flag.KEYED_FROM_PAPER: from_paper,
     }
     of_gauge = [gauge.reason] if gauge and gauge.reason else []
     return of_gauge + [flag.value for flag, applies in found.items() if applies]
+
+
+def _too_soon(operation: Operation, card: CheckpointCard, bench: Bench) -> bool:
+    """Whether the time after welding that the plan asks for had not passed; cracks may come hours later."""
+    if card.after_weld_hours is None or not card.joint:
+        return False
+    welded = bench.welded_at.get(card.joint)
+    return welded is None or operation.recorded_at < welded + timedelta(hours=card.after_weld_hours)
 
 
 def stage_is_open(card: CheckpointCard, bench: Bench) -> bool:

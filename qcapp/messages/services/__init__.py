@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from django.db import transaction
 
@@ -61,7 +61,8 @@ def tell(
 def _people(to: Person | Role | Iterable[Person], at: datetime) -> list[Person]:
     if isinstance(to, Role):
         return people_with_role(to, at)
-    return list(to) if isinstance(to, Iterable) else [to]
+    # The person of a request is a lazy object, which says that it can be iterated over: ask for what people have.
+    return [cast("Person", to)] if hasattr(to, "badge") else list(to)
 
 
 def _cut(text: str, longest: int) -> str:

@@ -12,15 +12,16 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, F, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 
 from qcapp.core.errors import NotFound
 from qcapp.inspections.queries.secrets import Place, kept_secret
 from qcapp.lib.plain_text import shown
 
 from ..cards import SECRET, ConcessionCard, MoveCard, ProposalCard, ReportCard, ReportView
-from ..models import Concession, DispositionProposal, Move, Report
-from ..states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, ReportState
+from ..models import Concession, DispositionProposal, Move, Report, ReportItem
+from ..states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, Method, ReportState
+from . import details
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -44,10 +45,12 @@ def report_row(number: str) -> Report:
     return row
 
 
-def unit_of_report(number: str) -> int | None:
-    """The key of the unit that a report is about, None for a lot or an unknown report: what is locked first."""
+def units_of_report(number: str) -> list[int]:
+    """The keys of the units that a report is about, in the order in which they are locked; none for a lot."""
     rows = Report.objects.none() if "\0" in number else Report.objects.filter(number__iexact=number.strip())
-    return rows.values_list("item__unit", flat=True).first()
+    further = ReportItem.objects.filter(report__in=rows).values_list("item__unit", flat=True)
+    units = {*rows.values_list("item__unit", flat=True), *further}
+    return sorted(unit for unit in units if unit is not None)
 
 
 def report(number: str, *, viewer: Person | None = None, at: datetime | None = None) -> ReportView:
@@ -56,6 +59,9 @@ def report(number: str, *, viewer: Person | None = None, at: datetime | None = N
     moves = list(_moves([row.pk]))
     secret = kept_secret([*_places([row]), *_places_of_moves(row, moves)], viewer=viewer, at=at)
     card = _card(row, secret)
+    proposal = None if card.hidden else proposal_of(row.pk)
+    item_ids, turn = details.item_ids_of(row), sum(move.name == "start_correction" for move in moves)
+    decided = row.status.decided
     return ReportView(
         card=card,
         description="" if card.hidden else row.description,
@@ -65,9 +71,17 @@ def report(number: str, *, viewer: Person | None = None, at: datetime | None = N
         result_id=row.result_id,
         recorded_by_id=None if row.result is None else row.result.person_id,
         moves=[_move(move, row, secret) for move in moves],
-        proposal=None if card.hidden else proposal_of(row.pk),
+        proposal=proposal,
         concession=card.concession,
         possible=possible_moves(row),
+        serials=tuple(details.serials_of(item_ids)),
+        item_ids=tuple(item_ids),
+        quantity=details.quantity_of(row),
+        pictures=() if card.hidden else tuple(details.pictures_of(row.pk)),
+        steps=() if decided is None or card.hidden else tuple(details.steps_of(decided.pk, turn)),
+        turn=turn,
+        destructions=tuple(details.destructions_of(row.pk)),
+        return_note=details.return_note_of(row.pk),
     )
 
 
@@ -112,8 +126,12 @@ def reports_of(
     at: datetime | None = None,
     secret: Collection[Place] | None = None,
 ) -> list[ReportCard]:
-    """Every report about an item, the first one first; `secret` spares the question when the caller knows it."""
-    rows = list(_reports().filter(item=item_id).order_by("id"))
+    """Every report about an item, the first one first; `secret` spares the question when the caller knows it.
+
+    A report over several units is one of each.
+    """
+    grouped = ReportItem.objects.filter(item=item_id).values("report")
+    rows = list(_reports().filter(Q(item=item_id) | Q(pk__in=grouped)).order_by("id"))
     return _cards(rows, viewer, at) if secret is None else [_card(row, secret) for row in rows]
 
 
@@ -232,7 +250,8 @@ def _tells_secret(move: Move, row: Report, secret: Collection[Place]) -> bool:
 
 def proposal_of(report_id: int) -> ProposalCard | None:
     """The disposition proposed last: an older proposal no longer counts."""
-    row = DispositionProposal.objects.filter(report=report_id).select_related("by").order_by("-id").first()
+    rows = DispositionProposal.objects.filter(report=report_id)
+    row = rows.select_related("by", "customer_approval", "permit").order_by("-id").first()
     if row is None:
         return None
     lines = list(row.signatures.select_related("signature__person"))
@@ -252,6 +271,15 @@ def proposal_of(report_id: int) -> ProposalCard | None:
         signed=signed,
         signer_ids=frozenset(line.signature.person_id for line in lines),
         missing=tuple(role for role in row.roles if role not in signed),
+        method=row.method,
+        method_label=Method(row.method).label if row.method else "",
+        max_attempts=row.max_attempts,
+        left_out_reason=row.left_out_reason,
+        customer_asked=row.customer_asked,
+        customer_approval=getattr(getattr(row, "customer_approval", None), "reference", ""),
+        ends_on=row.ends_on,
+        permit_number="" if row.permit is None else row.permit.number,
+        parts=details.parts_of(row.pk),
     )
 
 
@@ -260,7 +288,8 @@ def proposal_of(report_id: int) -> ProposalCard | None:
 
 def concessions_of(item_id: int) -> list[ConcessionCard]:
     """The concessions in force on an item, the first one first."""
-    rows = Concession.objects.filter(item=item_id, proposal=F("report__status__decided"))
+    grouped = ReportItem.objects.filter(item=item_id).values("report")
+    rows = Concession.objects.filter(Q(item=item_id) | Q(report__in=grouped), proposal=F("report__status__decided"))
     rows = rows.exclude(report__status__state=ReportState.WITHDRAWN).order_by("id")
     return [_concession(row, row.report) for row in rows.select_related("report__checkpoint__characteristic")]
 
@@ -282,4 +311,6 @@ def _concession(row: Concession, about: Report) -> ConcessionCard:
         upper=row.upper,
         statement=row.statement,
         approved_at=row.approved_at,
+        ends_on=row.ends_on,
+        customer_approval=row.customer_approval,
     )

@@ -15,7 +15,7 @@ from qcapp.lib.tables import Cell
 from qcapp.people.roles import Role
 
 from ..cards import ReportCard
-from ..models import DispositionProposal, DispositionSignature, Report
+from ..models import DispositionProposal, DispositionSignature, Report, ReportStatus
 from ..states import ENDED, NEEDS_CORRECTION, Disposition, ReportState
 from ..waiting import AGES, DECIDERS, LATE_AFTER, next_step, states_of
 from . import DETAILS, _cards
@@ -133,6 +133,17 @@ def queue_table(wanted: QueueFilter, *, viewer: Person | None, at: datetime) -> 
 def waiting_for(role: Role) -> int:
     """How many reports wait for a role."""
     return _in_state(_narrowed(QueueFilter(waiting=role)), "active").count()
+
+
+def withdrawn_reports() -> QuerySet[ReportStatus, Any]:
+    """The keys of reports that were raised in error, for rooms above to leave out of their counts."""
+    return ReportStatus.objects.filter(state=ReportState.WITHDRAWN).values("report_id")
+
+
+def late_for(role: Role, at: datetime) -> int:
+    """How many of them have waited longer than they should."""
+    rows = _in_state(_narrowed(QueueFilter(waiting=role)), "active")
+    return rows.filter(status__changed_at__lt=at - timedelta(days=LATE_AFTER)).count()
 
 
 def _narrowed(wanted: QueueFilter) -> QuerySet[Report]:

@@ -10,18 +10,22 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.sealing import canonical, digest
 from qcapp.people.roles import Act
 from qcapp.people.services import write_signature
+from qcapp.production.queries import units_of_items
 from qcapp.production.services import lift_hold_of_source, move_unit
 
 from ..models import Report
+from ..queries.details import item_ids_of, serials_of
 from ..states import GOES_NO_FURTHER, Disposition
-from .steps import enter, serial_of, step
+from .steps import enter, named, step
 
 if TYPE_CHECKING:
-    from qcapp.people.models import Person
+    from qcapp.people.models import Person, Signature
     from qcapp.people.services import Proof
 
 
-def close(report: Report, move: str, *, proof: Proof, corrective_action: str, at: datetime) -> None:
+def close(
+    report: Report, move: str, *, proof: Proof, corrective_action: str, at: datetime, action_number: str = ""
+) -> None:
     """Sign the report closed and lift its hold under the same signature; a part that goes no further keeps its hold.
 
     The last statement of the caller's transaction. Raises TransitionNotAllowed.
@@ -29,34 +33,42 @@ def close(report: Report, move: str, *, proof: Proof, corrective_action: str, at
     decided = report.status.decided
     stays_held = decided is not None and decided.disposition in GOES_NO_FURTHER
     content = {"report": report.number, "move": move, "corrective_action": corrective_action}
+    content |= {"corrective_action_number": action_number} if action_number else {}
     hold = "The part goes no further and stays on hold." if stays_held else "Its hold is lifted."
     signature = write_signature(
         proof=proof,
         act=Act.CLOSE_REPORT,
-        meaning=f"I close {report.number} on {serial_of(report)}: what it asked for is proven. {hold}",
+        meaning=f"I close {report.number} on {named(report)}: what it asked for is proven. {hold}",
         subject=f"report {report.number}",
         covers=digest(canonical(content)),
         at=at,
     )
-    step(report, move, by=proof.person, at=at, note=corrective_action, signature=signature)
+    told = {"corrective_action_number": action_number} if action_number else None
+    step(report, move, by=proof.person, at=at, note=corrective_action, data=told, signature=signature)
     if not stays_held:
-        reason = f"{report.number} is closed."
-        lift_hold_of_source(signature=signature, item_id=report.item_id, source=report.number, reason=reason, at=at)
+        lift_holds(report, signature, f"{report.number} is closed.", at)
     enter(report, Verb.REPORT_CLOSED, by=proof.person, at=at, signature=str(signature.uuid), **content)
     if decided is not None and decided.disposition == Disposition.SCRAP:
         _enter_scrapped(report, proof.person, at)
     audit.anchor_on_commit(at=at)
 
 
+def lift_holds(report: Report, signature: Signature, reason: str, at: datetime) -> None:
+    """The report's hold on every unit it is about. Holds on suspect units are lifted one by one, by their own act."""
+    for item_id in item_ids_of(report):
+        lift_hold_of_source(signature=signature, item_id=item_id, source=report.number, reason=reason, at=at)
+
+
 def scrap(report: Report, *, by: Person, at: datetime) -> None:
-    """Take the serial out for good; nothing happens when another report has done so. Raises TransitionNotAllowed."""
-    unit = getattr(report.item, "unit", None)
-    if unit is not None and unit.state != "scrapped":
-        reason = f"{report.number}: {report.title}"[:300]
-        move_unit(by=by, unit_id=unit.pk, move="scrap", reason=reason, at=at)
+    """Take the serials out for good; nothing happens where another report has done so. Raises TransitionNotAllowed."""
+    for unit in units_of_items(item_ids_of(report)).values():
+        if unit.state != "scrapped":
+            reason = f"{report.number}: {report.title}"[:300]
+            move_unit(by=by, unit_id=unit.id, move="scrap", reason=reason, at=at)
 
 
 def _enter_scrapped(report: Report, by: Person, at: datetime) -> None:
-    """The unit's own entry beside the report's, so that its acts are complete."""
-    subject = f"unit {serial_of(report)}"
-    audit.record(verb=Verb.UNIT_SCRAPPED, actor=by.uuid, subject=subject, at=at, payload={"report": report.number})
+    """The units' own entries beside the report's, so that their acts are complete."""
+    for serial in serials_of(item_ids_of(report)):
+        payload = {"report": report.number}
+        audit.record(verb=Verb.UNIT_SCRAPPED, actor=by.uuid, subject=f"unit {serial}", at=at, payload=payload)

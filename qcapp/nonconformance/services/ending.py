@@ -14,33 +14,39 @@ from qcapp.inspections.queries import inspection_of_unit
 from qcapp.lib.plain_text import plain_text
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
-from qcapp.production.queries import unit_of_item
-from qcapp.production.services import lift_hold_of_source
+from qcapp.production.queries import units_of_items
 
 from ..models import Report
 from ..queries import moves_of
+from ..queries.details import item_ids_of
 from ..states import GOES_NO_FURTHER, NEEDS_CORRECTION, REPORT_STATES, Disposition
-from .closing import close, scrap
+from .closing import close, lift_holds, scrap
 from .correcting import refuse_unproven
+from .leaving import refuse_without_papers
 from .proving import open_question, own_work
-from .steps import ALSO_FOUND, enter, locked, remark, serial_of, step
+from .steps import ALSO_FOUND, enter, locked, named, remark, step
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person, Signature
     from qcapp.people.services import Proof
+    from qcapp.plans.models import Checkpoint
+    from qcapp.production.queries import UnitCard
 
 FIRST_SIGNATURE = "withdrawal_signed"
 
 
 @transaction.atomic
-def close_without_correction(*, proof: Proof, number: str, corrective_action: str, at: datetime) -> None:
+def close_without_correction(
+    *, proof: Proof, number: str, corrective_action: str, action_number: str = "", at: datetime
+) -> None:
     """Close a report decided as use as is, scrap or return to supplier. Scrap takes the serial out for good.
 
     Raises TransitionNotAllowed, Refused `correction_needed`, `not_proven` (use as is whose concession does not cover
-    what counts), NotAllowed, NotFound, Invalid of `plain_text`.
+    what counts), `destruction_not_witnessed`, `no_return_note`, NotAllowed, NotFound, Invalid of `plain_text`.
     """
     require(proof.person, Act.CLOSE_REPORT, at)
     corrective_action = plain_text("The corrective action", " ".join(corrective_action.split()), longest=600)
+    action_number = plain_text("The number of the corrective action", action_number, longest=40, needed=False)
     report = locked(number)
     REPORT_STATES.next(report.status.state, "close_without_correction")
     decided = report.status.decided
@@ -51,10 +57,12 @@ def close_without_correction(*, proof: Proof, number: str, corrective_action: st
         message = f"{report.number} was decided as {chosen.label}: it closes after the correction is verified."
         raise Refused("correction_needed", message)
     if chosen not in GOES_NO_FURTHER:
-        refuse_unproven(report)
+        refuse_unproven(report, at)
+    refuse_without_papers(report, decided)
     if chosen is Disposition.SCRAP:
         scrap(report, by=proof.person, at=at)
-    close(report, "close_without_correction", proof=proof, corrective_action=corrective_action, at=at)
+    told = {"corrective_action": corrective_action, "action_number": action_number}
+    close(report, "close_without_correction", proof=proof, at=at, **told)
 
 
 # ------------------------------------------------------------------------------------------------ withdrawing
@@ -78,7 +86,7 @@ def sign_withdrawal(*, proof: Proof, number: str, reason: str, at: datetime) -> 
     signature = write_signature(
         proof=proof,
         act=Act.WITHDRAW_REPORT,
-        meaning=f"I sign that {report.number} on {serial_of(report)} was raised in error: {reason}"[:300],
+        meaning=f"I sign that {report.number} on {named(report)} was raised in error: {reason}"[:300],
         subject=f"report {report.number}",
         covers=digest(canonical(content)),
         at=at,
@@ -104,8 +112,7 @@ def first_signatory(report: Report) -> int | None:
 
 def _withdraw(report: Report, signature: Signature, by: Person, reason: str, at: datetime) -> None:
     step(report, "withdraw", by=by, at=at, note=reason, signature=signature)
-    lifted = f"{report.number} is withdrawn."
-    lift_hold_of_source(signature=signature, item_id=report.item_id, source=report.number, reason=lifted, at=at)
+    lift_holds(report, signature, f"{report.number} is withdrawn.", at)
 
 
 def _check_withdrawable(report: Report, person: Person, first: int | None) -> None:
@@ -115,11 +122,16 @@ def _check_withdrawable(report: Report, person: Person, first: int | None) -> No
         raise NotAllowed("own_report", "You raised or recorded this yourself; two other persons withdraw it.")
     if report.checkpoint is None:
         return
-    view = inspection_of_unit(unit_of_item(report.item_id))
-    own = report.checkpoint.characteristic_id
-    one = next((one for one in view.checkpoints if one.card.characteristic_id == own), None)
-    if one is None or open_question(one) or one.counts is None or not one.counts.passes:
+    if not all(_conforms(unit, report.checkpoint) for unit in units_of_items(item_ids_of(report)).values()):
         message = (
             "The answer that counts does not conform, or is not proof. Correct it or measure again, then withdraw."
         )
         raise Refused("still_does_not_conform", message)
+
+
+def _conforms(unit: UnitCard, checkpoint: Checkpoint) -> bool:
+    """Whether the answer that counts conforms and is proof."""
+    for one in inspection_of_unit(unit).checkpoints:
+        if one.card.characteristic_id == checkpoint.characteristic_id:
+            return not open_question(one) and one.counts is not None and one.counts.passes
+    return False

@@ -4,24 +4,28 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from qcapp.inspections.queries import inspection_of_unit
 from qcapp.inspections.states import Flag
-from qcapp.production.queries import unit_of_item
+from qcapp.lib.site_days import site_day
+from qcapp.production.queries import units_of_items
 
 from ..cards import ConcessionCard
 from ..models import Move, Report
 from ..queries import concessions_of, moves_of
+from ..queries.details import item_ids_of
 from .steps import ALSO_FOUND
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import CheckpointView, InspectionView
+    from qcapp.production.queries import UnitCard
 
 # Flags that leave open whether the part is as answered. A stage out of turn says nothing about the part: it is decided
 # before release.
 DOUBTFUL = frozenset(Flag) - {Flag.STAGE_NOT_OPEN}
-CORRECTING = frozenset({"start_correction", "finish_correction"})
+CORRECTING = frozenset({"start_correction", "finish_correction", "step_confirmed"})
 
 
 def own_work(report: Report) -> frozenset[int]:
@@ -33,19 +37,37 @@ def own_work(report: Report) -> frozenset[int]:
 
 
 def correctors_of(report: Report) -> frozenset[int]:
-    """Who started or finished a correction of the report."""
+    """Who started or finished a correction of the report, or confirmed one of its steps."""
     return frozenset(move.by_id for move in moves_of(report.pk) if move.name in CORRECTING)
 
 
-def not_proven(report: Report) -> list[str]:
+def attempts_made(report: Report, method: str) -> int:
+    """How often a correction by this method was begun on the report, whatever disposition asked for it."""
+    rows = Move.objects.filter(report=report, name="start_correction").values_list("data", flat=True)
+    return sum(json.loads(data).get("method") == method for data in rows)
+
+
+def not_proven(report: Report, at: datetime) -> list[str]:
     """A sentence for each checkpoint that the report answers for and that does not prove it may end.
 
     These are the checkpoint it was raised at, whatever revision the unit is inspected to now, and every one that its
-    corrections opened again; each must stand answered, by nobody who corrected, and conform or be covered by the
-    report's concession.
+    corrections opened again, on every unit that the report is about; each must stand answered, by nobody who
+    corrected, and conform or be covered by the report's concession. A lot has no checkpoints of its own here: the
+    confirmed steps and the second person prove it.
     """
-    view = inspection_of_unit(unit_of_item(report.item_id))
-    permit = next((one for one in concessions_of(report.item_id) if one.report_number == report.number), None)
+    units = units_of_items(item_ids_of(report))
+    found: list[str] = []
+    for unit in units.values():
+        missing = _not_proven_of(report, unit, at)
+        found += [f"{unit.serial}: {one}" for one in missing] if len(units) > 1 else missing
+    return found
+
+
+def _not_proven_of(report: Report, unit: UnitCard, at: datetime) -> list[str]:
+    view = inspection_of_unit(unit)
+    permit = next((one for one in concessions_of(unit.item_id) if one.report_number == report.number), None)
+    if permit is not None and permit.ended(site_day(at)):
+        return [f"{permit.number} ended on {permit.ends_on:%-d %B %Y}; decide again."]
     correctors = correctors_of(report)
     own = report.checkpoint.characteristic_id if report.checkpoint else None
     found = _left_the_plan(report, view, permit)

@@ -1,4 +1,4 @@
-"""Raising a report: by the verdict, in the result's own transaction, or by hand."""
+"""Raising a report by the verdict, in the result's own transaction."""
 
 from __future__ import annotations
 
@@ -7,18 +7,15 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.db import transaction
-
 from qcapp.audit.verbs import Verb
-from qcapp.core.errors import Invalid, NotFound, Refused
 from qcapp.core.sealing import canonical
-from qcapp.inspections.queries import adopted, answer_of_operation
+from qcapp.inspections.queries import answer_of_operation
 from qcapp.inspections.queries.secrets import source_of_round
-from qcapp.lib.plain_text import plain_text, shown
-from qcapp.people.roles import Act
-from qcapp.people.services import require
-from qcapp.production.queries import unit_by_serial
-from qcapp.production.services import lock_unit, place_hold
+from qcapp.inspections.queries.series import text_of
+from qcapp.lib.plain_text import shown
+from qcapp.lib.site_days import shift_at
+from qcapp.production.queries import welder_of
+from qcapp.production.services import place_hold
 
 from ..cards import ConcessionCard
 from ..models import Report, ReportStatus
@@ -29,9 +26,9 @@ from .steps import ALSO_FOUND, enter, next_paper, remark, step
 if TYPE_CHECKING:
     from qcapp.inspections.signals import Judged
     from qcapp.people.models import Person
-    from qcapp.plans.queries import CheckpointCard
 
 LONGEST_TITLE = 160
+FIXTURE_KEY = "fixture"  # the record checkpoint that names the weld fixture
 Entry = Callable[[], None]
 
 
@@ -103,18 +100,18 @@ def _permission(report: Report, one: Judged) -> ConcessionCard | None:
 
 def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
     card = one.checkpoint_card
-    report = _open(
+    report = open_report(
         item_id=one.item_id,
         checkpoint_id=card.id,
         result_id=one.result_id,
-        title=_cut(_finding(one)),
+        title=cut(_finding(one)),
         severity=card.criticality,
-        facts=canonical(_facts(one)),
+        facts=canonical(_facts(one) | around(one.item_id, card.joint, one.recorded_at)),
         raised_by=one.person,
         at=at,
     )
     # The hold says where, not what: it stands on the bench of whoever gives the second inspection.
-    reason = _cut(f"Found at {card.number} {card.title}.")
+    reason = cut(f"Found at {card.number} {card.title}.")
     place_hold(by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, reason=reason, at=at)
     payload = {"title": report.title, "operation": str(one.operation)}
     return report, lambda: enter(report, Verb.REPORT_RAISED, by=by, at=at, **payload)
@@ -154,64 +151,25 @@ def _facts(one: Judged) -> dict[str, Any]:
     }
 
 
-def _cut(text: str) -> str:
+def cut(text: str) -> str:
     """At most LONGEST_TITLE characters that can be seen, for a title and for a reason."""
     text = shown(text, len(text))
     return text if len(text) <= LONGEST_TITLE else text[: LONGEST_TITLE - 1].rstrip() + "…"
 
 
-# --------------------------------------------------------------------------------------------------- by hand
+def around(item_id: int, joint: str, at: datetime) -> dict[str, str]:
+    """Fixture, welder of the joint and shift, where they are known."""
+    welder = welder_of(item_id, joint) if joint else None
+    known = {
+        "fixture": text_of(item_id, FIXTURE_KEY),
+        "welder": welder.name if welder else "",
+        "shift": shift_at(at),
+    }
+    return {name: value for name, value in known.items() if value}
 
 
-@transaction.atomic
-def raise_by_hand(
-    *, by: Person, serial: str, title: str, description: str, severity: str, checkpoint_key: str = "", at: datetime
-) -> str:
-    """The number of a report from the floor about a unit, which goes on hold at once.
-
-    `checkpoint_key` may be the checkpoint's number as well. Raises NotAllowed, NotFound `serial_unknown`,
-    `checkpoint_unknown`, Invalid `severity_unknown` or of `plain_text`, Refused `unit_scrapped`.
-    """
-    require(by, Act.RAISE_REPORT, at)
-    title = plain_text("What is wrong", title, longest=LONGEST_TITLE)
-    description = plain_text("The description", _one_line(description), longest=600, needed=False)
-    if severity not in set(Report.Severity.values):
-        raise Invalid("severity_unknown", "The severity is critical, major or minor; choose one.")
-    unit = lock_unit(unit_by_serial(serial).id)
-    if unit.state == "scrapped":
-        raise Refused("unit_scrapped", f"{unit.serial} is scrapped; nothing more is decided about it.")
-    card = _checkpoint(unit.item_id, checkpoint_key.strip()) if checkpoint_key.strip() else None
-    facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
-    told = {"title": title, "description": description, "severity": severity, "facts": canonical(facts)}
-    report = _open(item_id=unit.item_id, checkpoint_id=card.id if card else None, raised_by=by, at=at, **told)
-    from_stage = card.stage_number if card else None
-    place_hold(by=by, item_id=unit.item_id, from_stage=from_stage, source=report.number, reason=title, at=at)
-    enter(report, Verb.REPORT_RAISED, by=by, at=at, title=title)
-    return report.number
-
-
-def _open(*, raised_by: Person, at: datetime, **told: Any) -> Report:
+def open_report(*, raised_by: Person, at: datetime, **told: Any) -> Report:
     """A new report under the next number of the year, open from its first moment."""
     report = Report.objects.create(number=next_paper("NCR", at), raised_by=raised_by, raised_at=at, **told)
     report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
     return report
-
-
-def _checkpoint(item_id: int, named: str) -> CheckpointCard:
-    """The checkpoint of the unit's plan with this key or number. Raises NotFound `checkpoint_unknown`."""
-    for card in adopted(item_id).checkpoints:
-        if named in (card.key, str(card.number)):
-            return card
-    name = shown(named)
-    raise NotFound("checkpoint_unknown", f"The plan of this unit has no checkpoint {name}.", checkpoint=name)
-
-
-def _where(card: CheckpointCard | None) -> dict[str, Any]:
-    if card is None:
-        return {}
-    return {"checkpoint": card.key, "number": card.number, "title": card.title, "stage": card.stage_number}
-
-
-def _one_line(text: str) -> str:
-    """Text of several lines as one: a report's description is printed in one piece."""
-    return " ".join(text.split())

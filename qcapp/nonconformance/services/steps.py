@@ -11,8 +11,8 @@ from qcapp.core.sealing import canonical
 from qcapp.lib.site_days import site_day
 from qcapp.production.services import lock_unit
 
-from ..models import Move, Report, ReportStatus
-from ..queries import report_row, unit_of_report
+from ..models import Move, Report, ReportItem, ReportStatus
+from ..queries import report_row, units_of_report
 from ..states import REPORT_STATES
 
 if TYPE_CHECKING:
@@ -23,9 +23,8 @@ LONGEST_NOTE = 600
 
 
 def locked(number: str) -> Report:
-    """The report as it stands with its unit's row locked first, then its status: the fixed order. Raises NotFound."""
-    unit_id = unit_of_report(number)
-    if unit_id is not None:
+    """The report as it stands with its units' rows locked first, then its status: the fixed order. Raises NotFound."""
+    for unit_id in units_of_report(number):
         lock_unit(unit_id)
     row = report_row(number)
     row.status = ReportStatus.objects.select_for_update(of=("self",)).select_related("decided").get(report=row)
@@ -111,3 +110,10 @@ def serial_of(report: Report) -> str:
     """The serial of the unit that the report is about; empty for a lot."""
     unit = getattr(report.item, "unit", None)
     return "" if unit is None else str(unit.serial)
+
+
+def named(report: Report) -> str:
+    """What the report is about, as a signature says it: FR-200-0147, FR-200-0147 and 3 more, a lot of TK-200."""
+    serial = serial_of(report) or f"a lot of {report.item.family.code}"
+    further = ReportItem.objects.filter(report=report.pk).count()
+    return f"{serial} and {further} more" if further else serial

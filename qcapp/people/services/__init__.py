@@ -2,26 +2,53 @@
 
 from __future__ import annotations
 
-from .accounts import add_person, change_person, mark_left, set_password, set_pin
+from .accounts import add_person, change_person, mark_left, set_language, set_password, set_pin
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
+from .tablets import (
+    add_person_to_tablet,
+    add_tablet,
+    decide_aside,
+    discard_entry,
+    enrol,
+    keep_aside,
+    new_code,
+    nonce_for,
+    person_by_key,
+    revoke_tablet,
+    tablet_contact,
+)
+from .turns import take_a_turn
 
 __all__ = [
     "Method",
     "Proof",
     "add_person",
+    "add_person_to_tablet",
+    "add_tablet",
     "change_person",
+    "decide_aside",
     "demonstration_proof",
+    "discard_entry",
     "end_deputy",
     "end_role",
+    "enrol",
     "give_role",
     "identify",
+    "keep_aside",
     "mark_left",
     "name_deputy",
+    "new_code",
+    "nonce_for",
+    "person_by_key",
     "prove_identity",
     "require",
+    "revoke_tablet",
+    "set_language",
     "set_password",
     "set_pin",
+    "tablet_contact",
+    "take_a_turn",
     "write_signature",
 ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from datetime import date, datetime
 
+from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -72,6 +73,17 @@ def change_person(
         _refuse_invalid(person)
         person.save(update_fields=changed)
         record_change(Verb.PERSON_CHANGED, by, person, at, before={f: before[f] for f in changed}, changed=changed)
+
+
+def set_language(*, by: Person, language: str, at: datetime) -> None:
+    """The language of the floor pages for whoever asks. Raises Invalid (`language_unknown`)."""
+    if language not in dict(settings.LANGUAGES):
+        known = ", ".join(name for _, name in settings.LANGUAGES)
+        raise Invalid("language_unknown", f"The floor pages speak {known}; choose one of them.")
+    with transaction.atomic():
+        before, by.language = by.language, language
+        by.save(update_fields=["language"])
+        record_change(Verb.PERSON_CHANGED, by, by, at, before={"language": before}, changed=["language"])
 
 
 def set_password(*, by: Person | None, person: Person, password: str, at: datetime) -> None:

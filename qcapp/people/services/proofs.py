@@ -66,6 +66,11 @@ def demonstration_proof(person: Person, at: datetime) -> Proof:
     return Proof(person, Signature.Method.DEMONSTRATION, at)
 
 
+def tablet_proof(person: Person, at: datetime) -> Proof:
+    """A proof by a key on a tablet that the PIN unlocked; the caller has verified what the key signed."""
+    return Proof(person, Signature.Method.TABLET, at)
+
+
 def _prove(
     badge: str, person: Person | None, secret: str, method: Method, at: datetime, address: str, refusal: Verb
 ) -> Proof:

@@ -29,10 +29,11 @@ from ..cards import (
 from ..draft_cards import document_cards, stage_cards
 from ..draft_rows import Paper
 from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, Stage
+from ..prints import BalloonedSheet, ballooned
 from ..states import REVISION_STATES, RevisionState
 from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
-from .marks import marks_of
+from .marks import marks_of, released_marks, sheets_of
 
 __all__ = [
     "CheckpointCard",
@@ -42,7 +43,9 @@ __all__ = [
     "RevisionCard",
     "StageCard",
     "approval_of",
+    "ballooned_sheets",
     "checkpoints_of",
+    "checkpoints_of_card",
     "content_digest",
     "differences",
     "events_of",
@@ -273,6 +276,11 @@ def checkpoints_of(revision_id: int) -> list[CheckpointCard]:
     return list(_frozen_checkpoints(frozen, revision_id)) if frozen else read_checkpoints(revision_id)
 
 
+def checkpoints_of_card(card: RevisionCard) -> list[CheckpointCard]:
+    """As `checkpoints_of`, for a revision at hand, whose card says whether it is frozen."""
+    return list(_frozen_checkpoints(card.uuid, card.id)) if card.released_at else read_checkpoints(card.id)
+
+
 @lru_cache(maxsize=64)
 def _frozen_checkpoints(uuid: UUID, revision_id: int) -> tuple[CheckpointCard, ...]:
     """Kept by uuid, because a key may be given again after a restore or in another database."""
@@ -287,7 +295,7 @@ def read_checkpoints(revision_id: int) -> list[CheckpointCard]:
         read = read_for(family_id, paper_of(draft))
         return marks_of(revision_id, read.paper).on(cards_for(family_id, read))
     rows = Checkpoint.objects.filter(revision=revision_id).select_related("stage", "characteristic", "document")
-    return marks_of(revision_id).on([_checkpoint(row) for row in rows.order_by("position")])
+    return released_marks(revision_id).on([_checkpoint(row) for row in rows.order_by("position")])
 
 
 def _checkpoint(row: Checkpoint) -> CheckpointCard:
@@ -310,6 +318,7 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
         gauge_kinds=tuple(row.gauge_kinds),
         frequency=row.frequency,
         second_inspection=row.second_inspection,
+        photo=row.photo,
         joint=row.joint,
         document_number=row.document.number if row.document else "",
         document_revision=row.document.document_revision if row.document else "",
@@ -321,7 +330,18 @@ def _checkpoint(row: Checkpoint) -> CheckpointCard:
         stage_id=row.stage_id,
         position=row.position,
         characteristic_id=row.characteristic_id,
+        variants=row.variants,
+        after_weld_hours=row.after_weld_hours,
     )
+
+
+def ballooned_sheets(revision_id: int) -> list[BalloonedSheet]:
+    """The sheets of a revision with their balloons, as SVG texts that need no other file.
+
+    Raises as `evidence.queries.content`.
+    """
+    checkpoints = checkpoints_of(revision_id)
+    return [ballooned(sheet, checkpoints) for sheet in sheets_of(revision_id)]
 
 
 # ------------------------------------------------------------------------------------------------ comparison
@@ -355,7 +375,7 @@ def review_of(revision_id: int, checkpoints: list[CheckpointCard] | None = None)
     """What whoever reviews a revision looks at, each revision read once; `checkpoints` are its own, where at hand."""
     previous = previous_of(revision_id)
     new = checkpoints_of(revision_id) if checkpoints is None else checkpoints
-    old = checkpoints_of(previous.id) if previous else []
+    old = checkpoints_of_card(previous) if previous else []
     return Review(
         previous=previous,
         differences=tuple(comparison.differences(old, new)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from qcapp.core.errors import Refused
 from qcapp.core.sealing import canonical, digest
 
-from ..draft_cards import content_of
+from ..draft_cards import content_of, later_columns
 from ..models import Checkpoint, Document, Draft, RevisionEvent, RevisionStatus, Stage
 from ..states import RevisionState
 from .drafts import paper_of, read_for
@@ -50,6 +50,7 @@ def _checkpoint_content(row: Checkpoint) -> dict[str, object]:
         "key": row.characteristic.key,
         "gauge_kinds": list(row.gauge_kinds),
         "document": row.document.number if row.document else "",
+        **later_columns(row.variants, row.after_weld_hours, row.photo),
     }
 
 

@@ -33,6 +33,11 @@ def sheets_of(revision_id: int) -> list[SheetCard]:
     return [sheet_card(row.sheet) for row in rows]
 
 
+def balloon_count(revision_id: int) -> int:
+    """How many balloons there are, those of deleted checkpoints included."""
+    return BalloonRow.objects.filter(revision=revision_id).count()
+
+
 def sheet_card(row: DrawingSheet) -> SheetCard:
     """The card of a row already read, with its file."""
     file: Any = row.file
@@ -46,7 +51,15 @@ def marks_of(revision_id: int, paper: Paper | None = None) -> Marks:
     """What is drawn beside a revision; `paper` is that of its draft, where it has one."""
     if paper is None and (draft := Draft.objects.filter(revision=revision_id).first()):
         paper = Paper.from_json(draft.rows)
-    key_of = _keys_of_rows(paper) if paper else _key_of_checkpoint
+    return _marks(revision_id, _keys_of_rows(paper) if paper else _key_of_checkpoint)
+
+
+def released_marks(revision_id: int) -> Marks:
+    """As `marks_of`, for a revision that is known to have no draft any more."""
+    return _marks(revision_id, _key_of_checkpoint)
+
+
+def _marks(revision_id: int, key_of: Callable[[BalloonRow | ReferencePicture], str]) -> Marks:
     balloons = list(
         BalloonRow.objects.filter(revision=revision_id)
         .select_related("sheet__file", "checkpoint__characteristic")

@@ -5,7 +5,7 @@ How drafts begin is in `beginning`, how they are edited in `editing`; the locks 
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -13,13 +13,14 @@ from django.db import transaction
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
-from qcapp.core.errors import Conflict, NotAllowed, Refused
+from qcapp.core.errors import Conflict, Invalid, NotAllowed, Refused
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
 from ..cards import RevisionCard
-from ..models import RevisionStatus
+from ..models import Effectivity, RevisionStatus
 from ..queries import (
     approval_of,
     content_digest,
@@ -126,10 +127,19 @@ def _some(numbers: list[int]) -> str:
 # ---------------------------------------------------------------------------------------- release, withdrawal
 
 
-def release(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
+def release(
+    *,
+    proof: Proof,
+    revision_uuid: UUID,
+    at: datetime,
+    from_day: date | None = None,
+    from_number: int | None = None,
+) -> RevisionCard:
     """The revision, released; the one released before is superseded in the same transaction.
 
-    Raises NotFound `revision_unknown`, TransitionNotAllowed, NotAllowed `released_by_author`,
+    Units opened before `from_day`, or with a running number below `from_number`, are still inspected to the one
+    before. Raises Invalid `effective_in_the_past`, `effective_without_previous`,
+    NotFound `revision_unknown`, TransitionNotAllowed, NotAllowed `released_by_author`,
     `one_person_twice`, Refused `engineer_missing`, `content_altered`, `draft_unfinished`, Conflict
     `numbers_given_meanwhile`.
     """
@@ -142,18 +152,36 @@ def release(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
         _check_signers(card, proof)
         previous = previous_of(card.id)
         changes = differences(previous.id if previous else None, card.id)
+        effective = _effective(card, previous, from_day, from_number, at)
         publish(card, plan, found)
-        signature = sign(proof, Act.RELEASE_PLAN, f"I release revision {card.letter} for inspection.", card, found, at)
+        meaning = f"I release revision {card.letter} for inspection{effective}."
+        signature = sign(proof, Act.RELEASE_PLAN, meaning, card, found, at)
         superseded = _supersede(card.family_id, by=proof.person, signature=signature, at=at)
         add_event(card.id, "release", state, by=proof.person, at=at, content=found, signature=signature)
         payload = {
             "content": found, "supersedes": superseded,
             "compared_with": previous.letter if previous else None,
             "differences": [change.to_json() for change in changes],
-        }  # fmt: skip
+        } | ({"effective": effective.strip()} if effective else {})  # fmt: skip
         audit.anchor_on_commit(at=at)
         audit.record(verb=Verb.PLAN_RELEASED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload)
     return revision_by_id(card.id)
+
+
+def _effective(
+    card: RevisionCard, previous: RevisionCard | None, from_day: date | None, from_number: int | None, at: datetime
+) -> str:
+    """Write down from when on the revision is effective, and say it in words; empty for at once."""
+    if from_day is None and from_number is None:
+        return ""
+    if from_day is not None and from_day < site_day(at):
+        raise Invalid("effective_in_the_past", "A revision is effective from today or a later day.", field="from_day")
+    if previous is None:
+        message = f"Revision {card.letter} is the first one; it is effective at once."
+        raise Invalid("effective_without_previous", message, field="from_day")
+    Effectivity.objects.create(revision_id=card.id, from_day=from_day, from_number=from_number)
+    day = f" from {from_day.isoformat()}" if from_day else ""
+    return day + (f" from running number {from_number}" if from_number is not None else "")
 
 
 def _check_signers(card: RevisionCard, proof: Proof) -> None:

@@ -75,11 +75,14 @@ def _insert_content(card: RevisionCard, plan: ReadPlan) -> None:
             gauge_kinds=list(row.gauge_kinds),
             frequency=row.frequency,
             second_inspection=row.second_inspection,
+            photo=row.photo,
             joint=row.joint,
             document_id=_document_id(row.document, document_ids),
             instruction=row.instruction,
             caution=row.caution,
             paired_with=row.paired_with,
+            variants=row.variants,
+            after_weld_hours=row.after_weld_hours,
         )
         for position, row in enumerate(plan.checkpoints, start=1)
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -56,6 +56,17 @@ class UnitCard:
     opened_at: datetime
     opened_by_name: str
     on_hold: bool
+
+
+@dataclass(frozen=True)
+class ItemCard:
+    """Anything that is inspected: a unit, a lot, a piece of a lot."""
+
+    id: int
+    uuid: UUID
+    kind: str
+    family_id: int
+    family_code: str
 
 
 @dataclass(frozen=True)
@@ -169,6 +180,22 @@ def units_of_items(item_ids: Iterable[int]) -> dict[int, UnitCard]:
     return {card.item_id: card for card in unit_cards(Unit.objects.filter(item__in=list(item_ids)))}
 
 
+def item_by_uuid(uuid: UUID) -> ItemCard:
+    """The item of any kind with this uuid. Raises NotFound `item_unknown`."""
+    row = Item.objects.filter(uuid=uuid).select_related("family").first()
+    if row is None:
+        raise NotFound("item_unknown", "That lot is not known here; look it up by its label.")
+    return ItemCard(row.pk, row.uuid, row.kind, row.family_id, row.family.code)
+
+
+def hold_by_uuid(uuid: UUID) -> HoldCard:
+    """A hold, lifted or not. Raises NotFound `hold_unknown`."""
+    row = Hold.objects.filter(uuid=uuid).select_related("by", "lift__signature__person").first()
+    if row is None:
+        raise NotFound("hold_unknown", "That hold is not known here; look at the unit again.")
+    return _hold(row)
+
+
 def _only(cards: list[UnitCard]) -> UnitCard:
     if not cards:
         raise NotFound("serial_unknown", "That unit is not known here; look it up by its serial.")
@@ -213,6 +240,12 @@ def near_serials(serial: str, limit: int = 3) -> list[str]:
     known = dict(newest)
     alike = difflib.get_close_matches(lookup_key(serial)[:LONGEST_FRAGMENT], known, n=limit, cutoff=0.75)
     return [known[key] for key in alike]
+
+
+def last_number(family_id: int) -> int:
+    """The highest running number of the family's serials; 0 before its first unit."""
+    found = Unit.objects.filter(item__family=family_id).order_by("-number").values_list("number", flat=True).first()
+    return found or 0
 
 
 def propose_serial(family_code: str, year: int) -> str:
@@ -277,9 +310,29 @@ def open_holds(item_id: int) -> list[HoldCard]:
     return [_hold(row) for row in _holds(item_id).filter(lift__isnull=True)]
 
 
+def held_items(item_ids: Iterable[int]) -> frozenset[int]:
+    """Those of the items that are on hold now; one query."""
+    rows = Hold.objects.filter(item__in=list(item_ids), lift__isnull=True)
+    return frozenset(rows.values_list("item_id", flat=True))
+
+
+def state_label(state: str) -> str:
+    """A unit's state in words; empty for what is not a unit."""
+    return UnitState(state).label if state else ""
+
+
 def holds_of(item_id: int) -> list[HoldCard]:
     """Every hold of an item, lifted ones too, the oldest first."""
     return [_hold(row) for row in _holds(item_id)]
+
+
+def holds_by_item(item_ids: Collection[int]) -> dict[int, list[HoldCard]]:
+    """The holds of several items, the oldest first; one query."""
+    found: dict[int, list[HoldCard]] = {}
+    rows = Hold.objects.filter(item__in=item_ids).select_related("by", "lift__signature__person").order_by("at", "id")
+    for row in rows:
+        found.setdefault(row.item_id, []).append(_hold(row))
+    return found
 
 
 def _holds(item_id: int) -> QuerySet[Hold]:
@@ -322,6 +375,18 @@ def welders_of(item_id: int) -> dict[str, int]:
     """The key of the person who welded each joint, by its latest record."""
     rows = WeldRecord.objects.filter(item=item_id).order_by("id").values_list("joint", "welder_id")
     return dict(rows)
+
+
+def items_welded_by(welder_id: int, joint: str, item_ids: Collection[int]) -> set[int]:
+    """Those of the items on which the joint was welded by this person, by its latest record."""
+    rows = WeldRecord.objects.filter(item__in=item_ids, joint=joint).order_by("id").values_list("item_id", "welder_id")
+    return {item for item, welder in dict(rows).items() if welder == welder_id}
+
+
+def items_opened_between(family_id: int, after_item: int, until_item: int) -> list[int]:
+    """Units of a family by the order in which they were opened: after one item, up to another and with it."""
+    rows = Item.objects.filter(family=family_id, kind=Item.Kind.UNIT, id__gt=after_item, id__lte=until_item)
+    return list(rows.order_by("id").values_list("id", flat=True))
 
 
 def units_in_build(limit: int = 20) -> list[UnitCard]:

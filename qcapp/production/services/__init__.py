@@ -167,7 +167,7 @@ def place_hold(*, by: Person, item_id: int, from_stage: int | None, source: str,
     source = plain_text("What places the hold", source, longest=60)
     reason = plain_text("The reason", reason, longest=300)
     with transaction.atomic():
-        _lock_item(item_id)
+        lock_item(item_id)
         if not Hold.objects.filter(item=item_id, source=source).exists():
             Hold.objects.create(
                 item_id=item_id, from_stage=from_stage, source=source, reason=reason, by_id=by.pk, at=at
@@ -202,10 +202,11 @@ def lift_hold(*, proof: Proof, hold_uuid: UUID, reason: str, at: datetime) -> Ho
         hold = Hold.objects.filter(uuid=hold_uuid).select_related("item__unit").first()
         if hold is None:
             raise NotFound("hold_unknown", "That hold is not known here; look at the unit again.")
-        _lock_item(hold.item_id)
+        lock_item(hold.item_id)
         if HoldLift.objects.filter(hold=hold).exists():
             raise Conflict("hold_lifted_already", f"The hold from {hold.source} is lifted already.")
-        subject = f"unit {hold.item.unit.serial}"
+        unit = getattr(hold.item, "unit", None)
+        subject = f"lot {hold.item.uuid}" if unit is None else f"unit {unit.serial}"
         payload = {"hold": str(hold.uuid), "source": hold.source, "reason": reason}
         signature = write_signature(
             proof=proof, act=Act.LIFT_HOLD, meaning=f"I lift the hold from {hold.source}: {reason}"[:300],
@@ -225,7 +226,7 @@ def lift_hold_of_source(
     """
     reason = plain_text("The reason", reason, longest=300)
     with transaction.atomic():
-        _lock_item(item_id)
+        lock_item(item_id)
         hold = Hold.objects.filter(item=item_id, source=source).first()
         if hold is None:
             return None
@@ -234,8 +235,8 @@ def lift_hold_of_source(
     return _hold_from(item_id, source)
 
 
-def _lock_item(item_id: int) -> None:
-    """Lock the unit that the item is, or the item itself when it is a lot."""
+def lock_item(item_id: int) -> None:
+    """Lock the unit that the item is, or the item itself when it is a lot; until the caller's transaction ends."""
     if not list(Unit.objects.select_for_update().filter(item=item_id).values_list("pk")):
         list(Item.objects.select_for_update().filter(pk=item_id).values_list("pk"))
 

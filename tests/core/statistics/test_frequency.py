@@ -9,8 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from qcapp.core.errors import Invalid
-from qcapp.core.statistics.frequency import FrequencyKind, parse_frequency
-from qcapp.core.statistics.sampling import draw, due
+from qcapp.core.statistics.frequency import FrequencyKind, draw, due, parse_frequency
 
 
 @pytest.mark.parametrize(
@@ -82,3 +81,18 @@ def test_refuses_a_sample_the_lot_cannot_give(lot: int, sample: int) -> None:
     with pytest.raises(Invalid) as refusal:
         draw(lot, sample, seed="delivery 4711")
     assert refusal.value.code == "sample_larger_than_lot"
+
+
+def test_samples_as_many_of_each_lot_as_the_standard_says() -> None:
+    """Lot of 50, level II, AQL 1.0: letter D leads to 13, accept 0 (MIL-STD-105E, tables I, IIA)."""
+    sample = parse_frequency("AQL 1.0 of 50").sample
+    assert sample is not None
+    assert (sample.sample_size, sample.accept, sample.reject) == (13, 0, 1)
+    for lot in (0, 1, 7):
+        assert sum(due("aql 1.0 of 50", 50 * lot + place) for place in range(1, 51)) == 13
+
+
+@pytest.mark.parametrize("text", ["AQL 1.0", "AQL 1.1 of 50", "AQL 1.0 of 1", "AQL of 50"])
+def test_refuses_a_sample_that_the_tables_do_not_have(text: str) -> None:
+    with pytest.raises(Invalid):
+        parse_frequency(text)

@@ -17,10 +17,16 @@ from django.db import connection
 from django.utils import timezone
 
 from qcapp.audit.services import anchor
+from qcapp.certificates.services.keys import make_key
 from qcapp.config.demonstration import cast as people
+from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.goods import make_goods, send_out
+from qcapp.config.demonstration.improving import improve, mudguards
+from qcapp.config.demonstration.metrology import play_metrology
 from qcapp.config.demonstration.player import make_plans, play_units
+from qcapp.config.demonstration.revisions import play_revision
 from qcapp.config.demonstration.stories import UNITS
+from qcapp.config.demonstration.welding import make_welding
 
 DONE = "played"
 BAR = 40
@@ -73,17 +79,24 @@ class Command(BaseCommand):
         cast = people.make_people(begin)
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
+        make_key(at=begin, years=10)
+        make_welding(cast, begin + timedelta(days=1))
         make_goods(cast, begin + timedelta(days=2), now)
         done = 0
+        stories = (*mudguards(), *UNITS)
 
         def tick() -> None:
             nonlocal done
             done += 1
-            full = done * BAR // len(UNITS)
-            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(UNITS)} units", ending="")
+            full = done * BAR // len(stories)
+            self.stdout.write(f"\r[{'#' * full}{'.' * (BAR - full)}] {done} of {len(stories)} units", ending="")
             self.stdout.flush()
 
-        play_units(UNITS, cast, now, now, tick)
+        play_units(stories, cast, now, now, tick)
+        play_metrology(cast, now)
+        improve(cast, now)
+        play_containment(cast, now)
+        play_revision(cast, now, now)
         send_out(cast, now)
         self.stdout.write("")
         anchor(at=now)

@@ -1,4 +1,4 @@
-"""`manage.py import_results FILE.csv --by BADGE`: record the results of a file; rows that cannot be used are kept."""
+"""`manage.py import_results FILE --by BADGE`: record the results of a file; rows that cannot be used are kept."""
 
 from __future__ import annotations
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.core.management.base import CommandParser
@@ -19,6 +21,23 @@ GRANTS = (
 )
 
 
+@contextmanager
+def _owner_for_all(database: str) -> Iterator[None]:
+    """Lets migrations that change rows through the usual connection use the owner's while it migrates.
+
+    A library's migration that did so would wait for ever for the tables that the owner holds locked.
+    """
+    if database != OWNER:
+        yield
+        return
+    usual = connections["default"]
+    connections["default"] = connections[OWNER]
+    try:
+        yield
+    finally:
+        connections["default"] = usual
+
+
 class Command(migrate.Command):
     """Migrates as the owner and then lets the application's role read and write rows, and nothing else."""
 
@@ -32,7 +51,8 @@ class Command(migrate.Command):
         super().check(*args, **options | {"databases": None})
 
     def handle(self, *args: Any, **options: Any) -> None:
-        super().handle(*args, **options)
+        with _owner_for_all(options["database"]):
+            super().handle(*args, **options)
         if options["database"] == OWNER and connections[OWNER].vendor == "postgresql":
             role = quoted(connections.settings["default"]["USER"])
             with connections[OWNER].cursor() as cursor:

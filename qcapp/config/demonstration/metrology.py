@@ -1,0 +1,48 @@
+"""Metrology's stories of the demonstration: a height gauge found wrong yesterday, and two gauge studies."""
+
+from __future__ import annotations
+
+import random
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from qcapp.gauges import services, studying
+from qcapp.gauges.points import Point
+from qcapp.people.roles import Role
+
+from .cast import Cast
+
+WRONG = "HG-07"
+FOUND = (("0", "0.00", "0.00"), ("100", "100.02", "100.00"), ("300", "300.07", "300.01"), ("600", "600.11", "600.01"))
+LIMIT = Decimal("0.03")
+STUDIED, PARTS, TRIALS = "AN-03", 10, 3
+SEED = 1010
+
+
+def play_metrology(cast: Cast, now: datetime) -> None:
+    """Through the services, like everything else."""
+    by = cast.with_role(Role.METROLOGY)
+    yesterday = now - timedelta(days=1)
+    points = [Point(Decimal(reference), Decimal(found), Decimal(left), LIMIT) for reference, found, left in FOUND]
+    services.record_calibration(
+        by=by, number=WRONG, done_on=yesterday.date(), done_by="Calibration room (invented)", points=points,
+        certificate=f"CR-{WRONG}-{yesterday:%y%m}", expanded_uncertainty=Decimal("0.02"), at=now,
+    )  # fmt: skip
+    _study(cast, now - timedelta(days=20), "501 head angle to base plane", None)
+    _study(cast, now - timedelta(days=2), "115 cradle rail, bend angle", 40)
+
+
+def _study(cast: Cast, at: datetime, title: str, stops_after: int | None) -> None:
+    people = [cast.people[badge] for badge in ("1001", "1002", "1003")]
+    row = studying.plan_study(
+        by=cast.with_role(Role.METROLOGY), number=STUDIED, title=title, parts=PARTS, trials=TRIALS,
+        badges=[person.badge for person in people], lower=Decimal("61.85"), upper=Decimal("62.15"), at=at,
+    )  # fmt: skip
+    chance = random.Random(SEED)  # noqa: S311 - invented readings
+    parts = [62 + chance.gauss(0, 0.045) for _ in range(PARTS)]
+    leaning = {person.pk: chance.gauss(0, 0.006) for person in people}
+    by_key = {person.pk: person for person in people}
+    for place, (key, part) in enumerate(row.order[:stops_after]):
+        value = f"{parts[part - 1] + leaning[key] + chance.gauss(0, 0.008):.2f}"
+        moment = at + timedelta(minutes=2 * (place + 1))
+        studying.record_reading(by=by_key[key], study_id=row.pk, place=place, value=value, at=moment)

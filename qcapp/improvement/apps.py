@@ -1,0 +1,10 @@
+from django.apps import AppConfig
+
+
+class ImprovementConfig(AppConfig):
+    name = "qcapp.improvement"
+
+    def ready(self) -> None:
+        from . import receivers
+
+        receivers.connect()

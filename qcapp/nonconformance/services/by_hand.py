@@ -1,0 +1,293 @@
+"""Raising a report by hand: on a unit, on a lot or delivery, on many units at once for one cause."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.db import transaction
+
+from qcapp.audit.verbs import Verb
+from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
+from qcapp.core.sealing import canonical
+from qcapp.evidence.services.keeping import keep_picture
+from qcapp.inspections.queries import adopted
+from qcapp.lib.plain_text import plain_text, shown
+from qcapp.people.roles import Act
+from qcapp.people.services import require
+from qcapp.production.queries import ItemCard, UnitCard, item_by_uuid, unit_by_serial, units_of_items
+from qcapp.production.services import lock_item, lock_unit, place_hold
+
+from ..models import DispositionProposal, Report, ReportItem, ReportPicture
+from ..queries import ENDED_VALUES
+from ..queries.details import item_ids_of
+from ..states import ENDED, ReportState
+from .raising import LONGEST_TITLE, around, open_report
+from .steps import enter, locked, remark
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
+    from qcapp.plans.queries import CheckpointCard
+
+ALIKE = 2  # so many open reports of one title inside a day: the next one is offered to join them
+MOST_UNITS = 500
+ONE = Decimal(1)
+
+
+@transaction.atomic
+def raise_by_hand(
+    *,
+    by: Person,
+    serial: str,
+    title: str,
+    description: str,
+    severity: str = "",
+    checkpoint_key: str = "",
+    cause: str = "unknown",
+    joint: str = "",
+    separately: bool = True,
+    at: datetime,
+) -> str:
+    """The number of a report from the floor about a unit, which goes on hold at once.
+
+    `checkpoint_key` may be the checkpoint's number as well; its criticality is the severity where none is given. With
+    `separately` off, a third open report of the same title in a day is refused in favour of one for all. Raises
+    NotAllowed, NotFound `serial_unknown`, `checkpoint_unknown`, Invalid `severity_unknown`, `cause_unknown` or of
+    `plain_text`, Refused `unit_scrapped`, Conflict `group_instead`.
+    """
+    require(by, Act.RAISE_REPORT, at)
+    told = _told(title, description)
+    unit = lock_unit(unit_by_serial(serial).id)
+    _refuse_scrapped(unit)
+    card = _checkpoint(unit.item_id, checkpoint_key.strip()) if checkpoint_key.strip() else None
+    told["severity"] = _severity(severity, card)
+    if not separately:
+        _offer_one_report(told["title"], at)
+    joint = plain_text("The joint", joint, longest=12, needed=False) or (card.joint if card else "")
+    facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
+    facts |= ({"joint": joint} if joint else {}) | around(unit.item_id, joint, at)
+    report = _raised(by, at, unit.item_id, card, told | {"facts": canonical(facts)}, cause)
+    from_stage = card.stage_number if card else None
+    _hold(by, report, unit.item_id, from_stage, at)
+    enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title)
+    return report.number
+
+
+@transaction.atomic
+def raise_on_item(
+    *,
+    by: Person,
+    item_uuid: UUID,
+    title: str,
+    description: str,
+    severity: str,
+    quantity: int,
+    named: str = "",
+    cause: str = "unknown",
+    at: datetime,
+) -> str:
+    """The number of a report about `quantity` pieces of a lot or a delivery, which goes on hold at once.
+
+    `named` is what the lot is called on its label. Raises NotAllowed, NotFound `item_unknown`, Invalid `not_a_lot`,
+    `part_not_positive`, `severity_unknown`, `cause_unknown` or of `plain_text`.
+    """
+    require(by, Act.RAISE_REPORT, at)
+    told = _told(title, description) | {"severity": _severity(severity, None)}
+    item = item_by_uuid(item_uuid)
+    if item.kind == "unit":
+        raise Invalid("not_a_lot", "That is a serialized unit; raise the report on its serial number.")
+    if quantity < 1:
+        raise Invalid("part_not_positive", "Say how many pieces it is about, one or more.")
+    lock_item(item.id)
+    facts = {"lot": plain_text("The lot", named, longest=60, needed=False) or _lot_words(item), "quantity": quantity}
+    facts |= {"person": by.name, "badge": by.badge}
+    report = _raised(by, at, item.id, None, told | {"facts": canonical(facts)}, cause)
+    _hold(by, report, item.id, None, at)
+    enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, quantity=quantity)
+    return report.number
+
+
+@transaction.atomic
+def raise_grouped(
+    *,
+    by: Person,
+    serials: Sequence[str],
+    title: str,
+    description: str,
+    severity: str,
+    cause: str = "measurement",
+    source: str = "",
+    at: datetime,
+) -> str:
+    """The number of one report over many units, in place of a flood: for a gauge out of tolerance, a change of plan.
+
+    `source` says what brought it about: `gauge CA-03`, `plan FR-200 E`. Every unit goes on hold. Raises NotAllowed,
+    NotFound `serial_unknown`, Invalid `no_units`, `too_many_units`, `severity_unknown`, `cause_unknown` or of
+    `plain_text`, Refused `unit_scrapped`.
+    """
+    require(by, Act.RAISE_REPORT, at)
+    told = _told(title, description) | {"severity": _severity(severity, None)}
+    units = _locked_units(serials)
+    facts: dict[str, Any] = {"serial": units[0].serial, "person": by.name, "badge": by.badge, "units": len(units)}
+    facts |= {"source": plain_text("What brought it about", source, longest=80)} if source.strip() else {}
+    report = _raised(by, at, units[0].item_id, None, told | {"facts": canonical(facts)}, cause)
+    _add(by, report, units[1:], at)
+    _hold(by, report, units[0].item_id, None, at)
+    enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, serials=[unit.serial for unit in units])
+    return report.number
+
+
+@transaction.atomic
+def add_units(*, by: Person, number: str, serials: Sequence[str], reason: str, at: datetime) -> int:
+    """Take further units into a report that nobody has proposed anything for yet; gives how many are new.
+
+    Raises NotAllowed, NotFound, Invalid `no_units`, `too_many_units` or of `plain_text`, Refused `proposed_already`,
+    `report_ended`, `not_a_unit`, `unit_scrapped`.
+    """
+    require(by, Act.RAISE_REPORT, at)
+    reason = plain_text("The reason", " ".join(reason.split()), longest=300)
+    units = _locked_units(serials)
+    report = locked(number)
+    if report.status.state in ENDED:
+        raise Refused("report_ended", f"{report.number} has ended; raise a new report for these units.")
+    if not units_of_items([report.item_id]):
+        raise Refused("not_a_unit", f"{report.number} is about a lot; raise a report on the units.")
+    if DispositionProposal.objects.filter(report=report).exists():
+        message = f"A disposition is proposed for {report.number} already; raise a new report for these units."
+        raise Refused("proposed_already", message)
+    known = set(item_ids_of(report))
+    new = [unit for unit in units if unit.item_id not in known]
+    _add(by, report, new, at)
+    added = [unit.serial for unit in new]
+    remark(report, "units_added", by=by, at=at, note=f"{', '.join(added)}: {reason}", data={"serials": added})
+    enter(report, Verb.REPORT_ITEMS_ADDED, by=by, at=at, serials=added, reason=reason)
+    return len(new)
+
+
+def _add(by: Person, report: Report, units: Sequence[UnitCard], at: datetime) -> None:
+    ReportItem.objects.bulk_create(ReportItem(report=report, item_id=unit.item_id, by=by, at=at) for unit in units)
+    for unit in units:
+        _hold(by, report, unit.item_id, None, at)
+
+
+def _locked_units(serials: Sequence[str]) -> list[UnitCard]:
+    """The units in the order given, their rows locked in the order of their keys."""
+    wanted = list(dict.fromkeys(serial.strip().upper() for serial in serials if serial.strip()))
+    if not wanted:
+        raise Invalid("no_units", "Name at least one serial number.")
+    if len(wanted) > MOST_UNITS:
+        raise Invalid("too_many_units", f"One report takes up to {MOST_UNITS} units; split them by what they share.")
+    found = [unit_by_serial(serial) for serial in wanted]
+    for unit_id in sorted(unit.id for unit in found):
+        lock_unit(unit_id)
+    for unit in found:
+        _refuse_scrapped(unit)
+    return found
+
+
+def _refuse_scrapped(unit: UnitCard) -> None:
+    if unit.state == "scrapped":
+        raise Refused("unit_scrapped", f"{unit.serial} is scrapped; nothing more is decided about it.")
+
+
+def _told(title: str, description: str) -> dict[str, str]:
+    """Title and description as they are printed: in one piece."""
+    return {
+        "title": plain_text("What is wrong", title, longest=LONGEST_TITLE),
+        "description": plain_text("The description", " ".join(description.split()), longest=600, needed=False),
+    }
+
+
+def _severity(severity: str, card: CheckpointCard | None) -> str:
+    severity = severity or (card.criticality if card else "")
+    if severity not in set(Report.Severity.values):
+        raise Invalid("severity_unknown", "The severity is critical, major or minor; choose one.")
+    return severity
+
+
+def _raised(
+    by: Person, at: datetime, item_id: int, card: CheckpointCard | None, told: dict[str, Any], cause: str
+) -> Report:
+    if cause not in set(Report.Cause.values):
+        raise Invalid("cause_unknown", "Choose one of the listed causes, or 'not known yet'.")
+    report = open_report(item_id=item_id, checkpoint_id=card.id if card else None, raised_by=by, at=at, **told)
+    if cause != report.status.cause:
+        report.status.cause = cause
+        report.status.save(update_fields=["cause"])
+    return report
+
+
+def _hold(by: Person, report: Report, item_id: int, from_stage: int | None, at: datetime) -> None:
+    source, reason = report.number, report.title
+    place_hold(by=by, item_id=item_id, from_stage=from_stage, source=source, reason=reason, at=at)
+
+
+def _offer_one_report(title: str, at: datetime) -> None:
+    """Raises Conflict `group_instead` when the same was raised several times within a day and is not ended."""
+    rows = Report.objects.filter(title__iexact=title, raised_at__gt=at - timedelta(days=1))
+    alike = list(rows.exclude(status__state__in=ENDED_VALUES).order_by("id").values_list("number", flat=True))
+    if len(alike) >= ALIKE:
+        message = (
+            f"{len(alike)} reports of today say the same: {', '.join(alike[:3])}. Add this unit to {alike[0]} instead, "
+            "or say that it stands for itself."
+        )
+        raise Conflict("group_instead", message, reports=alike)
+
+
+def _checkpoint(item_id: int, named: str) -> CheckpointCard:
+    """The checkpoint of the unit's plan with this key or number. Raises NotFound `checkpoint_unknown`."""
+    for card in adopted(item_id).checkpoints:
+        if named in (card.key, str(card.number)):
+            return card
+    name = shown(named)
+    raise NotFound("checkpoint_unknown", f"The plan of this unit has no checkpoint {name}.", checkpoint=name)
+
+
+def _where(card: CheckpointCard | None) -> dict[str, Any]:
+    if card is None:
+        return {}
+    return {"checkpoint": card.key, "number": card.number, "title": card.title, "stage": card.stage_number}
+
+
+def _lot_words(item: ItemCard) -> str:
+    return f"{item.family_code} lot {str(item.uuid)[:8]}"
+
+
+# --------------------------------------------------------------------------------------------------- pictures
+
+
+def add_picture(
+    *,
+    by: Person,
+    number: str,
+    content: bytes,
+    name: str,
+    mark: tuple[Decimal, Decimal] | None = None,
+    sheet: str = "",
+    caption: str = "",
+    at: datetime,
+) -> None:
+    """Keep a photo beside the report, with a mark as fractions of its width and height.
+
+    Raises NotAllowed, NotFound, Invalid `mark_outside`, Refused `report_ended`, what `keep_picture` raises for a file
+    that is no photo, a code of `plain_text`.
+    """
+    require(by, Act.RAISE_REPORT, at)
+    caption = plain_text("The caption", caption, longest=160, needed=False)
+    sheet = plain_text("The sheet", sheet, longest=40, needed=False)
+    if mark is not None and not all(0 <= place <= ONE for place in mark):
+        raise Invalid("mark_outside", "The mark lies outside the picture; place it again.")
+    with transaction.atomic():
+        report = locked(number)
+        if report.status.state in {ReportState.CLOSED, ReportState.WITHDRAWN}:
+            raise Refused("report_ended", f"{report.number} has ended; its pictures stand as they are.")
+        kept = keep_picture(by=by, content=content, name=name, at=at)
+        x, y = mark or (None, None)
+        ReportPicture.objects.create(
+            report=report, evidence=kept.uuid, mark_x=x, mark_y=y, sheet=sheet, caption=caption, by=by, at=at
+        )
+        remark(report, "picture_added", by=by, at=at, note=caption, data={"picture": str(kept.uuid)})
+        enter(report, Verb.REPORT_PICTURE_ADDED, by=by, at=at, picture=str(kept.uuid), digest=kept.digest)

@@ -1,0 +1,33 @@
+"""Whose entries a tablet sends, as its keys prove it: so nobody's entries wait for their owner to come back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from qcapp.core.errors import QcError
+from qcapp.core.sealing import canonical
+
+from .. import queries, tablet_keys
+
+
+def proven_operations(operations: object, proofs: object) -> frozenset[str]:
+    """The identifiers of the operations that the key of the person they name as `recorded_by` signed.
+
+    What cannot be read or does not fit is left out: it is then judged as sent by whoever is signed in.
+    """
+    if not isinstance(operations, list) or not isinstance(proofs, dict) or not proofs:
+        return frozenset()
+    pairs = [(one, proofs.get(str(one.get("id")))) for one in operations if isinstance(one, dict)]
+    named = [(one, proof) for one, proof in pairs if isinstance(proof, dict)]
+    keys = queries.tablet_keys_by_uuid({str(proof.get("key")) for _, proof in named})
+    return frozenset(str(one["id"]) for one, proof in named if _proves(one, proof, keys.get(str(proof.get("key")))))
+
+
+def _proves(operation: dict[str, Any], proof: dict[str, Any], key: Any) -> bool:
+    if key is None or key.tablet.revoked_at or key.person.badge != operation.get("recorded_by"):
+        return False
+    try:
+        text = canonical(operation)
+    except QcError:
+        return False
+    return tablet_keys.is_signed(key.entry_key, tablet_keys.ENTRY, text, proof.get("signature"))

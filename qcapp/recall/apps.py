@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class RecallConfig(AppConfig):
+    name = "qcapp.recall"

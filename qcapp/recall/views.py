@@ -1,0 +1,107 @@
+"""The page of one calibration that found a gauge wrong: what it measured, judged again, and the act that holds it."""
+
+from __future__ import annotations
+
+import csv
+import io
+from http import HTTPStatus
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST, require_safe
+
+from qcapp.core.errors import NotFound, QcError
+from qcapp.lib.middleware import client_address
+from qcapp.lib.refusals import refusal_status
+from qcapp.people.access import needs
+from qcapp.people.queries import may
+from qcapp.people.roles import Act
+from qcapp.people.services import prove_identity
+
+from . import forms
+from .queries import recall_of
+from .services import hold_affected
+
+COLUMNS = (
+    "serial", "state", "on_hold", "finding", "checkpoint", "title", "limits", "value", "error", "corrected",
+    "reading_finding", "recorded_at",
+)  # fmt: skip
+
+
+@require_safe
+@needs(Act.LOOK_AT_GAUGES)
+def look(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
+    """What the gauge measured since its last good calibration."""
+    return _page(request, number, calibration)
+
+
+@require_POST
+@needs(Act.HOLD_AFFECTED)
+@sensitive_post_parameters("pin")
+def hold(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
+    """Hold the chosen units by one signed act."""
+    form = forms.HoldForm(request.POST)
+    chosen = {int(item) for item in request.POST.getlist("item") if item.isascii() and item.isdigit()}
+    status: int = HTTPStatus.BAD_REQUEST
+    if form.is_valid():
+        now = timezone.now()
+        try:
+            pin, address = form.cleaned_data["pin"], client_address(request)
+            proof = prove_identity(person=request.user, secret=pin, method="pin", at=now, address=address)
+            done = hold_affected(
+                proof=proof, number=number, calibration_id=calibration, item_ids=chosen,
+                reason=form.cleaned_data["reason"], at=now,
+            )  # fmt: skip
+        except NotFound:
+            raise
+        except QcError as error:
+            form.add_error(None, error.message)
+            status = refusal_status(error)
+        else:
+            messages.success(request, f"They are on hold under {done.report}.", extra_tags="in")
+            return redirect("recall:look", number=number, calibration=calibration)
+    return _page(request, number, calibration, form, chosen, status)
+
+
+@require_safe
+@needs(Act.LOOK_AT_GAUGES)
+def as_csv(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
+    """Every reading that was judged again, one a line."""
+    view = recall_of(number, calibration, at=timezone.now())
+    target = io.StringIO(newline="")
+    writer = csv.writer(target)
+    writer.writerow(COLUMNS)
+    for unit in view.units:
+        for one in unit.readings:
+            writer.writerow(
+                [
+                    unit.serial, unit.state, "yes" if unit.on_hold else "no", unit.worst.value, one.number, one.title,
+                    one.limits, one.value, one.error, one.corrected, one.finding.value, one.recorded_at.isoformat(),
+                ]
+            )  # fmt: skip
+    name = f"{view.gauge.number}-{view.calibration.done_on.isoformat()}.csv"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return HttpResponse(target.getvalue().encode("utf-8-sig"), content_type="text/csv; charset=utf-8", headers=headers)
+
+
+def _page(
+    request: HttpRequest,
+    number: str,
+    calibration: int,
+    form: forms.HoldForm | None = None,
+    chosen: set[int] | None = None,
+    status: int = HTTPStatus.OK,
+) -> HttpResponse:
+    now = timezone.now()
+    view = recall_of(number, calibration, at=now)
+    ticked = {unit.item_id for unit in view.in_doubt if not unit.on_hold} if chosen is None else chosen
+    context = {
+        "view": view,
+        "doubted": [(unit, unit.item_id in ticked) for unit in view.in_doubt],
+        "proven": [(unit, unit.item_id in ticked) for unit in view.proven],
+        "form": (form or forms.HoldForm()) if may(request.user, Act.HOLD_AFFECTED, now) else None,
+    }
+    return render(request, "recall/look.html", context, status=status)

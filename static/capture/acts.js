@@ -1,0 +1,159 @@
+// What can be done at a checkpoint beside answering it: photo, note, not now, a doubtful gauge, a report; and how the part stands.
+
+import * as beside from "./beside.js";
+import { askReason } from "./dialogs.js";
+import { ask, el, tell } from "./dom.js";
+import * as outbox from "./outbox.js";
+import * as store from "./store.js";
+import { takePhoto } from "./photo.js";
+import { draw, gaugeFor, me, nextAfter, plain, seen, serial, state } from "./unit.js";
+import { t } from "./words.js";
+
+/** What of this waits on the tablet. */
+export let waiting = [];
+let sent = []; // sent, and not in the unit's data yet
+
+/** Read what waits; `fetched` says that the unit's data came from the server a moment ago. */
+export async function read(fetched = false) {
+  const rows = await beside.rows().catch(() => []);
+  sent = fetched ? [] : [...sent, ...waiting.filter((one) => !rows.some((row) => row.id === one.id))];
+  waiting = rows;
+  for (const { url, body } of waiting) if (url.endsWith("/doubt")) setAside(decodeURIComponent(url.split("/")[4]), body.reason);
+}
+
+const own = (row) => row.body.serial === serial;
+const here = (c) => [...waiting, ...sent].filter((row) => own(row) && row.body.checkpoint === c.key);
+
+/** The remarks of a checkpoint, those on the tablet too. */
+export const remarks = (c) => [...(c.remarks ?? []), ...here(c).filter((row) => row.body.kind).map((row) => ({ ...row.body, by: row.name }))];
+const photosHere = (c) => here(c).filter((row) => row.photo);
+export const wantsPhoto = (c) => c.photo && c.due && !c.photo_taken && !photosHere(c).length;
+
+/** Why it cannot be checked now, while it is open. */
+export const notNow = (c) => (c.outcome ? null : remarks(c).filter((one) => one.kind === "not_now").at(-1) ?? null);
+
+async function place(c) {
+  const inspection = seen(c).inspection_seen ?? { second: 2, third: 3 }[c.task] ?? 1;
+  return { serial, checkpoint: c.key, round: c.round, inspection, device: (await store.getMeta("device")) ?? "tablet", recorded_at: new Date().toISOString() };
+}
+
+async function keep(...what) {
+  try {
+    await beside.keep(me(), ...what);
+  } catch (error) {
+    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", error?.message ?? error)));
+    return false;
+  }
+  await read();
+  draw.all();
+  return true;
+}
+
+async function photo(c) {
+  const taken = await takePhoto(t("Photo at {0}", c.number));
+  if (!taken) return;
+  const { buffer, marks, note } = taken;
+  await keep("/api/v1/photos", { ...(await place(c)), name: `${serial}-${c.number}.jpg`, marks, note, of_result: seen(c).operation ?? null }, { photo: buffer, label: t("Photo at {0}", c.number) });
+}
+
+async function remark(c, kind, text) {
+  return keep("/api/v1/remarks", { ...(await place(c)), kind, text }, { label: text });
+}
+
+async function note(c) {
+  const text = await askReason(t("Note at {0}", c.number), t("It is kept beside the answer and read in the office."), [], t("Keep the note"));
+  if (text) await remark(c, "note", text);
+}
+
+async function later(c, go) {
+  const reason = await askReason(t("Cannot be checked now"), t("The checkpoint stays open; your reason shows in the overview until it is answered."), [t("Gauge is away"), t("Part is too warm"), t("Cannot be reached now"), t("Waits for another person")]);
+  if (!reason || !(await remark(c, "not_now", reason))) return;
+  const next = nextAfter(c.key);
+  if (next) go(plain(next.key));
+}
+
+function setAside(number, reason) {
+  const gauge = state.data?.gauges.find((one) => one.number === number);
+  if (!gauge) return;
+  Object.assign(gauge, { usable: false, sentence: reason });
+  if (state.inHand[gauge.kind] === number) delete state.inHand[gauge.kind];
+}
+
+async function doubt(gauge) {
+  const reason = await askReason(t("Take {0} out of use", gauge.number), t("From now on nobody measures with it, until metrology has looked at it. What it measured before stands and is looked at there."), [t("Dropped"), t("Looks damaged"), t("Reads differently from another gauge")]);
+  if (reason) await keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { reason }, { label: gauge.number });
+}
+
+async function report(c) {
+  const severity = await ask(t("Report a nonconformance"), (close) => {
+    const what = el("textarea", { rows: "2", maxlength: "160", "data-first": true });
+    const level = (name, word) => el("button", { type: "button", class: "big", onclick: () => { if (what.value.trim()) close({ severity: name, title: what.value.trim() }); else what.focus(); } }, word);
+    return el("div", { class: "picks" }, el("p", {}, t("The unit goes on hold at once. Take a photo first where it helps.")),
+      el("label", { class: "floor-field" }, t("What is wrong"), what),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), level("minor", t("minor")), level("major", t("major")), level("critical", t("critical"))));
+  });
+  if (!severity) return;
+  try {
+    const { ok, body } = await outbox.post("/api/v1/reports", { serial, checkpoint: c.key, ...severity });
+    await tell(ok ? t("{0} is open", body.number) : t("Not reported"), el("p", {}, ok ? t("The unit is on hold.") : body.message));
+  } catch {
+    if (await remark(c, "note", severity.title)) await tell(t("Not reported yet"), el("p", {}, t("No answer from the server. What you wrote is kept as a note; report it when the network is back.")));
+  }
+}
+
+/** Ask once for a stage and set-up how the part stands. False when the question was left. */
+export async function askSetup(c) {
+  const alike = state.data.checkpoints.filter((one) => one.stage === c.stage && one.setup === c.setup);
+  if (!c.setup || alike.some((one) => remarks(one).some((said) => said.kind === "setup"))) return true;
+  const said = await ask(t("How does the part stand?"), (close) => {
+    const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
+    const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(`${how}${warm.value.trim() ? `; ${warm.value.trim()} °C` : ""}`) }, el("strong", {}, t(how)));
+    return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
+      el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
+      ["in fixture", "restrained", "free"].map(answer),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
+  });
+  return said ? remark(c, "setup", said) : false;
+}
+
+// ---- what stands on the page
+
+function refusedRow(row) {
+  const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
+  const redraw = async () => { await read(); draw.all(); };
+  return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("div", { class: "answers" },
+    act(t("Send again"), () => beside.again(row).then(redraw)),
+    act(t("Discard …"), async () => {
+      const reason = await askReason(t("Discard this entry"), t("It is kept on this tablet with your reason, and it is never sent."), [t("Entered twice"), t("Wrong photo")]);
+      if (reason) await beside.discard(row, me().badge, reason).then(redraw);
+    })));
+}
+
+function thumbnails(c) {
+  const overlay = (marks) => marks.map(([x, y]) => { const dot = el("span", { class: "photo-mark" }); dot.style.left = `${x / 10}%`; dot.style.top = `${y / 10}%`; return dot; });
+  const sent = (c.photos ?? []).map((one) => el("a", { class: "thumb", href: `/evidence/${one.file}/`, target: "_blank", rel: "noopener" }, el("img", { src: `/evidence/${one.file}/small/`, alt: t("Photo at {0}", c.number) }), overlay(one.marks)));
+  const kept = photosHere(c).map((row) => el("span", { class: "thumb" }, el("img", { src: URL.createObjectURL(new Blob([row.photo], { type: "image/jpeg" })), alt: t("Photo at {0}", c.number), onload: (event) => URL.revokeObjectURL(event.target.src) }), overlay(row.body.marks)));
+  return sent.length + kept.length ? el("div", { class: "thumbs" }, sent, kept) : null;
+}
+
+/** The acts and what was said and taken at a checkpoint; `go(checkpoint)` moves on. */
+export function panel(c, go) {
+  const act = (id, label, work, css = "") => el("button", { type: "button", class: `big ${css}`, id, onclick: work }, label);
+  const gauge = gaugeFor(c);
+  const open = !c.outcome && c.kind !== "derived";
+  const mine = waiting.filter((row) => row.refused && own(row));
+  return el("section", { class: "panel beside", "aria-label": t("Photo, note and more") },
+    mine.map(refusedRow),
+    wantsPhoto(c) ? el("p", { class: "banner near", id: "wants-photo" }, t("The plan asks for a photo here. Without it the stage cannot be signed.")) : null,
+    thumbnails(c),
+    remarks(c).map((one) => el("p", { class: "remark" }, el("strong", {}, { note: t("Note"), not_now: t("Cannot be checked now"), setup: t("Set-up") }[one.kind]), ` ${one.kind === "setup" ? t(one.text) : one.text} (${one.by})`)),
+    el("div", { class: "answers" },
+      act("photo", t("Photo"), () => photo(c), wantsPhoto(c) && c.outcome ? "go" : ""), act("note", t("Note"), () => note(c)),
+      open ? act("not-now", t("Not now"), () => later(c, go)) : null,
+      gauge ? act("doubt", t("Doubt {0}", gauge.number), () => doubt(gauge)) : null,
+      c.joint ? el("a", { class: "big", href: `/units/${encodeURIComponent(serial)}/weld/` }, t("Weld")) : null,
+      act("report", t("Report"), () => report(c))));
+}
+
+/** After each sending of these `then()` is called: the server's own view of the unit comes next. */
+export const follow = (then) => beside.follow(async () => { await read(); draw.foot(); then(); });

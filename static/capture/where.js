@@ -1,0 +1,45 @@
+// What lies where, in full, and the last way out: unsent entries saved to a file that the office takes in.
+
+import { ask, el } from "./dom.js";
+import { contact, soon } from "./outbox.js";
+import * as store from "./store.js";
+
+const row = (name, text) => el("p", {}, `${name}: `, el("strong", {}, text));
+
+function byOwner(waiting) {
+  const counts = new Map();
+  for (const { name, owner, operation } of waiting) {
+    const key = `${name ?? owner}, ${operation.serial}`;
+    counts.set(key, (counts.get(key) ?? 0) + 1);
+  }
+  return [...counts].map(([key, count]) => el("p", {}, `${key}: ${count}`));
+}
+
+/** Everything that waits here, in the shape that the office's page reads. Nothing leaves the store. */
+async function saveFile() {
+  const [waiting, refused] = await Promise.all([store.waiting(), store.refused()]);
+  const rows = [...waiting, ...refused];
+  const body = {
+    kind: "qcapp unsent entries", v: 1, device: (await store.getMeta("device")) ?? "", saved_at: new Date().toISOString(),
+    operations: rows.map((one) => one.operation), proofs: Object.fromEntries(rows.filter((one) => one.proof).map((one) => [one.operation.id, one.proof])),
+  };
+  const link = el("a", { href: URL.createObjectURL(new Blob([JSON.stringify(body)], { type: "application/json" })), download: `unsent-${body.saved_at.slice(0, 16).replaceAll(":", "")}.json` });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+}
+
+/** The dialog of the status line. `gauges` are those in hand, as text. */
+export async function showWhere(when, person) {
+  const waiting = await store.waiting();
+  const gauges = Object.values((await store.getMeta("gauges")) ?? {}).join(", ");
+  const lasting = await navigator.storage?.persisted?.().catch(() => false);
+  await ask("What is where", (close) => el("div", { class: "picks", id: "where-all" },
+    row("On this tablet, not sent", waiting.length ? `${waiting.length}, the oldest since ${when(waiting[0].since)}` : "nothing"), byOwner(waiting),
+    row("Last contact with the server", contact.last ? when(contact.last) : "none yet"),
+    row("Works here", person ?? "nobody"), gauges ? row("Gauge in hand", gauges) : null,
+    row("Storage", lasting ? "the browser promises to keep it" : "the browser does not promise to keep it: start from the home screen"),
+    waiting.length ? el("p", {}, "When nothing can be sent for long, save the entries to a file and give it to the quality manager. They stay here too; each counts once.") : null,
+    el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"),
+      waiting.length ? el("button", { type: "button", class: "big", id: "save-file", onclick: saveFile }, "Save to a file") : null,
+      el("button", { type: "button", class: "big go", "data-first": true, onclick: () => { close(null); soon(0); } }, "Send now"))));
+}

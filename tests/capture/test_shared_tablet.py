@@ -1,0 +1,198 @@
+"""A tablet that several people share: who works here, by PIN, with and without network."""
+
+from __future__ import annotations
+
+import io
+import time
+from collections.abc import Callable
+
+import pytest
+from django.utils import timezone
+
+from qcapp.inspections.services.handed_in import take_in_file
+from qcapp.people import services
+from qcapp.people.models import Tablet as TabletRow
+from qcapp.people.tablet_guard import COOKIE
+from tests.factories.tablets import enrolled
+
+from .conftest import Shop, Tablet
+from .test_faults import assert_once_each, at_work, until_sent
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+PIN = "271845"
+
+
+@pytest.fixture
+def shared(tablet: Callable[..., Tablet], shop: Shop) -> Tablet:
+    """An enrolled tablet on which Imogen Marlowe (1001) and Tobias (1002) have their keys; nobody is unlocked."""
+    one = tablet(path="/sign-in/")
+    for badge in ("1001", "1002"):
+        services.set_pin(by=None, person=shop.people[badge], pin=PIN, at=timezone.now())
+    one.context.clear_cookies()
+    _, token = enrolled(shop.people["1015"], timezone.now(), name=f"Bench {shop.number}")
+    one.context.add_cookies([{"name": COOKIE, "value": token, "url": one.address, "httpOnly": True}])
+    one.page.goto(f"{one.address}/floor/")
+    for badge in ("1002", "1001"):
+        new_here(one, badge)
+        if badge == "1002":
+            one.page.click("#who")
+    return one
+
+
+def new_here(one: Tablet, badge: str) -> None:
+    one.page.fill("#badge", badge)
+    one.page.press("#badge", "Enter")
+    one.page.fill("#pin", PIN)
+    one.page.wait_for_selector("dialog", state="detached")
+    one.page.wait_for_selector("#foot *")
+
+
+def switch(one: Tablet, badge: str, pin: str = PIN) -> float:
+    """Another person by a tap and the PIN; gives the seconds until the page is theirs."""
+    one.page.click("#who")
+    started = time.monotonic()
+    one.page.click(f'#who-works [data-badge="{badge}"]')
+    one.page.fill("#pin", pin)
+    one.page.wait_for_selector("dialog", state="detached")
+    initials = {"1001": "IM", "1002": "TO"}[badge]
+    one.until(f"document.querySelector('#who').textContent === '{initials}'")
+    return time.monotonic() - started
+
+
+def to_bench(one: Tablet, shop: Shop) -> Tablet:
+    one.page.goto(shop.address + shop.bench)
+    one.page.wait_for_selector("#question")
+    return one
+
+
+class TestSwitching:
+    def test_takes_less_than_three_seconds_and_keeps_each_ones_name(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.at("pores").enter("2")
+        assert switch(one, "1002") < 3
+        one.page.wait_for_selector("#question")
+        one.at("heat").enter("7L0031")
+        until_sent(one)
+        assert [shop.answers(key)[0].person.badge for key in ("pores", "heat")] == ["1001", "1002"]
+
+    def test_works_without_network_and_sends_each_entry_under_its_owners_name(self, shared: Tablet, shop: Shop) -> None:
+        one = at_work(to_bench(shared, shop))
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        assert switch(one, "1002") < 3
+        one.page.wait_for_selector("#question")
+        one.at("heat").enter("7L0031")
+        one.until_on_tablet(2)
+        one.context.set_offline(False)
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2", "heat": "7L0031"})
+        (first,), (second,) = shop.answers("pores"), shop.answers("heat")
+        assert (first.person.badge, first.sent_by.badge, first.flags) == ("1001", "1002", [])
+        assert second.person.badge == "1002"
+
+    def test_keeps_what_is_half_typed_for_its_owner(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.at("pores").type("7")
+        switch(one, "1002")
+        one.page.wait_for_selector("#question")
+        one.at("pores")
+        assert one.page.input_value("input#value") == ""
+        switch(one, "1001")
+        one.page.wait_for_selector("#question")
+        one.at("pores")
+        assert one.page.input_value("input#value") == "7"
+        assert shop.count() == 0
+
+    def test_asks_the_server_after_five_wrong_pins(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.page.click("#who")
+        one.page.click('#who-works [data-badge="1002"]')
+        for _ in range(5):
+            one.page.fill("#pin", "905513")
+            one.page.wait_for_selector("#pin-error:not([hidden])")
+            one.until("document.querySelector('#pin').value === ''")
+        one.context.set_offline(True)
+        one.page.fill("#pin", PIN)
+        one.until("document.querySelector('#pin-error').innerText.includes('No network')")
+        one.context.set_offline(False)
+        one.page.fill("#pin", PIN)
+        one.until("document.querySelector('#who')?.textContent === 'TO'")
+
+    def test_goes_on_by_itself_when_the_session_has_ended(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.context.clear_cookies(name="sessionid")
+        one.at("pores").enter("2")
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2"})
+
+
+class TestLock:
+    def test_asks_who_works_here_after_a_lock_also_without_network(self, shared: Tablet, shop: Shop) -> None:
+        one = at_work(to_bench(shared, shop))
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        one.page.click("#who")
+        one.page.click("#lock")
+        one.page.wait_for_selector("#who-works")
+        assert one.page.locator("#value").count() == 0
+        one.page.click('#who-works [data-badge="1001"]')
+        one.page.fill("#pin", PIN)
+        one.page.wait_for_selector("#question")
+        one.until_on_tablet(1)
+
+    def test_locks_by_itself_when_nobody_touches_it(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.page.clock.install()
+        one.page.reload()
+        one.page.wait_for_selector("#question")
+        one.page.clock.fast_forward(11 * 60 * 1000)
+        one.page.wait_for_selector("#who-works")
+
+
+class TestRevoked:
+    def test_hands_its_entries_in_to_be_judged(self, shared: Tablet, shop: Shop) -> None:
+        from qcapp.people.queries import aside_cards
+
+        one = to_bench(shared, shop)
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        row = TabletRow.objects.get(name=f"Bench {shop.number}")
+        services.revoke_tablet(by=shop.people["1015"], tablet=row, reason="lost", at=timezone.now())
+        one.context.set_offline(False)
+        until_sent(one)
+        assert shop.count() == 0
+        assert [card.body["raw"] for card in aside_cards() if card.body["serial"] == shop.serial] == ["2"]
+        one.until_foot("revoked")
+
+    def test_tells_the_office_how_much_it_holds_and_that_it_was_sent(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.page.route("**/api/v1/operations", lambda route: route.abort())
+        one.at("pores").enter("2")
+        one.until_foot("No network")
+        row = TabletRow.objects.get(name=f"Bench {shop.number}")
+        assert (row.unsent, row.last_contact_at is None) == (1, False)
+        one.page.unroute("**/api/v1/operations")
+        until_sent(one)
+        row.refresh_from_db()
+        assert (row.unsent, row.unsent_since) == (0, None)
+
+    def test_saves_what_it_cannot_send_to_a_file_that_counts_once(self, shared: Tablet, shop: Shop) -> None:
+        one = to_bench(shared, shop)
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        one.page.click("#on-tablet")
+        with one.page.expect_download() as saved:
+            one.page.click("#save-file")
+        one.page.keyboard.press("Escape")
+        manager, content = shop.people["1009"], saved.value.path().read_bytes()
+        for outcome in ("applied", "duplicate"):
+            (found,) = take_in_file(by=manager, stream=io.BytesIO(content), at=timezone.now())
+            assert (found.verdict.outcome, found.verdict.flags) == (outcome, ())
+        one.context.set_offline(False)
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2"})
+        assert shop.answers("pores")[0].person.badge == "1001"

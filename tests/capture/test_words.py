@@ -1,0 +1,81 @@
+"""The words of the floor pages: each in German and in Spanish, none hard-coded, and none that nobody says."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from django.utils import translation
+
+from qcapp.capture import shell
+from qcapp.capture.language import OTHERS, words_of
+from qcapp.inspections.states import FLAG_SENTENCES
+
+ROOT = Path(__file__).resolve().parents[2]
+SCRIPTS = sorted((ROOT / "static/capture").glob("*.js"))
+TEMPLATES = [ROOT / "templates/capture" / name for name in ("bench.html", "floor.html", "weld.html")]
+SAID = re.compile(r'\bt\("((?:[^"\\]|\\.)*)"')
+IN_TEMPLATE = re.compile(r'{% translate "([^"]+)" %}')
+IN_VIEW = re.compile(r'(?:\b_|gettext_lazy)\("([^"]+)"\)')
+# Texts that stand on the page without t(): a sentence, or a capital and small letters, as the last part of el(…).
+BARE = re.compile(r'(?:\}, |\? |: |, )"([A-Z][a-z]+(?: [^"]*)?)"(?=[,)\]; ])')
+# Speak English still: what is saved where, the service worker, the list of units, who works on the tablet.
+STILL_ENGLISH = {"status.js", "shell.js", "floor.js", "outbox.js", "store.js", "people.js"}
+NOT_WORDS = {"Enter", "Content-Type", "Accept"}
+
+
+def said_in(*files: Path) -> set[str]:
+    return {text.replace('\\"', '"') for file in files for text in SAID.findall(file.read_text())}
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_has_every_word_of_the_scripts_in_each_language(code: str) -> None:
+    words = words_of(code)
+    assert said_in(*SCRIPTS) - set(words) == set()
+    assert set(FLAG_SENTENCES.values()) - set(words) == set()
+    assert all(words.values())
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_keeps_the_places_where_a_number_or_a_name_goes(code: str) -> None:
+    for english, other in words_of(code).items():
+        assert sorted(re.findall(r"{\d}", english)) == sorted(re.findall(r"{\d}", other)), english
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_has_every_word_of_the_templates_and_views_in_each_language(code: str) -> None:
+    texts = {text for file in TEMPLATES for text in IN_TEMPLATE.findall(file.read_text())}
+    texts |= set(
+        IN_VIEW.findall("".join((ROOT / "qcapp/capture" / name).read_text() for name in ("welding.py", "decoding.py")))
+    )
+    assert len(texts) > 40
+    same = {"No", "Enter"}
+    with translation.override(code):
+        assert [text for text in texts - same if translation.gettext(text) == text] == []
+
+
+@pytest.mark.parametrize("script", [one for one in SCRIPTS if one.name not in STILL_ENGLISH], ids=lambda one: one.name)
+def test_has_no_hard_coded_words_in_a_script(script: Path) -> None:
+    code = "\n".join(
+        line for line in script.read_text().splitlines() if not line.lstrip().startswith(("//", "*", "/*"))
+    )
+    bare = [text for text in BARE.findall(SAID.sub("", code)) if text not in NOT_WORDS and " " in text]
+    assert bare == []
+
+
+@pytest.mark.parametrize("template", TEMPLATES, ids=lambda one: one.name)
+def test_has_no_hard_coded_words_in_a_template(template: Path) -> None:
+    text = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "", template.read_text(), flags=re.DOTALL)
+    text = re.sub(r"<[^>]*>", "", text)
+    assert re.findall(r"[A-Za-z]{4,}", text.replace("qcapp", "")) == []
+
+
+def test_keeps_the_shells_in_english_whoever_asks() -> None:
+    with translation.override("de"):
+        assert "Other unit" in shell.shell_html("bench")
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_lists_the_words_among_what_a_tablet_keeps(code: str) -> None:
+    assert f"/floor/words/{code}/" in shell.worker_script()

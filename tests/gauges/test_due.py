@@ -1,0 +1,90 @@
+"""What falls due: the list, the calendar feed read by another reader, and labels whose code is read back."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import zxingcpp
+from PIL import Image
+from pypdf import PdfReader
+
+from qcapp.gauges.due import SOON, due_list, feed_key
+from qcapp.people.services import mark_left
+from tests.factories.gauges import CalibrationFactory, GaugeFactory
+
+
+@pytest.fixture
+def shelf(db, fixed_now):
+    today = fixed_now.date()
+    for number, days in (("CA-01", 200), ("CA-02", -3), ("CA-03", SOON)):
+        CalibrationFactory(
+            gauge__number=number, done_on=today - timedelta(days=300), due_on=today + timedelta(days=days)
+        )
+    GaugeFactory(number="CA-04")
+    GaugeFactory(number="EY-01", needs_calibration=False)
+
+
+def test_lists_the_overdue_first_and_leaves_out_what_needs_none(shelf, fixed_now):
+    found = [(due.gauge.number, due.days, due.tone) for due in due_list(fixed_now)]
+    assert found == [
+        ("CA-04", None, "out"), ("CA-02", -3, "out"), ("CA-03", SOON, "near"), ("CA-01", 200, "plain"),
+    ]  # fmt: skip
+
+
+def unfolded(text: str) -> list[str]:
+    """Content lines of RFC 5545, section 3.1: a line that begins with a blank goes on."""
+    return text.replace("\r\n ", "").split("\r\n")
+
+
+def test_feeds_a_calendar_that_another_reader_understands(shelf, cast, client, client_of):
+    page = client_of(cast.metrology).get("/gauges/due/").content.decode()
+    address = f"/gauges/due/{feed_key(cast.metrology)}.ics"
+    assert address in page
+    answer = client.get(address)
+    assert answer.headers["Content-Type"].startswith("text/calendar")
+    lines = unfolded(answer.content.decode())
+    # read by hand after RFC 5545, sections 3.4, 3.6.1 and 3.8: not by the library that wrote it
+    assert (lines[0], lines[-2]) == ("BEGIN:VCALENDAR", "END:VCALENDAR")
+    assert lines.count("BEGIN:VEVENT") == lines.count("END:VEVENT") == 3
+    assert "VERSION:2.0" in lines
+    starts = sorted(line.partition(":")[2] for line in lines if line.startswith("DTSTART"))
+    ends = sorted(line.partition(":")[2] for line in lines if line.startswith("DTEND"))
+    assert all(line.startswith("DTSTART;VALUE=DATE:") for line in lines if line.startswith("DTSTART"))
+    for start, end in zip(starts, ends, strict=True):
+        assert day_of(end) - day_of(start) == timedelta(days=1)
+    assert len({line for line in lines if line.startswith("UID:")}) == 3
+    assert all(len(line.encode()) <= 75 for line in answer.content.decode().split("\r\n"))
+
+
+def day_of(text: str) -> date:
+    return datetime.strptime(text, "%Y%m%d").date()  # noqa: DTZ007 - a day has no zone
+
+
+def test_stops_feeding_who_left_and_who_guesses(shelf, cast, client, fixed_now):
+    address = f"/gauges/due/{feed_key(cast.metrology)}.ics"
+    assert client.get(address).status_code == 200
+    assert client.get("/gauges/due/guess.ics").status_code == 404
+    assert client.get(address.replace(".ics", "x.ics")).status_code == 404
+    mark_left(by=cast.keeper, person=cast.metrology, at=fixed_now)
+    assert client.get(address).status_code == 404
+
+
+@pytest.mark.parametrize(("asked", "millimetres"), [("", 210), ("?width=62", 62), ("?width=29", 29)])
+def test_prints_a_label_whose_code_leads_to_the_gauge(shelf, cast, client_of, tmp_path: Path, asked, millimetres):
+    answer = client_of(cast.metrology).get(f"/gauges/CA-01/label.pdf{asked}")
+    box = PdfReader(io.BytesIO(answer.content)).pages[0].mediabox
+    assert float(box.width) / 72 * 25.4 == pytest.approx(millimetres, abs=0.5)
+    (tmp_path / "label.pdf").write_bytes(answer.content)
+    subprocess.run(["pdftoppm", "-r", "300", "-png", "label.pdf", "label"], cwd=tmp_path, check=True)
+    with Image.open(next(tmp_path.glob("label*.png"))) as picture:
+        assert zxingcpp.read_barcode(picture).text == "http://testserver/gauges/CA-01/"
+
+
+@pytest.mark.parametrize("width", ["5", "999", "abc", "0", "-3", "٣٢"])
+def test_refuses_a_width_that_no_roll_has(shelf, cast, client_of, width):
+    answer = client_of(cast.metrology).get("/gauges/CA-01/label.pdf", {"width": width})
+    assert answer.status_code == 400

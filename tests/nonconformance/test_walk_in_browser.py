@@ -1,0 +1,158 @@
+"""A nonconformance walked in the browser: held, suspects held, decided by two roles, corrected, verified, closed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from qcapp.certificates.services.rendering import html_of
+from qcapp.production.queries import open_holds
+
+from ..cast import PASSWORD, PIN, Cast
+from ..factories.certificates import certified, release_unit
+from ..factories.inspections import SECOND, STAGES, Workshop
+from ..factories.nonconformance import Case
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+PEOPLE = ("inspector", "second_inspector", "quality_manager", "second_quality_manager", "engineer", "welder")
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=CHROMIUM)
+        yield browser
+        browser.close()
+
+
+class At:
+    """Somebody at a browser of their own, on the pages of reports."""
+
+    def __init__(self, browser: Browser, address: str, badge: str) -> None:
+        self.address = address
+        self.page: Page = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+        self.page.goto(address + "/sign-in/")
+        self.page.fill("input[name=badge]", badge)
+        self.page.fill("input[type=password]", PASSWORD)
+        self.page.click("text=Sign in >> visible=true >> nth=-1")
+        self.page.wait_for_url(f"{address}/")
+
+    def go(self, path: str) -> Page:
+        self.page.goto(self.address + path)
+        return self.page
+
+    def press(self, button: str, **fields: str) -> str:
+        """Fill the fields of the form with this button, press it, and give the page's words."""
+        own = self.page.get_by_role("button", name=button, exact=True)
+        form = self.page.locator("form", has=own)
+        for name, value in fields.items():
+            field = form.locator(f"[name={name}]")
+            field.select_option(value) if field.evaluate("e => e.tagName") == "SELECT" else field.fill(value)
+        own.click()
+        self.page.wait_for_load_state()
+        return self.page.inner_text("main")
+
+
+@pytest.fixture
+def shop(cast: Cast, live_server: Any) -> Workshop:
+    for name in PEOPLE:
+        getattr(cast, name)
+    return Workshop.opened(cast)
+
+
+def people(browser: Browser, shop: Workshop, address: str, *names: str) -> list[At]:
+    return [At(browser, address, getattr(shop.cast, name).badge) for name in names]
+
+
+def finish(shop: Workshop, *left_out: str) -> None:
+    """Everything else of the plan answered, and every stage signed."""
+    for stage, keys in STAGES.items():
+        wanted = [key for key in keys if key not in left_out]
+        shop.send(*(shop.operation(key) for key in wanted))
+        second = shop.cast.second_inspector
+        again = [shop.operation(key, inspection=2, person=second) for key in wanted if key in SECOND]
+        if again:
+            shop.send(*again, by=second)
+        shop.sign(stage)
+
+
+def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Workshop, live_server: Any) -> None:
+    other = shop.another_unit("FR-200-0148")
+    other.send(other.operation("head_angle", "62.145"))  # near its limit, with the same gauge
+    case = Case.out_of_band(shop)
+    assert open_holds(shop.item_id)
+    manager, engineer, welder, second = people(
+        browser, shop, live_server.url, "quality_manager", "engineer", "welder", "second_quality_manager"
+    )
+    here = f"/nonconformances/{case.number}/"
+
+    page = manager.go(f"{here}suspects/")
+    assert page.get_by_label("Hold FR-200-0148").is_checked()
+    manager.press("Hold the chosen units", reason="Same gauge, near its limit.")
+    assert [hold.source for hold in open_holds(other.item_id)] == [case.number]
+
+    manager.go(here)
+    manager.press("Record containment", note="Frame set aside with its tag.")
+    told = {"instruction": "Straighten in the restraint.", "steps": "Clamp it.\nPress 0.4 mm over.", "cause": "method"}
+    told |= {"method": "cold_straightening", "procedure": "CS-3", "max_attempts": "1", "disposition": "rework"}
+    assert "Still to sign" in manager.press("Propose", **told)
+    manager.press("Sign", pin=PIN)
+    engineer.go(here)
+    engineer.press("Sign", pin=PIN)
+    case.sign("welding_coordinator")
+    assert case.state == "decided"
+
+    welder.go(here)
+    welder.press("Start rework")
+    welder.press("Confirm step 1")
+    assert "Open: 2. Press 0.4 mm over." in welder.press("Correction done", note="Pressed.")
+    welder.press("Confirm step 2")
+    welder.press("Correction done", note="Pressed 0.4 mm over, once.")
+    assert case.state == "to_be_verified"
+
+    manager.go(here)
+    closing = {"corrective_action": "Second clamp.", "action_number": "CA-7", "pin": PIN}
+    assert "not inspected in round 2 yet" in manager.press("Close the report", **closing)
+    case.inspect_again("62.02")
+    second.go(here)
+    assert "closed" in second.press("Close the report", **closing)
+    assert not open_holds(shop.item_id)
+
+    finish(shop, "head_angle")
+    paper = html_of(certified(release_unit(shop)))
+    assert case.number in paper
+    assert "rework, procedure CS-3, 1 inspected again" in paper
+
+
+def test_repairs_under_a_concession_that_the_certificate_lists(
+    browser: Browser, shop: Workshop, live_server: Any
+) -> None:
+    case = Case.out_of_band(shop).contain()
+    manager, engineer, welder = people(browser, shop, live_server.url, "quality_manager", "engineer", "welder")
+    here = f"/nonconformances/{case.number}/"
+    manager.go(here)
+    told = {"disposition": "repair", "instruction": "Shim the lower cup.", "cause": "method"}
+    manager.press("Propose", **told, concession_upper="62,30", ends_on="2099-12-31")
+    manager.press("Sign", pin=PIN)
+    engineer.go(here)
+    engineer.press("Sign", pin=PIN)
+    case.sign("welding_coordinator")
+    welder.go(here)
+    welder.press("Start repair")
+    welder.press("Confirm step 1")
+    welder.press("Correction done", note="Shimmed.")
+    case.inspect_again("62.28")
+    manager.go(here)
+    assert "closed" in manager.press("Close the report", corrective_action="None: a single cup.", pin=PIN)
+    finish(shop, "head_angle")
+    paper = html_of(certified(release_unit(shop)))
+    assert "CN-2" in paper
+    assert "Shim the lower cup. Until 31 December 2099." in paper

@@ -1,0 +1,119 @@
+"""The ballooned drawing without a mouse: every checkpoint of a draft gets its balloon by keys alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from django.conf import settings as configured
+from django.utils import timezone
+
+from qcapp.plans.queries.marks import marks_of, sheets_of
+from qcapp.plans.services import drawings
+from tests.factories.plans import attribute, draft, plan_text
+
+if TYPE_CHECKING:
+    from playwright.sync_api import ConsoleMessage, Page
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+SVG = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 300"><path d="M9 9h300v200" stroke="black"/></svg>'
+
+
+@pytest.fixture
+def card(cast, settings, tmp_path: Path):
+    settings.QCAPP_DATA_DIR = tmp_path
+    at = timezone.now()
+    found = draft(cast, at, plan_text({}, attribute(102), attribute(103)))
+    drawings.add_sheets(
+        by=cast.quality_manager, revision_uuid=found.uuid, number="FR-1", document_revision="C", title="Side view",
+        content=SVG, name="f.svg", at=at,
+    )  # fmt: skip
+    return found
+
+
+@pytest.fixture
+def page(live_server, cast, client_of) -> Iterator[Page]:
+    """The quality manager's page; whatever the browser complains about fails the test."""
+    from playwright.sync_api import sync_playwright
+
+    cookie = client_of(cast.quality_manager).cookies[configured.SESSION_COOKIE_NAME].value
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
+        context = browser.new_context(viewport={"width": 1440, "height": 900}, base_url=live_server.url)
+        context.add_cookies([{"name": configured.SESSION_COOKIE_NAME, "value": cookie, "url": live_server.url}])
+        page = context.new_page()
+        page.set_default_timeout(20_000)
+        complaints: list[str] = []
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda message: complaints.append(message.text) if _wrong(message) else None)
+        yield page
+        browser.close()
+    assert complaints == []
+
+
+def _wrong(message: ConsoleMessage) -> bool:
+    """A refusal is an answer like any other; everything else that the browser calls an error is one."""
+    return message.type == "error" and "status of 409" not in message.text
+
+
+def told(page: Page, text: str) -> None:
+    page.locator("#told", has_text=text).wait_for()
+
+
+def kept(page: Page, key: str) -> None:
+    """The server has answered: what the list knows of the balloon is what the server said."""
+    page.locator(f'#spots [data-key="{key}"][data-seen*=" "]').wait_for(state="attached")
+
+
+def test_sets_moves_and_takes_away_balloons_by_keys_alone(page: Page, card) -> None:
+    page.goto(f"/plans/{card.uuid}/drawing/")
+    page.locator("#chosen", has_text="101 Head angle: no balloon yet").wait_for()
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "view":
+            break
+    assert page.evaluate("document.activeElement.id") == "view"
+    with page.expect_response("**/balloon/"):
+        page.keyboard.press("Enter")  # in the middle of the sheet
+    told(page, "101 is set")
+    page.locator("#chosen", has_text="102").wait_for()
+    with page.expect_response("**/balloon/"):
+        page.keyboard.press("Shift+ArrowRight")
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("Enter")
+    told(page, "102 is set")
+    with page.expect_response("**/balloon/"):
+        page.keyboard.press("Shift+ArrowLeft")
+        page.keyboard.press("Enter")
+    told(page, "103 is set")
+    page.locator("#missing", has_text="Every checkpoint has its balloon").wait_for()
+    for key in ("head_angle", "checkpoint_102", "checkpoint_103"):
+        kept(page, key)
+    page.keyboard.press("PageUp")
+    with page.expect_response("**/balloon/"):
+        page.keyboard.press("Delete")
+    told(page, "102 has no balloon now")
+    page.reload()
+    page.locator("#missing", has_text="1 of 3 checkpoints without a balloon").wait_for()
+    found = marks_of(card.id).balloons
+    assert set(found) == {"head_angle", "checkpoint_103"}
+    assert (found["head_angle"].across, found["head_angle"].down) == (50_000, 50_000)
+    assert found["checkpoint_103"].down > 50_000
+
+
+def test_tells_the_second_of_two_and_shows_where_the_balloon_is_now(page: Page, card, cast) -> None:
+    page.goto(f"/plans/{card.uuid}/drawing/?checkpoint=101")
+    page.locator("#chosen", has_text="101").wait_for()
+    (sheet,) = sheets_of(card.id)
+    drawings.place_balloon(
+        by=cast.engineer, revision_uuid=card.uuid, key="head_angle", sheet_uuid=sheet.uuid, across=1000, down=2000,
+        at=timezone.now(),
+    )  # fmt: skip
+    page.locator("#view").focus()
+    with page.expect_response("**/balloon/"):
+        page.keyboard.press("Enter")
+    page.locator("#refused", has_text="Somebody else moved this balloon").wait_for()
+    assert page.locator('.balloon[data-key="head_angle"]').get_attribute("data-x") == "20.0"
+    assert marks_of(card.id).balloons["head_angle"].across == 1000
