@@ -175,7 +175,6 @@ def frame(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Story:
     parallel = next(story for story in FRAMES if story.incidents and story.released)
     story = Story("FR-200", parallel.number, 30, order="S-1165", incidents=parallel.incidents, issues=2)
     monkeypatch.setattr(player, "FAMILIES", player.FAMILIES[:1])
-    monkeypatch.setattr(player, "use_tubes", lambda unit: None)  # the lots of tubes are another family's
     people = demonstration.make_people(now - timedelta(days=60))
     demonstration.make_gauges(people, now - timedelta(days=60), now)
     player.make_plans(people, now - timedelta(days=50))

@@ -20,6 +20,7 @@ from qcapp.lib.pdf import html_to_pdf
 from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
+from qcapp.production.queries.as_built import lots as all_lots
 from qcapp.production.services.components import install_component, use_material
 from qcapp.production.services.places import add_place, move_item
 
@@ -130,7 +131,7 @@ def _measure(cast: Cast, lot_id: int, wrong: set[int], at: datetime, now: dateti
 def use_tubes(player: UnitPlayer) -> None:
     """The lot that a frame is made of, recorded when it is opened."""
     story = player.story
-    if story.family != "FR-200":
+    if story.family != "FR-200" or not all_lots(1):  # a frame played by itself, without its goods
         return
     code = "TK-200-L0002" if story.number in FROM_WRONG else "TK-200-L0001" if story.number < 140 else "TK-200-L0003"
     use_material(
@@ -140,7 +141,8 @@ def use_tubes(player: UnitPlayer) -> None:
 
 def fit_components(player: UnitPlayer, link: str) -> None:
     """Axle carrier, fork and tanks of a frame that has a set of its own: trial-fitted first, delivered with it then."""
-    number = WITH_SET.get(player.story.number) if player.story.family == "FR-200" else None
+    has_set = player.story.family == "FR-200" and all_lots(1)
+    number = WITH_SET.get(player.story.number) if has_set else None
     for family in SET if number else ():
         install_component(
             by=player.cast.with_role(Role.ASSEMBLER), serial=player.story.serial,
