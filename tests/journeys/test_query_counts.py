@@ -40,6 +40,8 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/improvement/field/", "number", ("improvement.FieldAction", "number")),
     ("/improvement/costs/", "entry_id", ("improvement.CostEntry", "pk")),
     ("/messages/", "message_id", ("shop_messages.Message", "pk")),
+    ("/goods/", "code", ("production.Lot", "code")),
+    ("/goods/", "number", ("production.Heat", "number")),
     ("", "family", ("production.PartFamily", "code")),
 )
 CHOICES = {
@@ -47,6 +49,7 @@ CHOICES = {
     "which": ("individuals",),
     "name": ("bench",),
     "row": ("1",),
+    "form": ("roll",),
     "key": ("head_angle",),
 }
 OF_THE_TABLET = {"session", "units", "bench"}
