@@ -100,7 +100,8 @@ def _holders(hits: list[Hit]) -> list[Hit]:
 def _dressed(chosen: list[Found], *, names: bool) -> list[Found]:
     items = [found.unit.item_id for found in chosen]
     sent = dispatches(items) if names and items else {}
-    where = whereabouts(items) if items else {}
+    here = [found.unit.item_id for found in chosen if found.unit.state != "dispatched"]
+    where = whereabouts(here) if here else {}
     return [
         Found(
             one.unit,

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from qcapp.audit.queries import EntryRow, entries_about
 from qcapp.audit.verbs import Verb
@@ -77,7 +77,7 @@ class UnitHistory:
 
 
 def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
-    """The whole history of a unit, newest first; sixteen queries, and two for each level of its parts.
+    """The whole history of a unit, newest first; sixteen queries, and those of its parts.
 
     First answers that still need a second inspection stay hidden from who may give it, and so does what reports and
     decisions say about them. Raises NotFound `serial_unknown`.
@@ -105,12 +105,21 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
         welds=_welds(unit.item_id) if any(one.card.joint for one in inspection.checkpoints) else [],
         lines=sorted(happened, key=attrgetter("at"))[::-1],  # of one instant, what followed comes first
         watched=_watched(inspection),
-        tree=tree_of(unit),
-        marks=marks_of(unit.item_id),
-        where=whereabouts([unit.item_id]).get(unit.item_id),
-        dispatch=dispatches([unit.item_id]).get(unit.item_id),
-        events=events_of(unit.item_id),
+        **_as_built(unit, {entry.verb for entry in entries}),
     )
+
+
+def _as_built(unit: UnitCard, acts: set[str]) -> dict[str, Any]:
+    """Parts, marks, place, dispatch and service events, each asked for only when an act on the unit tells of it."""
+    item = unit.item_id
+    built = acts & {Verb.COMPONENT_INSTALLED, Verb.MATERIAL_USED}
+    return {
+        "tree": tree_of(unit) if built else Node("unit", unit.serial, unit.family_name, unit.state_label),
+        "marks": marks_of(item) if Verb.UNIT_MARKED in acts else [],
+        "where": whereabouts([item]).get(item) if Verb.UNIT_MOVED in acts else None,
+        "dispatch": dispatches([item]).get(item) if Verb.UNIT_DISPATCHED in acts else None,
+        "events": events_of(item) if Verb.SERVICE_RECORDED in acts else [],
+    }
 
 
 def _was_released(entries: Iterable[EntryRow]) -> bool:

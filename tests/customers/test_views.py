@@ -10,6 +10,7 @@ from qcapp.customers.services import dispatch
 from qcapp.history.lookup import look_up
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
+from qcapp.production.services.places import add_place, move_item
 from tests.cast import FIXED_NOW, PIN
 from tests.factories.production import UnitFactory
 
@@ -62,6 +63,14 @@ def test_finds_a_unit_by_order_customer_and_certificate_best_match_first(certifi
     (found,) = look_up("orchard", names=True) or [None]
     assert found is None or found.customer == "Orchard Rise Growers"
     assert look_up("orchard", names=False) == []
+
+
+def test_names_the_place_of_a_unit_only_while_it_is_here(certified):
+    add_place(by=certified.cast.dispatch, code="YARD-2", name="yard", at=AT)
+    move_item(by=certified.cast.dispatch, code=SERIAL, place_code="YARD-2", at=AT)
+    assert [one.place for one in look_up(SERIAL, names=False)] == ["yard"]
+    sent(certified)
+    assert [one.place for one in look_up(SERIAL, names=False)] == [""]
 
 
 @pytest.mark.parametrize("text", ["%", "_", "\0", "-", "9" * 10_000, "'; DROP TABLE", "\\"])

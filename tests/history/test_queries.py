@@ -188,12 +188,12 @@ def test_reads_a_frame_of_164_checkpoints_in_few_queries(
     viewer = Person.objects.get(badge=demonstration.BADGES_BY_ROLE[Role.CUSTOMER_SERVICE][0])
     at = timezone.now()
     unit_history(frame.serial, viewer=viewer, at=at)
-    with django_assert_max_num_queries(23):
+    with django_assert_max_num_queries(16):
         found = unit_history(frame.serial, viewer=viewer, at=at)
     assert len(found.inspection.checkpoints) == 164
     assert (len(found.reports), len(found.certificates)) == (1, 2)
     client = client_of(viewer)
     client.get(f"/units/{frame.serial}/")
     for address in ("", "release/"):
-        with django_assert_max_num_queries(26):
+        with django_assert_max_num_queries(20):
             assert client.get(f"/units/{frame.serial}/{address}").status_code == 200

@@ -32,9 +32,9 @@ def test_shows_a_unit_with_everything_about_it(
 ) -> None:
     Case.out_of_band(workshop)
     client = client_of(workshop.cast.customer_service)
-    with django_assert_max_num_queries(36):  # the first reading of a plan, kept afterwards
+    with django_assert_max_num_queries(30):  # the first reading of a plan, kept afterwards
         client.get("/units/FR-200-0147/")
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(20):
         page = client.get("/units/FR-200-0147/").text
     for text in (
         "FR-200-0147",

@@ -57,11 +57,11 @@ CHOICES = {
     "which": ("individuals",),
     "name": ("bench",),
     "row": ("1",),
+    "form": ("roll",),
     "key": ("head_angle",),
     "stage": ("5",),
     "code": ("de",),
     "month": ("2026-01",),
-    "form": ("sheet",),
 }
 OF_THE_TABLET = {"session", "units", "bench"}
 SEARCHES = (
