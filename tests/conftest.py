@@ -61,8 +61,8 @@ def empty_as_superuser(connection: BaseDatabaseWrapper) -> None:
 
 
 def pytest_sessionstart() -> None:
-    """The words of the floor pages, compiled as .ci/setup does it, where they are newer than what is compiled."""
-    for po in (REPOSITORY / "qcapp" / "locale").glob("*/LC_MESSAGES/*.po"):
+    """The words of pages and papers, compiled as .ci/setup does it, where they are newer than what is compiled."""
+    for po in (REPOSITORY / "qcapp").rglob("locale/*/LC_MESSAGES/*.po"):
         mo = po.with_suffix(".mo")
         if not mo.exists() or mo.stat().st_mtime < po.stat().st_mtime:
             subprocess.run(["msgfmt", "--check-format", "-o", str(mo), str(po)], check=True, timeout=30)

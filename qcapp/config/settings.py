@@ -13,6 +13,9 @@ from csp.constants import NONE, SELF
 
 from .environment import Environment
 
+# Sheets are read by the parser that refuses entities, also where the faster one is installed.
+os.environ["OPENPYXL_LXML"] = "False"
+
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 env = Environment(os.environ)
 

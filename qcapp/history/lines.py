@@ -123,12 +123,28 @@ def _served(told: Payload, names: Mapping[str, str]) -> str:
     return f"{str(told.get('kind', 'event')).replace('_', ' ').capitalize()}: {told.get('text', '')}"
 
 
+def _adopted(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Adopted plan revision {told.get('to', '?')}: {told.get('reason', '')}"
+
+
+def _kept(told: Payload, names: Mapping[str, str]) -> str:
+    return f"Stays with its plan, although revision {told.get('to', '?')} is there: {told.get('reason', '')}"
+
+
+def _applies(told: Payload, names: Mapping[str, str]) -> str:
+    verb = "applies again" if told.get("applies") else "does not apply"
+    return f"Checkpoint {told.get('checkpoint', '?')} {verb}: {told.get('reason', '')}"
+
+
 SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
     Verb.UNIT_OPENED: _opened,
     Verb.RESULTS_RECORDED: _recorded,
     Verb.RESULTS_IMPORTED: _recorded,
     Verb.STAGE_SIGNED: _signed,
     Verb.RESULT_DECIDED: _decided,
+    Verb.UNIT_PLAN_ADOPTED: _adopted,
+    Verb.UNIT_PLAN_KEPT: _kept,
+    Verb.UNIT_CHECKPOINT_APPLICABILITY: _applies,
     Verb.UNIT_HELD: _held,
     Verb.UNIT_HOLD_LIFTED: _lifted,
     Verb.UNIT_WELDED: _welded,

@@ -13,11 +13,10 @@ from qcapp.customers.queries import dispatches, items_of_orders
 from qcapp.production.queries import (
     UnitCard,
     find_units,
-    units_by_order_fragment,
     units_of_items,
-    units_of_orders,
 )
 from qcapp.production.queries.as_built import items_above
+from qcapp.production.queries.orders import units_by_order_fragment, units_of_orders
 from qcapp.production.queries.places import items_marked, whereabouts
 
 WORDS = ("serial", "mark", "certificate", "order", "component")

@@ -3,6 +3,7 @@
 import { ask, el } from "./dom.js";
 import { contact, soon } from "./outbox.js";
 import * as store from "./store.js";
+import { t } from "./words.js";
 
 const row = (name, text) => el("p", {}, `${name}: `, el("strong", {}, text));
 
@@ -33,13 +34,13 @@ export async function showWhere(when, person) {
   const waiting = await store.waiting();
   const gauges = Object.values((await store.getMeta("gauges")) ?? {}).join(", ");
   const lasting = await navigator.storage?.persisted?.().catch(() => false);
-  await ask("What is where", (close) => el("div", { class: "picks", id: "where-all" },
-    row("On this tablet, not sent", waiting.length ? `${waiting.length}, the oldest since ${when(waiting[0].since)}` : "nothing"), byOwner(waiting),
-    row("Last contact with the server", contact.last ? when(contact.last) : "none yet"),
-    row("Works here", person ?? "nobody"), gauges ? row("Gauge in hand", gauges) : null,
-    row("Storage", lasting ? "the browser promises to keep it" : "the browser does not promise to keep it: start from the home screen"),
-    waiting.length ? el("p", {}, "When nothing can be sent for long, save the entries to a file and give it to the quality manager. They stay here too; each counts once.") : null,
-    el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"),
-      waiting.length ? el("button", { type: "button", class: "big", id: "save-file", onclick: saveFile }, "Save to a file") : null,
-      el("button", { type: "button", class: "big go", "data-first": true, onclick: () => { close(null); soon(0); } }, "Send now"))));
+  await ask(t("What is where"), (close) => el("div", { class: "picks", id: "where-all" },
+    row(t("On this tablet, not sent"), waiting.length ? t("{0}, the oldest since {1}", waiting.length, when(waiting[0].since)) : t("nothing")), byOwner(waiting),
+    row(t("Last contact with the server"), contact.last ? when(contact.last) : t("none yet")),
+    row(t("Works here"), person ?? t("nobody")), gauges ? row(t("Gauge in hand"), gauges) : null,
+    row(t("Storage"), lasting ? t("the browser promises to keep it") : t("the browser does not promise to keep it: start from the home screen")),
+    waiting.length ? el("p", {}, t("When nothing can be sent for long, save the entries to a file and give it to the quality manager. They stay here too; each counts once.")) : null,
+    el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")),
+      waiting.length ? el("button", { type: "button", class: "big", id: "save-file", onclick: saveFile }, t("Save to a file")) : null,
+      el("button", { type: "button", class: "big go", "data-first": true, onclick: () => { close(null); soon(0); } }, t("Send now")))));
 }

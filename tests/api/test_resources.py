@@ -35,6 +35,7 @@ def addresses() -> Iterator[tuple[str, str, Any]]:
         "number": "NCR-2026-0001",
         "issue": "1",
         "message_id": "1",
+        "article": nobody,
     }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)

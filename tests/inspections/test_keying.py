@@ -191,7 +191,7 @@ def fill(**changes):
 
 def test_keys_in_by_the_page_and_checks_by_the_other(cast, client_of, workshop, django_assert_max_num_queries) -> None:
     keyer, checker = client_of(cast.second_inspector), client_of(cast.quality_manager)
-    with django_assert_max_num_queries(21):
+    with django_assert_max_num_queries(22):
         page = keyer.get(f"/units/{SERIAL}/paper/1/").content.decode()
     assert "Head angle" in page
     assert "Left minus right" not in page

@@ -222,7 +222,7 @@ def test_refuses_a_report_by_hand_that_cannot_be_read(workshop: Workshop) -> Non
 
 
 def test_refuses_a_report_by_hand_of_somebody_who_may_not(workshop: Workshop, cast: Cast) -> None:
-    by = cast.customer_service
+    by = cast.keeper
     with refused("not_permitted", *ROOMS) as caught:
         Case.by_hand(workshop, by=by)
     assert "inspector" in caught.value.message

@@ -72,7 +72,7 @@ def test_offers_a_signature_only_in_roles_that_the_person_holds(case: Case, clie
 
 
 def test_says_who_has_the_next_step(case: Case, client_of: Browser) -> None:
-    client = client_of(case.cast.customer_service)
+    client = client_of(case.cast.keeper)
     assert "Another role has the next step" in client.get(f"/nonconformances/{case.number}/").text
     case.correct_the_entry().withdraw()
     assert "Nothing more is to be done." in client.get(f"/nonconformances/{case.number}/").text

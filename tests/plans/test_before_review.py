@@ -63,7 +63,13 @@ def test_finds_what_is_to_be_looked_at(row, code):
     [
         SECOND,
         SECOND | {"title": "Plate, flatness", "limits": "flatness 0.4", "nominal": None, "unit_of_measure": "mm"},
-        SECOND | {"title": "Weld W1, throat", "unit_of_measure": "mm", "joint": "W1"},
+        SECOND
+        | {
+            "title": "Weld W1, throat",
+            "unit_of_measure": "mm",
+            "joint": "W1",
+            "instruction": "The welder's qualification covers it.",
+        },
         SECOND | {"title": "Air test", "unit_of_measure": "kPa", "caution": "Stand aside."},
         attribute(101, title="Weld cleaned", criticality="minor"),
     ],
@@ -116,7 +122,8 @@ def test_never_rounds_a_ratio_up_to_what_is_asked(ratio, text):
 
 def test_every_check_has_a_test_here():
     tested = {"critical_without_second", "measured_without_gauge", "ratio_too_small", "resolution_too_coarse",
-              "natural_boundary_as_limit", "weld_without_joint", "pressure_without_caution"}  # fmt: skip
+              "natural_boundary_as_limit", "weld_without_joint", "pressure_without_caution",
+              "weld_without_qualification", "no_unit_reaches"}  # fmt: skip
     assert {check.__name__ for check in before_review.CHECKS} == tested
 
 

@@ -57,7 +57,7 @@ def test_lists_each_family_with_its_revisions(cast, proof_of, fixed_now, manager
     released(cast, proof_of, fixed_now, PLAIN)
     draft(cast, fixed_now, PLAIN, letter="B")
     FamilyFactory(code="FK-30", name="girder fork")
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(21):
         page = text_of(manager.get("/plans/"))
     assert "revision A" in page
     assert "revision B" in page
@@ -128,7 +128,7 @@ def test_proposes_the_next_letter_of_the_family_asked_for(cast, fixed_now, manag
 
 def test_shows_one_stage_as_a_table(cast, fixed_now, inspector, django_assert_max_num_queries):
     card = draft(cast, fixed_now)
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(21):
         page = text_of(inspector.get(f"/plans/{card.uuid}/?stage=5"))
     assert page.count("<tbody>") >= 1
     for text in ("Pivot bore", "H7", "30.000", "30.021", "bore gauge, air gauge", "1 in 5", "conforms"):

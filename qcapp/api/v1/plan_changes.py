@@ -96,7 +96,9 @@ class UnitsUnderOtherView(ActView):
 class UnitUnderOtherView(ActView):
     act = {"GET": Act.LOOK_AT_PLAN}
 
-    @extend_schema(responses={200: PlanPreview, 404: Refusal, 409: Refusal, 422: Refusal})
+    @extend_schema(
+        operation_id="PlanUnitPreview", responses={200: PlanPreview, 404: Refusal, 409: Refusal, 422: Refusal}
+    )
     def get(self, request: Request, uuid: UUID, serial: str) -> Response:
         """What adopting the revision would do to one unit."""
         found = preview_of(unit_by_serial(serial), revision_card(uuid))
@@ -199,7 +201,7 @@ def _sample(sample: Any) -> dict[str, int] | None:
 class ArticleBody(serializers.Serializer[Any]):
     serial = serializers.CharField(max_length=40)
     stage = serializers.IntegerField(min_value=1)
-    cause = serializers.ChoiceField(choices=["revision", "fixture", "machine", "supplier"])
+    cause = serializers.CharField(max_length=10, help_text="revision, fixture, machine or supplier")
     about = serializers.CharField(max_length=160)
 
 
@@ -241,7 +243,11 @@ class ArticlesView(ActView):
 class ArticleView(ActView):
     act = {"POST": Act.MARK_FIRST_ARTICLE}
 
-    @extend_schema(request=ArticleDecision, responses={201: Articles, 403: Refusal, 404: Refusal, 409: Refusal})
+    @extend_schema(
+        operation_id="FirstArticleDecide",
+        request=ArticleDecision,
+        responses={201: Articles, 403: Refusal, 404: Refusal, 409: Refusal},
+    )
     def post(self, request: Request, family: str, article: UUID) -> Response:
         """Accept a first article or not, signed."""
         given = self.read(ArticleDecision)

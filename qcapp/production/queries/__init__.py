@@ -392,16 +392,3 @@ def items_opened_between(family_id: int, after_item: int, until_item: int) -> li
 def units_in_build(limit: int = 20) -> list[UnitCard]:
     """The units that are being built, the one opened last first: the floor's list."""
     return unit_cards(_units().filter(state=UnitState.IN_BUILD).order_by("-opened_at", "-id")[:limit])
-
-
-def units_of_orders(numbers: Iterable[str], limit: int = 40) -> list[UnitCard]:
-    """The units that name one of these orders, the newest first."""
-    return unit_cards(Unit.objects.filter(order_number__in=list(numbers)).order_by("-opened_at", "-id")[:limit])
-
-
-def units_by_order_fragment(fragment: str, limit: int = 40) -> list[UnitCard]:
-    """Units whose order number holds the text, its case aside, the newest first."""
-    wanted = fragment.strip().replace("\0", "")
-    if not 0 < len(wanted) <= LONGEST_FRAGMENT:
-        return []
-    return unit_cards(Unit.objects.filter(order_number__icontains=wanted).order_by("-opened_at", "-id")[:limit])
