@@ -18,7 +18,7 @@ from tests.cast import FIXED_NOW, Cast
 from tests.factories.tablets import Pair, enrolled, put_on
 
 pytestmark = pytest.mark.django_db(transaction=True)
-FILLED = {"uuid": "00000000-0000-7000-8000-000000000000"}
+FILLED = dict.fromkeys(("uuid", "sheet", "article"), "00000000-0000-7000-8000-000000000000")
 
 
 def on_tablet(token: str, person: Any = None) -> Client:

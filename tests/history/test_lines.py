@@ -74,6 +74,17 @@ TOLD: list[tuple[Verb, dict[str, Any], str]] = [
         {"lot": "TK-200-L0007", "quantity": 14, "use": "main tubes"},
         "Used 14 of lot TK-200-L0007 for main tubes",
     ),
+    (Verb.UNIT_PLAN_ADOPTED, {"to": "E", "reason": "tube changed"}, "Adopted plan revision E: tube changed"),
+    (
+        Verb.UNIT_PLAN_KEPT,
+        {"to": "E", "reason": "welded already"},
+        "Stays with its plan, although revision E is there: welded already",
+    ),
+    (
+        Verb.UNIT_CHECKPOINT_APPLICABILITY,
+        {"checkpoint": 301, "applies": False, "reason": "no left bracket"},
+        "Checkpoint 301 does not apply: no left bracket",
+    ),
     (Verb.SERVICE_RECORDED, {"kind": "complaint", "text": "pulls left"}, "Complaint: pulls left"),
 ]
 

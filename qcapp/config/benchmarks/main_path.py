@@ -265,7 +265,7 @@ def _issue(by: Person, serial: str, turn: int) -> CertificateCard:
 def _job(card: CertificateCard) -> dict[str, Any]:
     return {
         "html": html_of(card), "identifier": card.uuid.hex, "variant": "pdf/a-3a",
-        "attached": [[base64.b64encode(one.data).decode(), one.name] for one in attachments(content_of(card.id))],
+        "attached": [[one.name, base64.b64encode(one.data).decode()] for one in attachments(content_of(card.id))],
         "folders": [str(settings.STATIC_ROOT), *map(str, settings.STATICFILES_DIRS)],
     }  # fmt: skip
 

@@ -34,10 +34,10 @@ CHANGES = (("mount_distance", "limits", "≤ 120.3"), ("particles", "limits", "m
 WHY = "Lugs were too far apart for the new pump bracket; filter limit of the pump maker."
 
 
-def play_revision(cast: Cast, today: datetime, now: datetime) -> None:
+def play_revision(cast: Cast, now: datetime) -> None:
     """Three tanks in build on revision A, then revision B with two limits changed, and what was decided for each."""
     for story in TANKS:
-        UnitPlayer(story, cast, today, now).play()
+        UnitPlayer(story, cast, now, now).play()
     at = now - timedelta(hours=3)
     card = _release_b(cast, at)
     quality, engineer = cast.with_role(Role.QUALITY_MANAGER), cast.with_role(Role.ENGINEER)
