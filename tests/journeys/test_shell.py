@@ -118,7 +118,9 @@ def identity(folder: Path) -> tuple[str, int, list[str]]:
     """Which life of the chain it is, how many acts it holds, and the units."""
     with sqlite3.connect(f"file:{folder / 'qcapp.sqlite3'}?mode=ro", uri=True) as database:
         epoch, number = database.execute("SELECT epoch, number FROM audit_chainhead").fetchone()
-        units = database.execute("SELECT serial FROM production_unit WHERE serial NOT LIKE 'TK-200%' ORDER BY serial").fetchall()
+        units = database.execute(
+            "SELECT serial FROM production_unit WHERE serial NOT LIKE 'TK-200%' ORDER BY serial"
+        ).fetchall()
     database.close()
     return epoch, number, [serial for (serial,) in units]
 

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
-
-from django.conf import settings
+from datetime import date, datetime, timedelta
 
 from qcapp.core.errors import Invalid
-from qcapp.lib.site_days import site_day
+from qcapp.lib.site_days import day_begins, site_day
 from qcapp.production.queries import FamilyCard, family_by_code
 
 from ..watch import DRIFT, QUIET, Watched
@@ -60,7 +57,7 @@ def month_report(family_code: str, month: str, *, at: datetime) -> MonthReport:
     today = site_day(at)
     if first > today:
         raise Invalid("month_unknown", "That month has not begun. Choose this month or one before it.")
-    end = _begins((first + timedelta(days=32)).replace(day=1))
+    end = day_begins((first + timedelta(days=32)).replace(day=1))
     until = min(end, at)
     weeks = (site_day(until - timedelta(seconds=1)) - first).days // 7 + 1
     return MonthReport(
@@ -76,7 +73,3 @@ def _first_day(month: str) -> date:
     if found is None or not (1 <= int(found[2]) <= 12 and 2000 <= int(found[1]) <= 2200):
         raise Invalid("month_unknown", "Write a month as year and month, such as 2026-11.")
     return date(int(found[1]), int(found[2]), 1)
-
-
-def _begins(day: date) -> datetime:
-    return datetime.combine(day, time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)

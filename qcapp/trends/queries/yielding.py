@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
-
-from django.conf import settings
+from datetime import datetime, timedelta
 
 from qcapp.core.errors import Invalid
 from qcapp.inspections.queries.passes import stage_passes
-from qcapp.lib.site_days import site_day
+from qcapp.lib.site_days import day_begins, site_day
 from qcapp.production.queries import FamilyCard, family_by_code
 
 from ..yielding import FamilyYield, family_yield, week_name
@@ -36,12 +33,7 @@ def yield_page(family_code: str, *, at: datetime, weeks: int = USUAL_WEEKS) -> Y
     today = site_day(at)
     first = today - timedelta(days=today.weekday() + 7 * (weeks - 1))
     names = [week_name(first + timedelta(days=7 * number)) for number in range(weeks)]
-    passes = stage_passes(family.id, _begins(first), _begins(today + timedelta(days=1)))
+    passes = stage_passes(family.id, day_begins(first), day_begins(today + timedelta(days=1)))
     found = family_yield(passes, names)
     said = "" if found else f"No stage of {family.code} was signed in the last {weeks} weeks."
     return YieldPage(family, weeks, found, said)
-
-
-def _begins(day: date) -> datetime:
-    """The instant at which the site's day begins."""
-    return datetime.combine(day, time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)
