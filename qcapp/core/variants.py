@@ -31,7 +31,8 @@ def read_condition(text: str) -> str:
     options = read_options(text)
     names = [option.removeprefix(NOT).strip() for option in options]
     for name in names:
-        if not _OPTION.fullmatch(name):
+        # A "not" with nothing behind it would read as an option of that name.
+        if not _OPTION.fullmatch(name) or name == NOT.strip():
             message = f"“{name}” is no order option; write options such as left; not trailer."
             raise Invalid("condition_not_understood", message)
     twice = next((name for name in names if names.count(name) > 1), None)

@@ -57,8 +57,8 @@ export const alignBy = (work) => { align = work; };
 /** A fresh token, whoever is signed in. */
 export const token = async () => (await asked()).csrf_token;
 
-// With the question goes what the office has to know: how much waits here, and since when.
-async function asked() {
+/** The session as it is, whoever works here. With the question goes what the office has to know: how much waits here, and since when. */
+export async function asked() {
   const rows = await store.waiting();
   const said = new URLSearchParams({ unsent: rows.length, since: rows.length ? new Date(rows[0].since).toISOString() : "", version: await version() });
   const response = await call(`/api/v1/session?${said}`);

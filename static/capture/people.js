@@ -96,17 +96,32 @@ store.proveBy(async (operation) => {
   return { key: here.unlocked.key, signature: await signed(here.unlocked.entry, "qcapp entry 1", canonical(operation)) };
 });
 
-/** The session that belongs to whoever works here: the server opens it by the unlocked key. */
-outbox.alignBy(async (session) => {
-  if (here.tablet && here.unlocked && session.person?.badge !== here.unlocked.badge && !session.tablet?.revoked) {
+/** The session that belongs to whoever works here: the server opens it by the unlocked key. One switch at a time: a
+ *  second one that ran beside it would hold the token of the session that the first has just ended. */
+let switching = Promise.resolve();
+outbox.alignBy((session) => {
+  const mine = switching.then(() => aligned(session));
+  switching = mine.catch(() => {});
+  return mine;
+});
+
+async function aligned(session) {
+  for (let turn = 0; turn < 3 && belongsToAnother(session); turn += 1) {
     const { nonce } = await outbox.get("/api/v1/tablet");
     const { badge, key, entry } = here.unlocked;
     const { ok, status, body } = await outbox.post("/api/v1/tablet/switch", { key, nonce, signature: await signed(entry, "qcapp switch 1", nonce) }, session.csrf_token);
     if (ok) { await store.holder(true); return body; }
-    if (status === 403) { await keepPerson({ ...here.people.find((one) => one.badge === badge), failures: TRIES }); await lock(); }
+    if (status !== 403) return session;
+    // A stale token says nothing about the key: look again who is signed in, and with which token.
+    if (body.code === "csrf") { session = await outbox.asked(); continue; }
+    await keepPerson({ ...here.people.find((one) => one.badge === badge), failures: TRIES });
+    await lock();
+    return session;
   }
   return session;
-});
+}
+
+const belongsToAnother = (session) => here.tablet && here.unlocked && session.person?.badge !== here.unlocked.badge && !session.tablet?.revoked;
 
 // A person without a kept copy gets another's, with nothing of a second inspection in it.
 function blind(c) {

@@ -176,8 +176,9 @@ def unit_of_item(item_id: int) -> UnitCard:
 
 
 def units_of_items(item_ids: Iterable[int]) -> dict[int, UnitCard]:
-    """The units that these items are, by item; one query."""
-    return {card.item_id: card for card in unit_cards(Unit.objects.filter(item__in=list(item_ids)))}
+    """The units that these items are, by item, in the order in which they were opened; one query."""
+    units = Unit.objects.filter(item__in=list(item_ids)).order_by("pk")
+    return {card.item_id: card for card in unit_cards(units)}
 
 
 def item_by_uuid(uuid: UUID) -> ItemCard:
