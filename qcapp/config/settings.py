@@ -35,6 +35,9 @@ QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_D
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
 QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)
+QCAPP_SECOND_FACTOR = env.one_of(
+    "QCAPP_SECOND_FACTOR", ("offered", "office") if DEBUG or QCAPP_DEMO else ("office", "offered"), 16
+)
 QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 

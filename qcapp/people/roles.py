@@ -30,6 +30,7 @@ class Role(StrEnum):
 
 R = Role
 FLOOR = frozenset({R.INSPECTOR, R.WELDER, R.ASSEMBLER, R.GOODS_IN})
+OFFICE = frozenset(Role) - FLOOR  # who works at a desk, and is asked for a second factor
 EVERYBODY = frozenset(Role)
 DEPUTIZABLE = frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.KEEPER})
 
