@@ -38,6 +38,7 @@ QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "repo
 QCAPP_SECOND_FACTOR = env.one_of(
     "QCAPP_SECOND_FACTOR", ("offered", "office") if DEBUG or QCAPP_DEMO else ("office", "offered"), 16
 )
+QCAPP_METRICS_TOKEN = env.text("QCAPP_METRICS_TOKEN")  # what a program sends to read /health/metrics/
 QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 
@@ -97,6 +98,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "qcapp.lib.middleware.RequestIdMiddleware",
+    "qcapp.lib.measuring.MeasuringMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
