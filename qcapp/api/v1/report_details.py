@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import binascii
 from dataclasses import asdict
 from typing import Any
 from uuid import UUID
@@ -130,7 +129,7 @@ class Picture(serializers.Serializer[Any]):
 def _add_picture(view: ActView, number: str, given: dict[str, Any]) -> None:
     try:
         content = base64.b64decode(given.pop("content"), validate=True)
-    except binascii.Error:
+    except ValueError:  # also of letters outside of ASCII
         raise Invalid("content_unreadable", "The content is not Base64; send the file's bytes in Base64.") from None
     mark = given.pop("mark")
     place = None if mark is None else (parse_value(mark[0]), parse_value(mark[1]))
