@@ -289,6 +289,7 @@ LOGGING: dict[str, Any] = {
             "filters": ["request_id"],
         },
     },
+    },
     "root": {"handlers": ["stderr"], "level": "INFO"},
     "loggers": {
         "django": {"handlers": [], "level": "INFO", "propagate": True},
