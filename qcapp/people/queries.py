@@ -17,6 +17,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from qcapp.core.errors import NotFound, Refused
+from qcapp.lib.statements import Prepared
 
 from .models import AsideEntry, Deputy, Person, RoleAssignment, Signature, Tablet, TabletKey
 from .roles import ACTS, DEPUTIZABLE, Act, Role
@@ -170,6 +171,22 @@ def people_with_role(role: Role, at: datetime) -> list[Person]:
     own = Person.objects.filter(pk__in=_held(day).filter(role=role).values("person")).order_by("name")
     deputies = Person.objects.filter(pk__in=_standing_in(day).filter(role=role).values("deputy")).order_by("name")
     return list({p.pk: p for p in (*own, *deputies) if is_here(p, at)}.values())
+
+
+def keys_with_role(role: Role, at: datetime) -> list[int]:
+    """The keys of the same people, in one query that is composed once: for what is asked with every result."""
+    return [key for (key,) in _KEYS_WITH_ROLE(role=str(role.value), day=site_day(at))]
+
+
+def _here_with_role(role: str, day: date) -> QuerySet[Person, Any]:
+    """Who holds the role on a day, alone or as a deputy, and works here then (`is_here`)."""
+    here = Q(left_on=None) | Q(left_on__gte=day), Q(is_active=True, joined_on__lte=day)
+    own, deputies = _held(day).filter(role=role), _standing_in(day).filter(role=role)
+    holds = Q(pk__in=own.values("person")) | Q(pk__in=deputies.values("deputy"))
+    return Person.objects.filter(*here, holds).order_by("pk").values_list("pk")
+
+
+_KEYS_WITH_ROLE = Prepared(_here_with_role, role="any role", day=date(1970, 1, 1))
 
 
 def own_holders(role: Role, at: datetime) -> list[Person]:

@@ -12,7 +12,6 @@ from django.db import transaction
 
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
-from qcapp.core.sealing import canonical
 from qcapp.evidence.services.keeping import keep_picture
 from qcapp.inspections.queries import adopted
 from qcapp.lib.plain_text import plain_text, shown
@@ -25,7 +24,7 @@ from ..models import DispositionProposal, Report, ReportItem, ReportPicture
 from ..queries import ENDED_VALUES
 from ..queries.details import item_ids_of
 from ..states import ENDED, ReportState
-from .raising import LONGEST_TITLE, around, open_report
+from .raising import LONGEST_TITLE, About, around, open_report
 from .steps import enter, locked, remark
 
 if TYPE_CHECKING:
@@ -69,7 +68,8 @@ def raise_by_hand(
     joint = plain_text("The joint", joint, longest=12, needed=False) or (card.joint if card else "")
     facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
     facts |= ({"joint": joint} if joint else {}) | around(unit.item_id, joint, at)
-    report = _raised(by, at, unit.item_id, card, told | {"facts": canonical(facts)}, cause)
+    about = About(unit.item_id, unit.family_id, *((card.id, card.characteristic_id) if card else ()))
+    report = _raised(by, at, about, told | {"facts": facts}, cause)
     from_stage = card.stage_number if card else None
     _hold(by, report, unit.item_id, from_stage, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title)
@@ -104,7 +104,7 @@ def raise_on_item(
     lock_item(item.id)
     facts = {"lot": plain_text("The lot", named, longest=60, needed=False) or _lot_words(item), "quantity": quantity}
     facts |= {"person": by.name, "badge": by.badge}
-    report = _raised(by, at, item.id, None, told | {"facts": canonical(facts)}, cause)
+    report = _raised(by, at, About(item.id, item.family_id), told | {"facts": facts}, cause)
     _hold(by, report, item.id, None, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, quantity=quantity)
     return report.number
@@ -133,7 +133,8 @@ def raise_grouped(
     units = _locked_units(serials)
     facts: dict[str, Any] = {"serial": units[0].serial, "person": by.name, "badge": by.badge, "units": len(units)}
     facts |= {"source": plain_text("What brought it about", source, longest=80)} if source.strip() else {}
-    report = _raised(by, at, units[0].item_id, None, told | {"facts": canonical(facts)}, cause)
+    facts |= around(units[0].item_id, "", at)
+    report = _raised(by, at, About(units[0].item_id, units[0].family_id), told | {"facts": facts}, cause)
     _add(by, report, units[1:], at)
     _hold(by, report, units[0].item_id, None, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, serials=[unit.serial for unit in units])
@@ -208,16 +209,10 @@ def _severity(severity: str, card: CheckpointCard | None) -> str:
     return severity
 
 
-def _raised(
-    by: Person, at: datetime, item_id: int, card: CheckpointCard | None, told: dict[str, Any], cause: str
-) -> Report:
+def _raised(by: Person, at: datetime, about: About, told: dict[str, Any], cause: str) -> Report:
     if cause not in set(Report.Cause.values):
         raise Invalid("cause_unknown", "Choose one of the listed causes, or 'not known yet'.")
-    report = open_report(item_id=item_id, checkpoint_id=card.id if card else None, raised_by=by, at=at, **told)
-    if cause != report.status.cause:
-        report.status.cause = cause
-        report.status.save(update_fields=["cause"])
-    return report
+    return open_report(about=about, raised_by=by, at=at, cause=cause, **told)
 
 
 def _hold(by: Person, report: Report, item_id: int, from_stage: int | None, at: datetime) -> None:
