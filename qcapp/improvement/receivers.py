@@ -16,5 +16,7 @@ def place_report(
     sender: object, *, report: Any, facts: dict[str, Any], family_id: int, characteristic_id: int | None, **kwargs: Any
 ) -> None:
     """Write the place of the report."""
-    told = {"facts": facts, "family_id": family_id, "characteristic_id": characteristic_id}
-    place(report_id=report.pk, raised_at=report.raised_at, **told)
+    place(
+        report_id=report.pk, raised_at=report.raised_at, facts=facts, family_id=family_id,
+        characteristic_id=characteristic_id,
+    )  # fmt: skip

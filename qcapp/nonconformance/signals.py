@@ -10,3 +10,10 @@ report_raised = Signal()
 Keyword arguments: `report: Report`, `facts: dict` as it was raised with, `family_id: int` and
 `characteristic_id: int | None` of what it is about.
 """
+
+approval_asked = Signal()
+"""Asked before a concession is proposed: whether the customer has to approve it.
+
+Keyword argument: `orders: set[str]`, the numbers of the orders concerned. A receiver that keeps orders answers True
+where one of them asks for the customer's approval.
+"""

@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw
 
 from qcapp.core.errors import NotFound
 from qcapp.nonconformance.queries import open_reports
-from qcapp.nonconformance.services import by_hand, deciding, permits, suspecting
+from qcapp.nonconformance.services import by_hand, deciding, permits, picturing, suspecting
 from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
@@ -82,7 +82,7 @@ def _dent(cast: Cast, at: datetime) -> None:
     )  # fmt: skip
     mark = (Decimal("0.56"), Decimal("0.48"))
     told = {"content": _picture(), "name": "down-tube.jpg", "caption": "Down tube, left side", "mark": mark}
-    by_hand.add_picture(by=by, number=number, at=at + timedelta(minutes=2), **told)  # type: ignore[arg-type]
+    picturing.add_picture(by=by, number=number, at=at + timedelta(minutes=2), **told)  # type: ignore[arg-type]
 
 
 def _picture() -> bytes:

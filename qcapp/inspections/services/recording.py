@@ -290,10 +290,9 @@ def _compute(stored: Sequence[Draft], sender: Sender) -> list[tuple[Draft, Draft
 def tell(
     judgements: list[Judged], *, at: datetime, by: Person, entries: list[audit.Act] | None = None
 ) -> dict[str, str]:
-    """Send `judged` and gather the numbers of the reports that answer it, by operation.
+    """Send `judged`; the numbers of the reports that answer it, by operation.
 
-    The receivers' audit entries are added to `entries` for the caller to write before its own; without a list they
-    are written here.
+    The audit entries go into `entries`, for the caller to write; without it they are written here.
     """
     if not judgements:
         return {}
@@ -376,7 +375,7 @@ def _sentence(draft: Draft) -> str:
 
 
 def _audit(stored: Sequence[Draft], sender: Sender, before: Sequence[audit.Act]) -> None:
-    """What came of the submission, then one entry for each of its units, with the digests of what was stored."""
+    """What came of it, then one entry for each unit of the submission, with the digests of what was stored."""
     by_unit: dict[str, list[Draft]] = {}
     for draft in stored:
         by_unit.setdefault(draft.bench.unit.serial, []).append(draft)
@@ -389,7 +388,7 @@ def _audit(stored: Sequence[Draft], sender: Sender, before: Sequence[audit.Act])
             payload={
                 "device": sender.device,
                 "sent_at": sender.sent_at.isoformat() if sender.sent_at else None,
-                "results": [_entry(draft) for draft in rows],
+                "results": [[str(draft.operation), draft.body_digest] for draft in rows],
                 "failing": sum(not passes(draft.outcome) for draft in rows),
             },
         )
@@ -397,7 +396,3 @@ def _audit(stored: Sequence[Draft], sender: Sender, before: Sequence[audit.Act])
     ]
     if own:
         audit.record_all([*before, *own])
-
-
-def _entry(draft: Draft) -> list[str]:
-    return [str(draft.operation), draft.body_digest]

@@ -9,10 +9,12 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, F, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
 
 from qcapp.core.errors import NotFound
 from qcapp.inspections.queries.secrets import Place, kept_secret
@@ -82,6 +84,7 @@ def report(number: str, *, viewer: Person | None = None, at: datetime | None = N
         turn=turn,
         destructions=tuple(details.destructions_of(row.pk)),
         return_note=details.return_note_of(row.pk),
+        mark=None if card.hidden else details.mark_of(row.pk),
     )
 
 
@@ -251,7 +254,7 @@ def _tells_secret(move: Move, row: Report, secret: Collection[Place]) -> bool:
 def proposal_of(report_id: int) -> ProposalCard | None:
     """The disposition proposed last: an older proposal no longer counts."""
     rows = DispositionProposal.objects.filter(report=report_id)
-    row = rows.select_related("by", "customer_approval", "permit").order_by("-id").first()
+    row = rows.select_related("by", "customer_approval", "permit", "under").order_by("-id").first()
     if row is None:
         return None
     lines = list(row.signatures.select_related("signature__person"))
@@ -278,7 +281,8 @@ def proposal_of(report_id: int) -> ProposalCard | None:
         customer_asked=row.customer_asked,
         customer_approval=getattr(getattr(row, "customer_approval", None), "reference", ""),
         ends_on=row.ends_on,
-        permit_number="" if row.permit is None else row.permit.number,
+        units_at_most=row.units_at_most,
+        permit_number=next((one.number for one in (row.permit, row.under) if one), ""),
         parts=details.parts_of(row.pk),
     )
 
@@ -300,6 +304,22 @@ def _concession_in_force(row: Report) -> ConcessionCard | None:
     return None if found is None or row.status.state == ReportState.WITHDRAWN else _concession(found, row)
 
 
+def concessions_for(family_id: int, characteristic_id: int) -> list[ConcessionCard]:
+    """The concessions in force on a checkpoint of a family that are for a number of units, with how many are used."""
+    rows = Concession.objects.filter(
+        units_at_most__isnull=False, item__family=family_id, checkpoint__characteristic=characteristic_id,
+        proposal=F("report__status__decided"),
+    ).exclude(report__status__state=ReportState.WITHDRAWN)  # fmt: skip
+    rows = rows.annotate(more=Coalesce(Sum("uses__units"), 0)).order_by("id")
+    rows = rows.select_related("report__checkpoint__characteristic")
+    return [
+        replace(
+            _concession(row, row.report), used=row.more + details.count_of(row.report), severity=row.report.severity
+        )
+        for row in rows
+    ]
+
+
 def _concession(row: Concession, about: Report) -> ConcessionCard:
     return ConcessionCard(
         number=row.number,
@@ -313,4 +333,5 @@ def _concession(row: Concession, about: Report) -> ConcessionCard:
         approved_at=row.approved_at,
         ends_on=row.ends_on,
         customer_approval=row.customer_approval,
+        units_at_most=row.units_at_most,
     )

@@ -199,7 +199,11 @@ def open_report(
 
     The caller has locked what it is about.
     """
-    columns = {"item_id": about.item_id, "checkpoint_id": about.checkpoint_id, "result_id": about.result_id}
+    columns: dict[str, Any] = {
+        "item_id": about.item_id,
+        "checkpoint_id": about.checkpoint_id,
+        "result_id": about.result_id,
+    }
     columns |= {"number": next_paper("NCR", at), "facts": canonical(facts), "raised_by_id": raised_by.pk}
     columns |= {"uuid": uuid7(), "raised_at": at, **told}
     report = Report(pk=add_row(Report, **columns), **columns)
