@@ -1,7 +1,7 @@
 """The suspect population of a report: every unit that shares with it what may have caused the fault.
 
 Each source is one function in SOURCES: it names the units it suspects and says since when and why. A source that has
-nothing to go by gives None. New sources (components of an as-built record, deliveries) take their place in the list.
+nothing to go by gives None.
 """
 
 from __future__ import annotations
@@ -20,7 +20,6 @@ from qcapp.core.errors import NotFound
 from qcapp.gauges.queries import CalibrationCard, calibrations_of, gauge_by_number
 from qcapp.inspections.queries import adopted
 from qcapp.inspections.queries.secrets import kept_secret
-from qcapp.inspections.queries.series import text_of
 from qcapp.inspections.queries.suspected import (
     FailingAnswer,
     Standing,
@@ -32,6 +31,7 @@ from qcapp.inspections.queries.suspected import (
     items_with_text,
     last_clearly_good,
     standing_of_items,
+    texts_on,
 )
 from qcapp.nonconformance.queries import ReportView, report
 from qcapp.production.queries import (
@@ -152,8 +152,12 @@ class Subject:
         """Results with a smaller key came before the failing answer."""
         return self.failing.result_id if self.failing else LAST_ITEM
 
+    @cached_property
+    def texts(self) -> dict[str, str]:
+        return texts_on(self.item_id) if self.cards else {}
+
     def text(self, key: str) -> str:
-        return text_of(self.item_id, key) if key in self.cards else ""
+        return self.texts.get(key, "") if key in self.cards else ""
 
 
 # -------------------------------------------------------------------------------------------------- the sources
@@ -166,8 +170,7 @@ def same_fixture(subject: Subject) -> Source | None:
         return None
     marks = items_with_text(subject.cards[FIXTURE_KEY].characteristic_id, name)
     verified = _last_passed(name, subject.when)
-    since = 0
-    said = "since the first record of it"
+    since, said = 0, "since the first record of it"
     if verified is not None:
         moment = _begins(verified)
         since = sum(mark.recorded_at < moment for mark in marks)

@@ -269,13 +269,9 @@ class MarkForm(forms.Form):
     def __init__(self, *args: Any, sheets: Choices = (), **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["sheet"].choices = sheets  # type: ignore[attr-defined]  # a choice field, see above
-
-    def clean(self) -> dict[str, Any]:
-        """Both numbers are needed."""
-        data = dict(super().clean() or {})
-        if not self.errors and (data.get("across") is None or data.get("down") is None):
-            raise forms.ValidationError("Click on the drawing, or say how far from the left and from the top it is.")
-        return data
+        for name in ("across", "down"):
+            self.fields[name].required = True
+            self.fields[name].error_messages["required"] = "Click on the drawing, or say how far it is."
 
     @property
     def place(self) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from qcapp.affected.suspects import population
 from qcapp.evidence.models import EvidenceFile
 from qcapp.nonconformance.services import by_hand, picturing
 from qcapp.nonconformance.services.picturing import mark_place
+from qcapp.people.models import Signature
 from qcapp.plans.models import DrawingSheet, PlanRevision
 from qcapp.plans.queries.marks import sheet_card
 from qcapp.production.models import Consumption, Heat, Lot
@@ -72,6 +73,26 @@ def test_refuses_a_report_on_what_the_lot_has_not(lot: Lot, cast: Cast, changes:
     told = FOUND | {"lot_code": lot.code, "description": ""} | changes
     with refused(code, *ROOMS):
         by_hand.raise_on_lot(by=cast.goods_in, at=LATER, **told)
+
+
+def test_names_the_split_wherever_it_is_signed(lot: Lot, workshop: Workshop, client_of: Browser) -> None:
+    cast = workshop.cast
+    told = FOUND | {"by": cast.goods_in, "lot_code": lot.code, "description": "", "quantity": 12}
+    case = Case(workshop, by_hand.raise_on_lot(at=FIXED_NOW, **told)).contain()
+    case.propose("", parts={"rework": 9, "return_to_supplier": 3}, reinspect=[])
+    page = client_of(cast.quality_manager).get(f"/nonconformances/{case.number}/").text
+    assert "Proposed: rework of 9, return to supplier of 3" in page
+    assert "I agree to rework of 9, return to supplier of 3" in page
+    case.sign()
+    signed = Signature.objects.order_by("-id")[0].meaning
+    assert signed.startswith(f"I agree to rework of 9, return to supplier of 3 for {case.number}")
+
+
+def test_lists_a_lot_in_the_queue_by_its_family(lot: Lot, cast: Cast, client_of: Browser) -> None:
+    by_hand.raise_on_lot(by=cast.goods_in, lot_code=lot.code, description="", at=LATER, **FOUND)
+    page = client_of(cast.inspector).get("/nonconformances/").text
+    assert "lot of FR-200" in page
+    assert "/units//" not in page
 
 
 def test_says_on_the_page_why_it_refuses(lot: Lot, cast: Cast, client_of: Browser) -> None:
@@ -133,7 +154,7 @@ def test_takes_two_numbers_from_the_keyboard(case: Case, sheet: DrawingSheet, cl
     client = client_of(case.cast.inspector)
     address = f"/nonconformances/{case.number}/mark/"
     answer = client.post(address, {"sheet": str(sheet.uuid), "across": "12,5", "down": ""})
-    assert (answer.status_code, "Click on the drawing" in answer.text) == (400, True)
+    assert (answer.status_code, "say how far it is" in answer.text) == (400, True)
     client.post(address, {"sheet": str(sheet.uuid), "across": "12,5", "down": "80"})
     assert case.view.mark.x == Decimal("0.125")  # type: ignore[union-attr]
     assert "Marked on the drawing" in client.get(f"/nonconformances/{case.number}/").text

@@ -20,7 +20,7 @@ from qcapp.core.errors import NotFound
 from qcapp.inspections.queries.secrets import Place, kept_secret
 from qcapp.lib.plain_text import shown
 
-from ..cards import SECRET, ConcessionCard, MoveCard, ProposalCard, ReportCard, ReportView
+from ..cards import SECRET, ConcessionCard, MoveCard, PartCard, ProposalCard, ReportCard, ReportView
 from ..models import Concession, DispositionProposal, Move, Report, ReportItem
 from ..states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, Method, ReportState
 from . import details
@@ -259,10 +259,11 @@ def proposal_of(report_id: int) -> ProposalCard | None:
         return None
     lines = list(row.signatures.select_related("signature__person"))
     signed = {line.role: line.signature.person.name for line in lines}
+    parts = details.parts_of(row.pk)
     return ProposalCard(
         id=row.pk,
         disposition=row.disposition,
-        label=Disposition(row.disposition).label,
+        label=_words(row.disposition, parts),
         instruction=row.instruction,
         procedure=row.procedure,
         reinspect=list(row.reinspect),
@@ -283,8 +284,14 @@ def proposal_of(report_id: int) -> ProposalCard | None:
         ends_on=row.ends_on,
         units_at_most=row.units_at_most,
         permit_number=next((one.number for one in (row.permit, row.under) if one), ""),
-        parts=details.parts_of(row.pk),
+        parts=parts,
     )
+
+
+def _words(disposition: str, parts: Collection[PartCard]) -> str:
+    """Rework; of a lot that is split: rework of 9, return to supplier of 3."""
+    split = ", ".join(f"{part.label} of {part.quantity}" for part in parts)
+    return split or Disposition(disposition).label
 
 
 # ------------------------------------------------------------------------------------------------- concessions
