@@ -6,6 +6,7 @@ import * as people from "./people.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
+import { chosen, learn, t } from "./words.js";
 
 const state = { person: null, waiting: [], refused: [], kept: new Map(), busy: "" };
 const online = "online" in find("main").dataset;
@@ -26,8 +27,8 @@ async function show() {
   if (!online) listKept();
   for (const link of document.querySelectorAll("[data-serial]")) note(link);
   const missing = [...document.querySelectorAll("[data-serial]")].filter((link) => !state.kept.has(link.dataset.serial)).length;
-  const along = missing ? `${missing} not on this tablet yet.` : "All of these open without network.";
-  const lasting = shell.ready.lasting ? "" : " The browser does not promise to keep its storage: start this page from the home screen.";
+  const along = missing ? t("{0} not on this tablet yet.", missing) : t("All of these open without network.");
+  const lasting = shell.ready.lasting ? "" : ` ${t("The browser does not promise to keep its storage: start this page from the home screen.")}`;
   find("#along").textContent = state.busy || shell.ready.problem || along + lasting;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
@@ -39,7 +40,7 @@ async function show() {
 function note(link) {
   const unit = state.kept.get(link.dataset.serial);
   const unsent = state.waiting.filter((row) => row.operation.serial === link.dataset.serial).length;
-  const words = [unit ? `on this tablet, as of ${when(unit.at)}` : "not on this tablet", unsent ? `${unsent} not sent` : ""].filter(Boolean).join(" · ");
+  const words = [unit ? t("on this tablet, as of {0}", when(unit.at)) : t("not on this tablet"), unsent ? t("{0} not sent", unsent) : ""].filter(Boolean).join(" · ");
   const line = link.querySelector(".kept") ?? link.appendChild(el("span", { class: "kept quiet" }));
   line.textContent = words;
 }
@@ -47,10 +48,10 @@ function note(link) {
 function listKept() {
   const units = [...state.kept.values()].sort((a, b) => b.serial.localeCompare(a.serial));
   fill(find("#units"), units.map(({ serial, data }) => el("li", {}, el("a", { href: address(serial), "data-serial": serial },
-    el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, "on hold") : null),
+    el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, t("on hold")) : null),
     el("span", { class: "quiet" }, data.unit.family_name.charAt(0).toUpperCase() + data.unit.family_name.slice(1)),
-    el("span", { class: "quiet" }, `${data.progress.answered} answered, ${data.progress.stages_signed} stages signed`)))));
-  if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, "No unit was taken along on this tablet. Open this page once with network.")));
+    el("span", { class: "quiet" }, t("{0} answered, {1} stages signed", data.progress.answered, data.progress.stages_signed))))));
+  if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, t("No unit was taken along on this tablet. Open this page once with network."))));
 }
 
 async function takeAll(fresh) {
@@ -58,7 +59,7 @@ async function takeAll(fresh) {
   try {
     const { person } = await outbox.session();
     if (!people.here.unlocked) await store.setMeta("person", person);
-    await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = `Taking along ${done} of ${all} …`; show(); }, fresh);
+    await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = t("Taking along {0} of {1} …", done, all); show(); }, fresh);
   } catch (error) {
     if (error instanceof outbox.SignedOut && online) { location.assign(signInAddress()); return; }
   }
@@ -73,10 +74,11 @@ find("#scan").addEventListener("submit", (event) => {
   if (online && outbox.contact.state !== "no_network") return;
   event.preventDefault();
   if (kept) location.assign(address(kept));
-  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, `${typed || "That"} is not on this tablet, and there is no network to look for it.`)));
+  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("{0} is not on this tablet, and there is no network to look for it.", typed || "–"))));
 });
 find("#take").addEventListener("click", () => takeAll(0));
 
+await learn(chosen(await store.getMeta("person").catch(() => null)));
 outbox.onChange(show);
 shell.begin(show);
 people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there
