@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound, QcError
 from qcapp.inspections.queries.overview import overview_of
+from qcapp.lib.spoken import said
 from qcapp.people.access import needs, public
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -61,7 +62,7 @@ def floor(request: HttpRequest) -> HttpResponse:
     progress = overview_of([unit.item_id for unit in units])
     context = {
         "units": [(unit, progress.get(unit.item_id)) for unit in units],
-        "problem": problem,
+        "problem": said(problem.message) if problem else "",
         "serial": serial,
         "shared": getattr(request, "tablet", None) is not None,
         "may_open": may(request.user, Act.OPEN_UNIT, timezone.now()),

@@ -31,6 +31,7 @@ if (tabs) tabs.onmessage = (event) => tell(event.data);
 async function call(url, options = {}) {
   const response = await fetch(url, {
     credentials: "same-origin", redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(TIMEOUT), ...options,
+    headers: { "Accept-Language": document.documentElement.lang, ...options.headers },
   });
   if (response.type === "opaqueredirect" || response.status === 401) throw new SignedOut(t("Nobody is signed in."));
   return response;
