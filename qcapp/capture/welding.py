@@ -20,6 +20,7 @@ from qcapp.core.errors import QcError
 from qcapp.inspections.queries import adopted
 from qcapp.lib.fields import uuid7
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said
 from qcapp.nonconformance.services.welding import start_weld_or_report
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
