@@ -18,6 +18,7 @@ from .v1 import (
     field_actions,
     gauges,
     improvement,
+    lots,
     messages,
     operations,
     paper,
@@ -87,6 +88,7 @@ urlpatterns = [
     path("v1/units/<str:serial>/paper", paper.PapersView.as_view(), name="paper"),
     path("v1/units/<str:serial>/paper/<uuid:uuid>/check", paper.PaperCheckView.as_view(), name="paper-check"),
     path("v1/units/<str:serial>/applicability", plan_changes.ApplicabilityView.as_view(), name="applicability"),
+    path("v1/lots/<str:code>/sample", lots.LotSampleView.as_view(), name="lot-sample"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
     path(
         "v1/releases/<str:serial>/withdraw",

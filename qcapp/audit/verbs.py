@@ -62,6 +62,7 @@ class Verb(StrEnum):
     COMPONENT_REMOVED = "component.removed"
     MATERIAL_USED = "material.used"
     PLACE_ADDED = "place.added"
+    STATION_SET = "station.set"
 
     DELIVERY_RECEIVED = "delivery.received"
     HEAT_CERTIFIED = "heat.certified"

@@ -32,6 +32,7 @@ FILES = (
     "capture/outbox.js",
     "capture/overview.js",
     "capture/holds.js",
+    "capture/lot.js",
     "capture/panels.js",
     "capture/photo.js",
     "capture/people.js",
@@ -45,7 +46,7 @@ FILES = (
     "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
-SHELLS = ("floor", "bench")
+SHELLS = ("floor", "bench", "lot")
 
 
 def shell_html(name: str) -> str:

@@ -28,6 +28,8 @@ IN_SESSION = "tablet"
 ALLOWED: dict[str, frozenset[str]] = {
     "capture:floor": frozenset({"GET"}),
     "capture:bench": frozenset({"GET"}),
+    "capture:lot": frozenset({"GET"}),
+    "api:lot-sample": frozenset({"GET"}),
     "capture:shell": frozenset({"GET"}),
     "capture:manifest": frozenset({"GET"}),
     "capture:worker": frozenset({"GET"}),

@@ -65,6 +65,7 @@ function whereToStart() {
 function goTo(c) {
   stand(c);
   history.replaceState(null, "", `?checkpoint=${encodeURIComponent(c.key)}`);
+  store.setMeta(`last ${me().badge}`, { serial, key: c.key, number: c.number }).catch(() => {});
   draw.all();
 }
 

@@ -25,6 +25,7 @@ async function show() {
   const who = find("#who");
   if (state.person) who.textContent = state.person.name;
   if (!online) listKept();
+  await showContinue();
   for (const link of document.querySelectorAll("[data-serial]")) note(link);
   const missing = [...document.querySelectorAll("[data-serial]")].filter((link) => !state.kept.has(link.dataset.serial)).length;
   const along = missing ? t("{0} not on this tablet yet.", missing) : t("All of these open without network.");
@@ -35,6 +36,24 @@ async function show() {
     waiting: state.waiting, refused: state.refused, person: state.person?.name, badge: state.person?.badge,
     onRefused: () => showRefused(state.refused, state.person?.badge ?? "", (row) => location.assign(`${address(row.operation.serial)}?checkpoint=${encodeURIComponent(row.operation.checkpoint)}&refused=${row.operation.id}`)),
   }), shell.updateButton(() => true));
+}
+
+/** Where this person was last, one tap away. */
+async function showContinue() {
+  const last = state.person && (await store.getMeta(`last ${state.person.badge}`).catch(() => null));
+  fill(find("#continue"), last ? el("a", { class: "big go", href: `${address(last.serial)}?checkpoint=${encodeURIComponent(last.key)}` }, t("Go on with {0}, {1}", last.serial, last.number)) : null);
+}
+
+/** What waits here changes while the tablet lies open: fetch the lists anew, and take along what has come. */
+async function renew() {
+  if (document.visibilityState !== "visible" || document.querySelector("dialog[open]")) return;
+  try {
+    const response = await fetch(location.pathname, { redirect: "manual", signal: AbortSignal.timeout(8000) });
+    const lists = response.ok && new DOMParser().parseFromString(await response.text(), "text/html").querySelector("#lists");
+    if (!lists?.querySelector("[data-serial]")) return;
+    find("#lists").replaceWith(document.adoptNode(lists));
+    await takeAll(undefined);
+  } catch { /* no network: the list stays as it was */ }
 }
 
 function note(link) {
@@ -84,5 +103,6 @@ shell.begin(show);
 people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there
   show();
   if (online) takeAll(undefined);
+  if (online) setInterval(renew, 60000);
 });
 outbox.soon(500);

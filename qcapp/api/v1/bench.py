@@ -52,7 +52,7 @@ class BenchView(ActView):
         kinds = {kind for checkpoint in view.checkpoints for kind in checkpoint.card.gauge_kinds}
         return {
             "server_time": self.at.isoformat(),
-            "gauges": [_gauge(card) for card in all_gauges(self.at) if card.kind_key in kinds],
+            "gauges": [gauge_on_bench(card) for card in all_gauges(self.at) if card.kind_key in kinds],
         }
 
 
@@ -325,7 +325,8 @@ def _number(answer: Mapping[str, Any]) -> str | None:
     return None
 
 
-def _gauge(card: GaugeCard) -> dict[str, Any]:
+def gauge_on_bench(card: GaugeCard) -> dict[str, Any]:
+    """A gauge as the tablet gets it."""
     uncertainty = card.expanded_uncertainty
     return {
         "number": card.number,
