@@ -48,6 +48,7 @@ ALLOWED: dict[str, frozenset[str]] = {
     "api:bench": frozenset({"GET"}),
     "api:photos": frozenset({"POST"}),
     "api:remarks": frozenset({"POST"}),
+    "api:marks": frozenset({"POST"}),
     "api:reports": frozenset({"POST"}),
     "api:gauge-doubt": frozenset({"POST"}),
     "evidence:file": frozenset({"GET"}),
