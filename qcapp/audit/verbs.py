@@ -63,6 +63,8 @@ class Verb(StrEnum):
     MATERIAL_USED = "material.used"
     PLACE_ADDED = "place.added"
     STATION_SET = "station.set"
+    GAUGE_SETUP_RULED = "gauge.setup_ruled"
+    GAUGE_SETUP_CHECKED = "gauge.setup_checked"
 
     DELIVERY_RECEIVED = "delivery.received"
     HEAT_CERTIFIED = "heat.certified"

@@ -10,6 +10,7 @@ urlpatterns = [
     path("floor/words/<str:code>/", views.words, name="words"),
     path("floor/app.webmanifest", views.manifest, name="manifest"),
     path("floor/lots/<str:code>/", views.lot, name="lot"),
+    path("floor/setup/", views.setup, name="setup"),
     path("sw.js", views.worker, name="worker"),
     path("units/<str:serial>/weld/", welding.weld, name="weld"),
     path("units/<str:serial>/bench/", views.bench, name="bench"),

@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound, QcError
+from qcapp.gauges.setup import setups_of
 from qcapp.goods.queries.lots import open_samples
 from qcapp.inspections.queries.overview import overview_of
 from qcapp.inspections.queries.waiting import StageAt, stage_at
@@ -69,6 +70,7 @@ def floor(request: HttpRequest) -> HttpResponse:
     here = _here(request)
     context = _listed(here) | {
         "station": here,
+        "setups": ", ".join(sorted(one.gauge_number for one in setups_of().values() if one.reason(timezone.now()))),
         "stations": stations(),
         "problem": said(problem.message) if problem else "",
         "serial": serial,
@@ -121,6 +123,15 @@ def bench(request: HttpRequest, serial: str) -> HttpResponse:
 def lot(request: HttpRequest, code: str) -> HttpResponse:
     """The sample of a lot as a grid; the page fetches everything on it by itself."""
     return render(request, "capture/lot.html", {"code": lot_by_code(code).code})
+
+
+@never_cache
+@require_safe
+@shell_for_tablets("setup")
+@needs(Act.RECORD_RESULT)
+def setup(request: HttpRequest) -> HttpResponse:
+    """Gauges read on their setting masters at the start of a shift."""
+    return render(request, "capture/setup.html")
 
 
 @public

@@ -154,6 +154,8 @@ export function panel(c, go) {
   return el("section", { class: "panel beside", "aria-label": t("Photo, note and more") },
     mine.map(refusedRow),
     wantsPhoto(c) ? el("p", { class: "banner near", id: "wants-photo" }, t("The plan asks for a photo here. Without it the stage cannot be signed.")) : null,
+    gauge?.setup && (gauge.setup === "due" || gauge.setup < new Date().toISOString()) && !waiting.some((row) => row.body.gauge === gauge.number)
+      ? el("a", { class: "banner near", id: "setup-due", href: `/floor/setup/?gauge=${encodeURIComponent(gauge.number)}&next=${encodeURIComponent(location.pathname + location.search)}` }, t("Check {0} on its master before you measure", gauge.number)) : null,
     thumbnails(c),
     remarks(c).map((one) => el("p", { class: "remark" }, el("strong", {}, { note: t("Note"), not_now: t("Cannot be checked now"), setup: t("Set-up") }[one.kind]), ` ${one.kind === "setup" ? t(one.text) : one.text} (${one.by})`)),
     el("div", { class: "answers" },

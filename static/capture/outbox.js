@@ -69,6 +69,10 @@ export async function asked() {
   return response.json();
 }
 
+let before = async () => {};
+/** What is sent before the results, because they rest on it. */
+export const sendBefore = (work) => { before = work; };
+
 const version = async () => (globalThis.caches ? (await caches.keys()).filter((name) => name.startsWith("qcapp-")).map((name) => name.slice(6)).join(" ") : "");
 
 async function heedEpoch(epoch) {
@@ -141,6 +145,7 @@ async function sendAll() {
   let token = null;
   if (asking || !contact.last || Date.now() - contact.last > SILENCE || (await store.waiting()).length) token = (await session()).csrf_token;
   asking = false;
+  await before();
   for (;;) {
     const rows = await store.waiting();
     if (rows.length === 0) { await tellDiscards(); return contact.revoked ? "revoked" : "sent"; }

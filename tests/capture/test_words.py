@@ -15,7 +15,8 @@ from qcapp.inspections.states import FLAG_SENTENCES
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPTS = sorted((ROOT / "static/capture").glob("*.js"))
 TEMPLATES = [
-    ROOT / "templates/capture" / name for name in ("bench.html", "floor.html", "lot.html", "unit_row.html", "weld.html")
+    ROOT / "templates/capture" / name
+    for name in ("bench.html", "floor.html", "lot.html", "setup.html", "unit_row.html", "weld.html")
 ]
 SAID = re.compile(r'\b(?:t|say)\("((?:[^"\\]|\\.)*)"')
 IN_TEMPLATE = re.compile(r'{% translate "([^"]+)" %}')
