@@ -79,11 +79,21 @@ async function takeAll(fresh) {
     const { person } = await outbox.session();
     if (!people.here.unlocked) await store.setMeta("person", person);
     await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = t("Taking along {0} of {1} …", done, all); show(); }, fresh);
+    await takeBeside(person.badge);
   } catch (error) {
     if (error instanceof outbox.SignedOut && online) { location.assign(signInAddress()); return; }
   }
   state.busy = "";
   await show();
+}
+
+/** Lot samples, and the gauges that are checked on a master, so that their pages open without network too. */
+async function takeBeside(badge) {
+  await store.setMeta("setups", (await outbox.get("/api/v1/setup-checks")).gauges);
+  for (const { dataset: { lot } } of document.querySelectorAll("[data-lot]")) {
+    const at = await store.instant();
+    await store.setMeta(`lot ${badge} ${lot}`, { data: await outbox.get(`/api/v1/lots/${encodeURIComponent(lot)}/sample`), at });
+  }
 }
 
 // Without network the list of kept units answers; with it the server does, which also knows what lies near a mistyped serial.
