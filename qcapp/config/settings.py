@@ -289,7 +289,6 @@ LOGGING: dict[str, Any] = {
             "filters": ["request_id"],
         },
     },
-    },
     "root": {"handlers": ["stderr"], "level": "INFO"},
     "loggers": {
         "django": {"handlers": [], "level": "INFO", "propagate": True},
