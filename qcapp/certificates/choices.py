@@ -30,3 +30,10 @@ class Choice:
     names: bool = False  # of the people at the bench; the signatory is always named
     welds: bool = True
     cautions: bool = True
+    pictures: bool = True
+    drawing: bool = False  # ballooned; a first-article report always holds it
+    statistics: bool = False  # of the family: a customer sees more than the own unit
+    materials: bool = True
+    components: bool = True
+    reports: bool = True  # concessions are always named
+    first_articles: bool = True  # accepted ones get a first-article report, whatever the kind

@@ -55,7 +55,24 @@ class ChoiceForm(forms.Form):
     paper = forms.ChoiceField(label="Paper", choices=list(PAPERS.items()))
     lengths = forms.ChoiceField(label="Lengths", choices=list(LENGTHS.items()))
     names = forms.BooleanField(label="Names of inspectors and welders, not only their numbers", required=False)
-    welds = forms.BooleanField(label="Weld map", required=False)
+    first_articles = forms.BooleanField(
+        label="First-article report for accepted first articles",
+        required=False,
+        help_text="Every checkpoint with its balloon, and the ballooned drawing, whatever the kind.",
+    )
+    pictures = forms.BooleanField(label="Photos", required=False)
+    drawing = forms.BooleanField(label="Ballooned drawing", required=False)
+    statistics = forms.BooleanField(
+        label="Statistics of the family behind each value",
+        required=False,
+        help_text="They tell the customer about other units too.",
+    )
+    welds = forms.BooleanField(label="Weld map with stamps", required=False)
+    materials = forms.BooleanField(label="Heats with chemistry and mill certificates", required=False)
+    components = forms.BooleanField(label="Components with their own certificates", required=False)
+    reports = forms.BooleanField(
+        label="Nonconformance reports", required=False, help_text="Concessions are always named."
+    )
     cautions = forms.BooleanField(label="Cautions of the plan", required=False)
 
 

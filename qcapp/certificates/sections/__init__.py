@@ -10,15 +10,33 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
-from . import cautions, identity, nonconformances, results, signatures, statement, welds
+from . import (
+    cautions,
+    components,
+    drawing,
+    identity,
+    materials,
+    nonconformances,
+    pictures,
+    results,
+    signatures,
+    statement,
+    statistics,
+    welds,
+)
 from .record import Record
 
 SECTIONS: dict[str, Callable[[Record], Any]] = {
     "identity": identity.build,
     "statement": statement.build,
     "results": results.build,
+    "statistics": statistics.build,
     "welds": welds.build,
+    "materials": materials.build,
+    "components": components.build,
     "nonconformances": nonconformances.build,
+    "pictures": pictures.build,
+    "drawing": drawing.build,
     "cautions": cautions.build,
     "signatures": signatures.build,
 }

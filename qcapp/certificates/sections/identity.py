@@ -45,6 +45,9 @@ class Identity:
     lengths: str
     issued_at: str  # RFC 3339, for machines
     signing_fingerprint: str  # SHA-256 of the certificate whose key signs the file
+    logo: str  # the maker's, as kept; empty without one
+    logo_digest: str
+    logo_type: str
 
 
 def build(record: Record) -> Identity:
@@ -76,4 +79,7 @@ def build(record: Record) -> Identity:
         lengths=record.choice.lengths,
         issued_at=utc_text(record.issued_at),
         signing_fingerprint=record.signing_fingerprint,
+        logo=record.logo.path,
+        logo_digest=record.logo.digest,
+        logo_type=record.logo.media_type,
     )

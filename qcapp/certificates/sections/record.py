@@ -15,6 +15,18 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
+class Logo:
+    """The maker's logo as kept at issue: path below the data folder, digest, media type; empty without one."""
+
+    path: str = ""
+    digest: str = ""
+    media_type: str = ""
+
+
+NO_LOGO = Logo()
+
+
+@dataclass(frozen=True)
 class Record:
     """The input of every section. Times are printed in the site's zone with its offset."""
 
@@ -38,6 +50,7 @@ class Record:
     signing_fingerprint: str
     choice: Choice
     marks: Mapping[int, str]  # what stands for a person on a paper without names
+    logo: Logo = NO_LOGO
 
     def mark(self, person_id: int, name: str) -> str:
         """The person's name where names were chosen, else the stamp or badge number."""

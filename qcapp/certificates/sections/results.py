@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.release_checks import concession_for
+from qcapp.people.roles import Role
 
 from .record import Record, utc_text
 
@@ -56,16 +57,18 @@ class Line:
     values: tuple[str, ...]  # the readings as typed, without the unit of measure
     at: str  # when it was recorded, RFC 3339
     concession: str
+    balloon: str  # the sheet on which the number is drawn, empty without one
 
 
 @dataclass(frozen=True)
 class Stage:
-    """One stage with its lines, the checkpoints that were not due on this unit, and who signed it."""
+    """One stage with its lines, the checkpoints that were not due or decided not to apply, and who signed it."""
 
     number: int
     name: str
     lines: tuple[Line, ...]
     not_due: tuple[str, ...]
+    not_applicable: tuple[str, ...]
     signed: str
     meaning: str
 
@@ -82,27 +85,29 @@ def build(record: Record) -> Results:
     return Results(tuple(_stage(record, stage) for stage in record.standing.inspection.stages))
 
 
-def _left_out(one: CheckpointView) -> str:
-    """Why it was not asked: a sample, another variant, or a signed decision that it does not apply."""
-    why = one.card.when
-    if one.excluded:
-        why = f"not applicable: {one.excluded.reason.rstrip('.')}; {one.excluded.person_name}, {one.excluded.role}"
-    return f"{one.card.number} {one.card.title} ({why})"
+def _not_due(one: CheckpointView) -> str:
+    """A sample, or another variant."""
+    return f"{one.card.number} {one.card.title} ({one.card.when})"
+
+
+def _not_applicable(one: CheckpointView) -> str:
+    """A signed decision that it does not apply: why, and by whom."""
+    if one.excluded is None:
+        return ""
+    reason = one.excluded.reason.rstrip(".")
+    return f"{one.card.number} {one.card.title}: {reason}; {one.excluded.person_name}, {Role(one.excluded.role).label}"
 
 
 def _stage(record: Record, stage: StageView) -> Stage:
-    due = [one for one in stage.checkpoints if one.state != "not_due"]
     left_out = [one for one in stage.checkpoints if one.state == "not_due"]
-    sign_off = stage.sign_off
     return Stage(
         number=stage.card.number,
         name=stage.card.name,
-        lines=tuple(_line(record, one) for one in due),
-        not_due=tuple(_left_out(one) for one in left_out),
-        signed=""
-        if sign_off is None
-        else f"{record.mark(sign_off.person_id, sign_off.person_name)}, {record.moment(sign_off.at)}",
-        meaning="" if sign_off is None else sign_off.meaning,
+        lines=tuple(_line(record, one) for one in stage.checkpoints if one.state != "not_due"),
+        not_due=tuple(_not_due(one) for one in left_out if not one.excluded),
+        not_applicable=tuple(_not_applicable(one) for one in left_out if one.excluded),
+        signed=_signed(record, stage),
+        meaning="" if stage.sign_off is None else stage.sign_off.meaning,
     )
 
 
@@ -137,6 +142,7 @@ def _line(record: Record, one: CheckpointView) -> Line:
         key=card.key,
         lower=card.lower_text,
         upper=card.upper_text,
+        balloon=f"{card.balloon.sheet.number}, sheet {card.balloon.sheet.sheet}" if card.balloon else "",
         **_answered(record, one, measure),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, Refused
 from qcapp.core.sealing import canonical, digest
+from qcapp.inspections.queries.first_articles import first_articles
 from qcapp.lib.plain_text import plain_text
 from qcapp.lib.signing_keys import SigningKey, current_key
 from qcapp.lib.site_days import site_day
@@ -24,6 +25,7 @@ from qcapp.people.services import require, write_signature
 from qcapp.production.queries import unit_by_serial, welders_of
 from qcapp.production.services import lock_unit
 
+from ..choices import Choice
 from ..models import Certificate, CertificateWithdrawal
 from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, paper_choice, releases_of
 from ..release_checks import Standing, check, standing_of
@@ -31,6 +33,7 @@ from ..sections import content
 from ..sections.record import Record
 from .keys import note_key
 from .notices import ISSUED, REPLACED, WITHDRAWN, tell
+from .picturing import logo_now
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -134,7 +137,7 @@ def _record(
     standing: Standing, paper: Paper, by: Person, at: datetime, released: ReleaseCard, fingerprint: str
 ) -> Record:
     head = audit_queries.head()
-    choice = paper_choice(standing.inspection.unit.family_id)
+    choice = chosen_for(standing.inspection.unit)
     return Record(
         standing=standing,
         number=paper.number,
@@ -156,7 +159,17 @@ def _record(
         signing_fingerprint=fingerprint,
         choice=choice,
         marks=marks_of(_people_in(standing)),
+        logo=logo_now(),
     )
+
+
+def chosen_for(unit: UnitCard) -> Choice:
+    """The family's choice; an accepted first article gets its report where the family wants that."""
+    choice = paper_choice(unit.family_id)
+    accepted = (one.serial for one in first_articles(unit.family_id) if one.accepted)
+    if choice.first_articles and unit.serial in accepted:
+        return replace(choice, kind="first_article")
+    return choice
 
 
 def _people_in(standing: Standing) -> set[int]:

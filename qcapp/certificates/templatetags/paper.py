@@ -20,6 +20,12 @@ POINT = re.compile(r"(?<=\d)\.(?=\d)")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DAY = re.compile(r"\b(\d{1,2}) (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) (\d{4})")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+PROPERTIES = {
+    "yield_MPa": "yield, MPa:",
+    "ultimate_MPa": "ultimate, MPa:",
+    "elongation_2in_pct": "elongation in 2 in, %:",
+    "hardness_RB": "hardness, HRB:",
+}
 INCH = Decimal("25.4")  # exactly, in millimetres: ISO 80000-3, and the international yard and pound agreement of 1959
 MORE_DECIMALS = 2  # 0.01 mm is 0.0004 in
 
@@ -97,3 +103,15 @@ def in_inches(text: str) -> str:
         return f"{(millimetres / INCH).quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN):f}"
 
     return NUMBER.sub(converted, text)
+
+
+@register.filter
+def interval(text: str) -> str:
+    """An index with its interval: numbers as `num`, and the word between them in the paper's language."""
+    return num(text).replace(" to ", f" {gettext('to')} ")
+
+
+@register.filter
+def tested(name: str) -> str:
+    """A property of a mill certificate in words; an unknown one as it is written."""
+    return PROPERTIES.get(name, name.replace("_", " "))
