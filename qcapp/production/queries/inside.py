@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from ..models import Lot
 from .as_built import DEEPEST, HeatCard, InstalledCard, UsedCard, installed_in, used_in
 
 
@@ -64,3 +65,8 @@ def _named(one: UsedCard, inside: dict[int, str]) -> str:
     """The use, and the component that it is in: "seat tube of AX-200-0004"."""
     component = inside.get(one.item_id, "")
     return " of ".join(part for part in (one.use, component) if part)
+
+
+def opener_of_lot(lot_id: int) -> int:
+    """Who opened the lot, by key."""
+    return Lot.objects.values_list("opened_by_id", flat=True).get(pk=lot_id)
