@@ -13,6 +13,7 @@ TITLES = {
     "conformity": "Certificate of conformity",
     "summary": "Certificate of conformity",
     "first_article": "First-article report",
+    "inspection": "Inspection certificate 3.1",  # EN 10204:2004; of lots, never chosen for a unit
 }
 LANGUAGES = {"en": "English", "de": "Deutsch", "es": "Español", "fr": "Français"}
 PAPERS = {"A4": "A4", "letter": "Letter"}

@@ -17,8 +17,8 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 # What certificates did not say when version 1 was published: older ones are whole without it.
 ADDED = frozenset(
     {
-        "statistics", "materials", "components", "pictures", "drawing", "Nonconformances.shown", "Line.balloon",
-        "Stage.not_applicable", "Identity.logo", "Identity.logo_digest", "Identity.logo_type",
+        "statistics", "materials", "components", "pictures", "drawing", "sample", "Nonconformances.shown",
+        "Line.balloon", "Stage.not_applicable", "Identity.logo", "Identity.logo_digest", "Identity.logo_type",
     }
 )  # fmt: skip
 PLAIN: dict[type, dict[str, Any]] = {
@@ -47,9 +47,9 @@ def _of(kind: Any) -> dict[str, Any]:
         return {"type": "array", "items": _of(get_args(kind)[0])}
     if not is_dataclass(kind):
         raise TypeError(f"A section holds {kind}, for which there is no schema.")
-    hints = get_type_hints(kind)
+    hints, owner = get_type_hints(kind), getattr(kind, "__name__", "")
     properties = {field.name: _of(hints[field.name]) for field in fields(kind)}
-    return {"type": "object", "properties": properties, "required": _required(properties, f"{kind.__name__}.")}
+    return {"type": "object", "properties": properties, "required": _required(properties, f"{owner}.")}
 
 
 def _required(names: Iterable[str], owner: str = "") -> list[str]:

@@ -30,6 +30,16 @@ class IssueForm(forms.Form):
     )
 
 
+class LotForm(forms.Form):
+    """The signature under a lot's inspection certificate."""
+
+    order_number = forms.CharField(label="Order", max_length=40, required=False)
+    change_note = forms.CharField(
+        label="What changed since the last issue", max_length=300, required=False, help_text="Not needed for issue 1."
+    )
+    pin = _pin()
+
+
 class DecideForm(forms.Form):
     """One decision of several on the page, so that its fields have no identifiers of their own."""
 

@@ -19,7 +19,7 @@ from qcapp.certificates.queries import content_of, paper_choice
 from qcapp.certificates.services import rendering
 from qcapp.certificates.services.choosing import choose_paper
 from qcapp.certificates.services.rendering import Look, page_of, pdf_bytes
-from qcapp.certificates.templatetags.paper import dated, in_inches, num
+from qcapp.certificates.templatetags.paper import dated, in_inches, num, seconded
 from qcapp.core.errors import Invalid
 from qcapp.production.queries import family_by_code
 
@@ -139,6 +139,14 @@ def test_shows_inches_and_says_so(released: Workshop) -> None:
     assert "9.846 in" in words  # 250.1 mm
     assert "converted from millimetres by 25.4 exactly" in words
     assert "61.94" in words  # an angle stays one
+
+
+def test_translates_what_second_inspections_said() -> None:
+    frozen = "second inspection: conforms, 14, 19 Oct 2026 08:18 +02:00"
+    with override("de"):
+        assert seconded(frozen) == "Zweitprüfung: konform, 14, 19 Oct 2026 08:18 +02:00"
+    with override("en"):
+        assert seconded(frozen) == frozen
 
 
 def test_writes_numbers_and_dates_as_the_language_does() -> None:

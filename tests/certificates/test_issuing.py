@@ -146,7 +146,7 @@ class TestContent:
         assert list(says) == sorted(
             [
                 "identity", "statement", "results", "statistics", "welds", "materials", "components",
-                "nonconformances", "pictures", "drawing", "cautions", "signatures",
+                "nonconformances", "pictures", "drawing", "cautions", "sample", "signatures",
             ]
         )  # fmt: skip
         assert says["identity"]["check_address"].startswith("http://testserver/check/")

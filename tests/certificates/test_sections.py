@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
+import json
 import subprocess
+import zipfile
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -17,7 +20,9 @@ from PIL import Image
 
 from qcapp.certificates.choices import Choice
 from qcapp.certificates.queries import CertificateCard, content_of
+from qcapp.certificates.services import rendering
 from qcapp.certificates.services.choosing import choose_paper
+from qcapp.certificates.services.packing import package_of
 from qcapp.certificates.services.picturing import PHOTO_EDGE, logo_now, with_pictures
 from qcapp.certificates.services.rendering import page_of
 from qcapp.core.errors import Refused
@@ -32,6 +37,7 @@ from qcapp.plans.models import Balloon, Checkpoint, DrawingSheet, PlanRevision, 
 from qcapp.production.services.components import install_component, use_material
 
 from ..cast import FIXED_NOW, Cast
+from ..evidence.files import pdf
 from ..factories import inspections as factory
 from ..factories.certificates import ISSUED_AT, certified, release_unit
 from ..factories.inspections import Workshop
@@ -278,6 +284,40 @@ def test_says_which_checkpoints_were_decided_not_to_apply(workshop: Workshop) ->
     ]
     assert "1 checkpoint was decided not to apply to this unit." in says["statement"]["counts"]
     assert "Decided not to apply to this unit:" in page_of(says, "0" * 64)
+
+
+# ----------------------------------------------------------------------------------------------------- package
+
+
+def test_packs_photos_drawings_and_mill_certificates_unaltered(
+    ballooned: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("goods_in", "quality_manager", "inspector"):
+        getattr(ballooned.cast, name)
+    photographed(ballooned, 2)
+    enter(ballooned.cast)
+    decide(ballooned.cast.goods_in)
+    by = ballooned.cast.inspector
+    use_material(by=by, serial=ballooned.serial, heat_number="H4711", use="head tube", at=FIXED_NOW)
+    fork = ballooned.another_unit("FR-200-0902").finish()
+    monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
+    own = certified(release_unit(fork))
+    install_component(
+        by=by, serial=ballooned.serial, component_serial=fork.serial, link="delivered_with", at=ballooned.at
+    )
+    card = certified(release_unit(ballooned.finish()))
+    package = zipfile.ZipFile(io.BytesIO(package_of(card, at=ISSUED_AT)))
+    (mill,) = [name for name in package.namelist() if name.startswith("mill-certificates/MC-1001-")]
+    assert package.read(mill) == pdf()
+    assert package.read("drawings/AQ-1-C-sheet-2.svg") == SVG
+    assert b'class="balloon"' in package.read("drawings/AQ-1-C-sheet-2-ballooned.svg")
+    photos = [name for name in package.namelist() if name.startswith("photos/")]
+    assert photos == ["photos/001-checkpoint-105-round-1.jpg", "photos/002-checkpoint-105-round-1.jpg"]
+    assert package.read(f"components/{own.number}-1.pdf") == b"%PDF of " + own.number.encode()
+    listed = json.loads(package.read("manifest.json"))["sha256"]
+    assert set(package.namelist()) - set(listed) == {"manifest.json", "manifest.json.p7s", "READ-ME.txt"}
+    for name, digest in listed.items():
+        assert hashlib.sha256(package.read(name)).hexdigest() == digest
 
 
 # -------------------------------------------------------------------------------------------------------- logo

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .record import Record, utc_text
+from .record import Record
 
 
 @dataclass(frozen=True)
@@ -54,16 +54,7 @@ def build(record: Record) -> Identity:
     """The head of the certificate."""
     unit, plan = record.standing.inspection.unit, record.standing.inspection.revision
     return Identity(
-        number=record.number,
-        issue=record.issue,
-        issued=record.moment(record.issued_at),
-        issued_by=record.issued_by,
-        change_note=record.change_note,
-        check_address=record.check_address,
-        maker=record.maker,
-        place=record.place,
-        zone=record.zone,
-        demonstration=record.demonstration,
+        **record.fields(),
         serial=unit.serial,
         family_code=unit.family_code,
         family_name=unit.family_name,
@@ -71,15 +62,8 @@ def build(record: Record) -> Identity:
         order_number=unit.order_number,
         plan_revision=plan.letter,
         documents=tuple(Document(one.kind, one.number, one.revision) for one in plan.documents),
-        chain_number=record.chain_number,
-        chain_digest=record.chain_digest,
         kind=record.choice.kind,
         language=record.choice.language,
         paper=record.choice.paper,
         lengths=record.choice.lengths,
-        issued_at=utc_text(record.issued_at),
-        signing_fingerprint=record.signing_fingerprint,
-        logo=record.logo.path,
-        logo_digest=record.logo.digest,
-        logo_type=record.logo.media_type,
     )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from qcapp.certificates.release_checks import concession_for
 from qcapp.people.roles import Role
 
-from .record import Record, utc_text
+from .record import Bench, Record, utc_text
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import AnswerView, CheckpointView, StageView
@@ -103,7 +103,7 @@ def _stage(record: Record, stage: StageView) -> Stage:
     return Stage(
         number=stage.card.number,
         name=stage.card.name,
-        lines=tuple(_line(record, one) for one in stage.checkpoints if one.state != "not_due"),
+        lines=tuple(line_of(record, one) for one in stage.checkpoints if one.state != "not_due"),
         not_due=tuple(_not_due(one) for one in left_out if not one.excluded),
         not_applicable=tuple(_not_applicable(one) for one in left_out if one.excluded),
         signed=_signed(record, stage),
@@ -116,14 +116,15 @@ def _signed(record: Record, stage: StageView) -> str:
     return "" if signed is None else f"{record.mark(signed.person_id, signed.person_name)}, {record.moment(signed.at)}"
 
 
-def _by(record: Record, answer: AnswerView) -> str:
+def _by(record: Bench, answer: AnswerView) -> str:
     return record.mark(answer.person_id, answer.person_initials)
 
 
-def _line(record: Record, one: CheckpointView) -> Line:
+def line_of(record: Bench, one: CheckpointView) -> Line:
+    """One checkpoint with what was answered."""
     card, measure = one.card, one.card.unit_of_measure
     band = getattr(card.spec, "band", None)
-    limits = _without(card.limits_text, measure)
+    limits = without_measure(card.limits_text, measure)
     return Line(
         number=card.number,
         title=card.title,
@@ -147,16 +148,16 @@ def _line(record: Record, one: CheckpointView) -> Line:
     )
 
 
-def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, Any]:
+def _answered(record: Bench, one: CheckpointView, measure: str) -> dict[str, Any]:
     """What was answered, by whom and when; empty texts where nothing was, which no released unit has."""
     answer = one.counts
     if answer is None:
         empty = dict.fromkeys(ANSWERED, "")
         return empty | {"values": ()}
-    permit = concession_for(one, record.standing.concessions)
+    permit = concession_for(one, record.concessions)
     verdict = WORDS[answer.outcome]
     return {
-        "value": _without(answer.described, measure),
+        "value": without_measure(answer.described, measure),
         "outcome": str(answer.outcome),
         "nearest_limit": answer.nearest_limit,
         "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
@@ -176,7 +177,7 @@ def _values(answer: dict[str, Any], described: str) -> tuple[str, ...]:
     return tuple(answer.get("values") or (described,))
 
 
-def _without(text: str, measure: str) -> str:
+def without_measure(text: str, measure: str) -> str:
     """The text without the unit of measure, which has a column of its own."""
     return text.removesuffix(measure).strip() if measure else text
 
@@ -192,7 +193,7 @@ def _gauge(one: CheckpointView) -> str:
     return one.counts.gauge_number if one.counts else ""
 
 
-def _second(record: Record, one: CheckpointView) -> tuple[str, ...]:
+def _second(record: Bench, one: CheckpointView) -> tuple[str, ...]:
     """The other inspections of the checkpoint, with person, time and answer."""
     given: list[tuple[str, AnswerView | None]] = [("second inspection", one.second)]
     if one.third is not None:

@@ -52,6 +52,14 @@ def said(text: str) -> str:
 
 
 @register.filter
+def seconded(text: str) -> str:
+    """Another inspection of a checkpoint, frozen as "second inspection: conforms, 14, 19 Oct 2026 08:18 +02:00"."""
+    name, _, rest = text.partition(": ")
+    answer, comma, by = rest.partition(", ")
+    return f"{gettext(name)}: {gettext(answer)}{comma}{by}" if rest else text
+
+
+@register.filter
 def verdict_word(line: Mapping[str, Any]) -> str:
     """The verdict and the concession that it stands under."""
     permit = line.get("concession", "")
@@ -71,6 +79,8 @@ def declared(says: Mapping[str, Any]) -> str:
     identity, statement = says["identity"], says["statement"]
     if get_language() == "en":
         return f"{statement['declaration']} {statement['counts']}"
+    if identity.get("kind") == "inspection":
+        return _declared_of_lot(says)
     facts = {
         "unit": f"{identity['family_name']} {identity['serial']}",
         "plan": f"{identity['family_code']} {identity['plan_revision']}",
@@ -115,3 +125,15 @@ def interval(text: str) -> str:
 def tested(name: str) -> str:
     """A property of a mill certificate in words; an unknown one as it is written."""
     return PROPERTIES.get(name, name.replace("_", " "))
+
+
+def _declared_of_lot(says: Mapping[str, Any]) -> str:
+    identity, sample = says["identity"], says["sample"]
+    text = gettext(
+        "We certify that lot %(lot)s, %(quantity)d pieces of %(family)s, meets the requirements of inspection plan "
+        "%(plan)s and of the documents that it cites. The results are those of our own tests on %(drawn)d pieces drawn "
+        "from this lot."
+    )
+    plan = f"{identity['family_code']} {identity['plan_revision']}"
+    facts = {"lot": identity["serial"], "family": identity["family_name"], "plan": plan}
+    return text % (facts | {"quantity": sample["quantity"], "drawn": sample["drawn"]})
