@@ -6,6 +6,7 @@ fails while the two differ.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import fields, is_dataclass
 from typing import Any, get_args, get_origin, get_type_hints
 
@@ -13,6 +14,13 @@ from .sections import SECTIONS
 
 SCHEMA_VERSION = 1
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+# What certificates did not say when version 1 was published: older ones are whole without it.
+ADDED = frozenset(
+    {
+        "statistics", "materials", "components", "pictures", "drawing", "sample", "Nonconformances.shown",
+        "Line.balloon", "Stage.not_applicable", "Identity.logo", "Identity.logo_digest", "Identity.logo_type",
+    }
+)  # fmt: skip
 PLAIN: dict[type, dict[str, Any]] = {
     str: {"type": "string"},
     int: {"type": "integer"},
@@ -28,7 +36,7 @@ def content_schema() -> dict[str, Any]:
         "title": f"What a certificate says, version {SCHEMA_VERSION}",
         "type": "object",
         "properties": sections,
-        "required": sorted(sections),
+        "required": _required(sections),
     }
 
 
@@ -39,6 +47,10 @@ def _of(kind: Any) -> dict[str, Any]:
         return {"type": "array", "items": _of(get_args(kind)[0])}
     if not is_dataclass(kind):
         raise TypeError(f"A section holds {kind}, for which there is no schema.")
-    hints = get_type_hints(kind)
+    hints, owner = get_type_hints(kind), getattr(kind, "__name__", "")
     properties = {field.name: _of(hints[field.name]) for field in fields(kind)}
-    return {"type": "object", "properties": properties, "required": sorted(properties)}
+    return {"type": "object", "properties": properties, "required": _required(properties, f"{owner}.")}
+
+
+def _required(names: Iterable[str], owner: str = "") -> list[str]:
+    return sorted(name for name in names if f"{owner}{name}" not in ADDED)

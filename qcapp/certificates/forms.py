@@ -30,6 +30,16 @@ class IssueForm(forms.Form):
     )
 
 
+class LotForm(forms.Form):
+    """The signature under a lot's inspection certificate."""
+
+    order_number = forms.CharField(label="Order", max_length=40, required=False)
+    change_note = forms.CharField(
+        label="What changed since the last issue", max_length=300, required=False, help_text="Not needed for issue 1."
+    )
+    pin = _pin()
+
+
 class DecideForm(forms.Form):
     """One decision of several on the page, so that its fields have no identifiers of their own."""
 
@@ -55,7 +65,24 @@ class ChoiceForm(forms.Form):
     paper = forms.ChoiceField(label="Paper", choices=list(PAPERS.items()))
     lengths = forms.ChoiceField(label="Lengths", choices=list(LENGTHS.items()))
     names = forms.BooleanField(label="Names of inspectors and welders, not only their numbers", required=False)
-    welds = forms.BooleanField(label="Weld map", required=False)
+    first_articles = forms.BooleanField(
+        label="First-article report for accepted first articles",
+        required=False,
+        help_text="Every checkpoint with its balloon, and the ballooned drawing, whatever the kind.",
+    )
+    pictures = forms.BooleanField(label="Photos", required=False)
+    drawing = forms.BooleanField(label="Ballooned drawing", required=False)
+    statistics = forms.BooleanField(
+        label="Statistics of the family behind each value",
+        required=False,
+        help_text="They tell the customer about other units too.",
+    )
+    welds = forms.BooleanField(label="Weld map with stamps", required=False)
+    materials = forms.BooleanField(label="Heats with chemistry and mill certificates", required=False)
+    components = forms.BooleanField(label="Components with their own certificates", required=False)
+    reports = forms.BooleanField(
+        label="Nonconformance reports", required=False, help_text="Concessions are always named."
+    )
     cautions = forms.BooleanField(label="Cautions of the plan", required=False)
 
 

@@ -177,6 +177,13 @@ class PaperChoice(WriteOnceModel):
     names = models.BooleanField()
     welds = models.BooleanField()
     cautions = models.BooleanField()
+    pictures = models.BooleanField(default=True)
+    drawing = models.BooleanField(default=False)
+    statistics = models.BooleanField(default=False)
+    materials = models.BooleanField(default=True)
+    components = models.BooleanField(default=True)
+    reports = models.BooleanField(default=True)
+    first_articles = models.BooleanField(default=True)
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 

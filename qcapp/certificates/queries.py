@@ -8,22 +8,26 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, Exists, Min, OuterRef, QuerySet, Subquery, Value
+from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce, Replace, Upper
 
 from qcapp.core.errors import NotFound, Refused
 from qcapp.core.identification import lookup_key
 from qcapp.core.sealing import digest
+from qcapp.improvement.queries.field import in_open_field_action
 from qcapp.lib.plain_text import shown
 from qcapp.lib.signing_keys import grouped, keys_here
+from qcapp.nonconformance.states import ENDED, ReportState
 from qcapp.people.roles import Role
 from qcapp.production.queries import UnitCard
+from qcapp.production.states import USABLE_LOTS
 
 from .choices import Choice
 from .models import Certificate, Notice, NoticeTry, PaperChoice, Release, SigningCertificate
 from .release_checks import Finding, Standing, check, standing_of
 
 LONGEST_TOKEN = 60
+NOT_ENDED = sorted(frozenset(ReportState) - ENDED)
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,8 @@ class CertificateCard:
     replaced_by: int | None
     withdrawn_reason: str
     withdrawn_at: datetime | None
-    in_doubt: bool  # the release was taken back, or the unit is on hold
+    lot: bool  # a lot's; `serial` is then the lot's code
+    in_doubt: bool  # release taken back, unit on hold, a report about it that has not ended, or a recall
 
     @property
     def standing(self) -> str:
@@ -222,22 +227,43 @@ def _cards(rows: QuerySet[Certificate]) -> list[CertificateCard]:
     """The issues of a queryset, in its order; one query."""
     latest_issue = Certificate.objects.filter(number=OuterRef("number")).order_by("-issue").values("issue")[:1]
     latest_release = Release.objects.filter(item=OuterRef("item")).order_by("-id").values("kind")[:1]
-    joined = rows.select_related("item__unit", "item__family", "issued_by", "withdrawal")
-    held = Certificate.objects.filter(pk=OuterRef("pk"), item__holds__isnull=False, item__holds__lift__isnull=True)
+    joined = rows.select_related("item__unit", "item__lot", "item__family", "issued_by", "withdrawal")
     annotated = joined.annotate(
-        latest_issue=Subquery(latest_issue), latest_release=Subquery(latest_release), held=Exists(held)
+        latest_issue=Subquery(latest_issue), latest_release=Subquery(latest_release), doubted=Exists(_doubted())
     )
-    return [_card(row, row.latest_issue, row.held or row.latest_release != Release.Kind.GIVEN) for row in annotated]
+    found = list(annotated)
+    recalled = in_open_field_action(row.item_id for row in found)
+    doubts = (
+        row.doubted or row.item_id in recalled or row.latest_release != Release.Kind.GIVEN or _unusable(row)
+        for row in found
+    )  # fmt: skip
+    return [_card(row, row.latest_issue, doubt) for row, doubt in zip(found, doubts, strict=True)]
+
+
+def _unusable(row: Certificate) -> bool:
+    """A lot that was refused after all."""
+    lot: Any = getattr(row.item, "lot", None)
+    return lot is not None and lot.state not in USABLE_LOTS
+
+
+def _doubted() -> QuerySet[Certificate]:
+    """Issues whose unit is on hold, or that a report is about which has not ended: none was open at issue."""
+    mine = Certificate.objects.filter(pk=OuterRef("pk"))
+    held = Q(item__holds__isnull=False, item__holds__lift__isnull=True)
+    own = Q(item__reports__status__state__in=NOT_ENDED)
+    grouped = Q(item__grouped_in__report__status__state__in=NOT_ENDED)
+    return mine.filter(held | own | grouped)
 
 
 def _card(row: Certificate, latest: int, in_doubt: bool) -> CertificateCard:
     withdrawal = getattr(row, "withdrawal", None)  # an issue without one has no such attribute
+    lot: Any = getattr(row.item, "lot", None)
     return CertificateCard(
         id=row.pk,
         uuid=row.uuid,
         token=row.token,
         item_id=row.item_id,
-        serial=row.item.unit.serial,
+        serial=lot.code if lot else row.item.unit.serial,
         family_code=row.item.family.code,
         family_name=row.item.family.name,
         number=row.number,
@@ -249,6 +275,7 @@ def _card(row: Certificate, latest: int, in_doubt: bool) -> CertificateCard:
         replaced_by=latest if latest > row.issue else None,
         withdrawn_reason=withdrawal.reason if withdrawal else "",
         withdrawn_at=withdrawal.at if withdrawal else None,
+        lot=lot is not None,
         in_doubt=in_doubt,
     )
 
@@ -261,7 +288,7 @@ def items_certified(fragment: str, limit: int = 40) -> list[tuple[int, str]]:
     spoken: Replace | Upper = Upper("number")
     for written, read in (("-", ""), ("O", "0"), ("I", "1")):
         spoken = Replace(spoken, Value(written), Value(read))
-    rows = Certificate.objects.annotate(spoken=spoken).filter(spoken__contains=key, issue=1)
+    rows = Certificate.objects.annotate(spoken=spoken).filter(spoken__contains=key, issue=1, item__unit__isnull=False)
     return list(rows.order_by("-id").values_list("item_id", "number")[:limit])
 
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import batch_views, check_views, choice_views, views
+from . import batch_views, check_views, choice_views, lot_views, views
 
 app_name = "certificates"
 urlpatterns = [
@@ -12,6 +12,7 @@ urlpatterns = [
     path("certificates/", batch_views.to_issue, name="to_issue"),
     path("certificates/batches/<uuid:uuid>/", batch_views.batch, name="batch"),
     path("certificates/families/<str:code>/", choice_views.choose, name="choose"),
+    path("certificates/lots/<str:code>/", lot_views.lot_certificate, name="lot"),
     path("certificates/schema/1.json", check_views.content_schema_page, name="schema"),
     path("certificates/<str:number>/<int:issue>.pdf", views.pdf, name="pdf"),
     path("certificates/<str:number>/<int:issue>.json", views.frozen, name="json"),

@@ -32,6 +32,7 @@ if not QCAPP_DEMO and (QCAPP_DATA_DIR / "demo").exists():
 QCAPP_PUBLIC_URL = env.public_url("QCAPP_PUBLIC_URL", "http://localhost:8000")
 QCAPP_SITE_ZONE = env.zone("QCAPP_SITE_ZONE", "Europe/Berlin")
 QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_DEMO else "qcapp")
+QCAPP_SITE_LOGO = env.text("QCAPP_SITE_LOGO", "")  # a file: PNG, JPEG or SVG
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
 QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)

@@ -19,7 +19,7 @@ from django.conf import settings
 
 from qcapp.core.errors import Refused
 
-from .signing_keys import SigningKey, passphrase
+from .signing_keys import TOKEN, SigningKey, passphrase
 
 if TYPE_CHECKING:
     from pyhanko.sign.timestamps import TimeStamper
@@ -69,7 +69,7 @@ def sign_pdf(pdf: bytes, key: SigningKey, *, at: datetime, name: str, stamper: T
     )
     output = io.BytesIO()
     try:
-        _signer_at(at)(meta, signer=_signer(key.path, key.path.stat().st_mtime_ns), timestamper=stamper).sign_pdf(
+        _signer_at(at)(meta, signer=_signer_of(key), timestamper=stamper).sign_pdf(
             _writer()(io.BytesIO(pdf)), output=output
         )
     except (TimestampRequestError, OSError) as error:
@@ -78,6 +78,14 @@ def sign_pdf(pdf: bytes, key: SigningKey, *, at: datetime, name: str, stamper: T
     except (PdfError, SigningError) as error:
         raise Refused("signing_failed", f"The document could not be signed: {error}. See the log.") from error
     return output.getvalue()
+
+
+def _signer_of(key: SigningKey) -> Any:
+    if key.path.suffix == TOKEN:
+        from .signing_tokens import token_signer
+
+        return token_signer(key.path)
+    return _signer(key.path, key.path.stat().st_mtime_ns)
 
 
 @lru_cache(maxsize=8)

@@ -8,6 +8,7 @@ and not yet laid out still can be.
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import tempfile
 from collections.abc import Iterator
@@ -23,9 +24,10 @@ from qcapp.core.errors import Invalid, Refused
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.serialization.pkcs12 import PKCS12KeyAndCertificates
-    from cryptography.x509 import KeyUsage
+    from cryptography.x509 import Certificate, KeyUsage
 
 CURRENT = "current"
+FILE, TOKEN = ".p12", ".token"  # a key in a file, or a file that says on which token it is
 SHORTEST_PASSPHRASE = 12
 MAKE_ONE = "Have the keeper run: manage.py make_signing_key."
 
@@ -78,8 +80,9 @@ def current_key() -> SigningKey:
 
 def key_of(fingerprint: str) -> SigningKey:
     """The key with this fingerprint. Raises Refused `signing_key_gone`, `signing_key_unreadable`."""
-    path = folder() / f"{fingerprint}.p12"
-    if len(fingerprint) != 64 or not path.is_file():
+    paths = [folder() / f"{fingerprint}{ending}" for ending in (FILE, TOKEN)]
+    path = next((path for path in paths if path.is_file()), None)
+    if len(fingerprint) != 64 or path is None:
         message = f"The key file {fingerprint[:16]}… is not in {folder()}. Put it back, or issue the certificate anew."
         raise Refused("signing_key_gone", message)
     return _public_side(path, path.stat().st_mtime_ns)
@@ -87,11 +90,16 @@ def key_of(fingerprint: str) -> SigningKey:
 
 def keys_here() -> Iterator[str]:
     """The fingerprints of every key file of this machine."""
-    return (path.stem for path in sorted(folder().glob("*.p12")))
+    return (path.stem for path in sorted(folder().glob("*")) if path.suffix in (FILE, TOKEN))
 
 
 @lru_cache(maxsize=32)
 def _public_side(path: Path, _changed: int) -> SigningKey:
+    if path.suffix == TOKEN:
+        from cryptography.x509 import load_pem_x509_certificate
+
+        told = json.loads(path.read_text(encoding="utf-8"))
+        return public_side_of(load_pem_x509_certificate(told["pem"].encode()), path)
     return described(bundle_of(path.read_bytes(), passphrase()), path)
 
 
@@ -111,11 +119,15 @@ def bundle_of(data: bytes, secret: bytes) -> PKCS12KeyAndCertificates:
 
 def described(bundle: PKCS12KeyAndCertificates, path: Path) -> SigningKey:
     """The public side of an opened file."""
-    from cryptography.hazmat.primitives.serialization import Encoding
-
     if bundle.cert is None:
         raise Refused("signing_key_unreadable", "The file holds no certificate. Export the key with its certificate.")
-    certificate = bundle.cert.certificate
+    return public_side_of(bundle.cert.certificate, path)
+
+
+def public_side_of(certificate: Certificate, path: Path) -> SigningKey:
+    """What a certificate says of its key, which is at `path`."""
+    from cryptography.hazmat.primitives.serialization import Encoding
+
     return SigningKey(
         fingerprint=hashlib.sha256(certificate.public_bytes(Encoding.DER)).hexdigest(),
         pem=certificate.public_bytes(Encoding.PEM).decode("ascii"),
@@ -172,11 +184,15 @@ def keep(data: bytes) -> SigningKey:
     Raises Refused `signing_key_unreadable`.
     """
     key = described(bundle_of(data, passphrase()), folder())
+    return keep_named(key.fingerprint, FILE, data)
+
+
+def keep_named(fingerprint: str, ending: str, data: bytes) -> SigningKey:
+    """The file under its fingerprint, and the key it stands for current from now on."""
     folder().mkdir(parents=True, exist_ok=True, mode=0o700)
-    path = folder() / f"{key.fingerprint}.p12"
-    _write(path, data)
-    _write(folder() / CURRENT, key.fingerprint.encode())
-    return key_of(key.fingerprint)
+    _write(folder() / f"{fingerprint}{ending}", data)
+    _write(folder() / CURRENT, fingerprint.encode())
+    return key_of(fingerprint)
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -192,22 +208,3 @@ def _write(path: Path, data: bytes) -> None:
 def grouped(fingerprint: str) -> str:
     """A fingerprint in groups of four, as people compare it."""
     return " ".join(fingerprint[start : start + 4] for start in range(0, len(fingerprint), 4))
-
-
-def detached_signature(content: bytes, key: SigningKey, at: datetime) -> bytes:
-    """A CMS signature (RFC 5652) over the content, which is not inside it. Raises Refused `signing_key_…`.
-
-    To be checked with any CMS tool: `openssl cms -verify -binary -inform DER -in FILE.p7s -content FILE -noverify`.
-    """
-    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
-    from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey
-    from cryptography.hazmat.primitives.hashes import SHA256
-    from cryptography.hazmat.primitives.serialization import Encoding
-    from cryptography.hazmat.primitives.serialization.pkcs7 import PKCS7Options, PKCS7SignatureBuilder
-
-    key.require_valid(at)
-    bundle = bundle_of(key.path.read_bytes(), passphrase())
-    if bundle.cert is None or not isinstance(bundle.key, EllipticCurvePrivateKey | RSAPrivateKey):
-        raise Refused("signing_key_unreadable", "The signing key is of a kind that cannot sign a package.")
-    builder = PKCS7SignatureBuilder().set_data(content).add_signer(bundle.cert.certificate, bundle.key, SHA256())
-    return builder.sign(Encoding.DER, [PKCS7Options.DetachedSignature, PKCS7Options.Binary])

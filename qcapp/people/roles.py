@@ -93,6 +93,7 @@ class Act(StrEnum):
 
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
+    SIGN_LOT_CERTIFICATE = "sign the inspection certificate of a lot"
     CHOOSE_PAPER = "choose what certificates hold"
 
     HOLD_AFFECTED = "hold what a wrong gauge has measured"
@@ -172,6 +173,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.RECORD_CUSTOMER_APPROVAL: frozenset({R.QUALITY_MANAGER, R.CUSTOMER_SERVICE}),
     Act.RELEASE_UNIT: _QUALITY,
     Act.ISSUE_CERTIFICATE: _QUALITY,
+    Act.SIGN_LOT_CERTIFICATE: frozenset({R.INSPECTOR, R.QUALITY_MANAGER}),
     Act.CHOOSE_PAPER: _QUALITY,
     Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),

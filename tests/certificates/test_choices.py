@@ -19,7 +19,7 @@ from qcapp.certificates.queries import content_of, paper_choice
 from qcapp.certificates.services import rendering
 from qcapp.certificates.services.choosing import choose_paper
 from qcapp.certificates.services.rendering import Look, page_of, pdf_bytes
-from qcapp.certificates.templatetags.paper import dated, in_inches, num
+from qcapp.certificates.templatetags.paper import dated, in_inches, num, seconded
 from qcapp.core.errors import Invalid
 from qcapp.production.queries import family_by_code
 
@@ -141,6 +141,14 @@ def test_shows_inches_and_says_so(released: Workshop) -> None:
     assert "61.94" in words  # an angle stays one
 
 
+def test_translates_what_second_inspections_said() -> None:
+    frozen = "second inspection: conforms, 14, 19 Oct 2026 08:18 +02:00"
+    with override("de"):
+        assert seconded(frozen) == "Zweitprüfung: konform, 14, 19 Oct 2026 08:18 +02:00"
+    with override("en"):
+        assert seconded(frozen) == frozen
+
+
 def test_writes_numbers_and_dates_as_the_language_does() -> None:
     with override("de"):
         assert (num("-1.50"), dated("24 Nov 2026 14:10 +01:00")) == ("−1,50", "2026-11-24 14:10 +01:00")
@@ -171,9 +179,11 @@ def test_prints_an_older_content_that_knows_nothing_of_choices(released: Worksho
     for name in ("kind", "language", "paper", "lengths", "issued_at", "signing_fingerprint"):
         del says["identity"][name]
     del says["welds"], says["cautions"], says["statement"]["concessions"]
+    del says["statistics"], says["materials"], says["components"], says["pictures"], says["drawing"]
+    del says["nonconformances"]["shown"], says["identity"]["logo"]
     for stage in says["results"]["stages"]:
         for line in stage["lines"]:
-            for name in ("key", "lower", "upper", "values", "at", "concession"):
+            for name in ("key", "lower", "upper", "values", "at", "concession", "balloon"):
                 del line[name]
     assert "Certificate of conformity" in page_of(says, "0" * 64)
 
@@ -195,5 +205,6 @@ def test_is_chosen_by_the_quality_manager_on_a_page(released: Workshop, client_o
     form = {"kind": "summary", "language": "fr", "paper": "letter", "lengths": "plan", "welds": "on"}
     assert client.post(address, form)["Location"] == address
     chosen = paper_choice(family_by_code("FR-200").id)
-    assert chosen == Choice("summary", "fr", "letter", "plan", names=False, welds=True, cautions=False)
+    off = dict.fromkeys(("pictures", "materials", "components", "reports", "first_articles"), False)
+    assert chosen == Choice("summary", "fr", "letter", "plan", names=False, welds=True, cautions=False, **off)
     assert client.post(address, form | {"kind": "other"}).status_code == 400

@@ -144,8 +144,11 @@ class TestContent:
         before = head()
         says = content_of(certified(released).id)
         assert list(says) == sorted(
-            ["identity", "statement", "results", "welds", "nonconformances", "cautions", "signatures"]
-        )
+            [
+                "identity", "statement", "results", "statistics", "welds", "materials", "components",
+                "nonconformances", "pictures", "drawing", "cautions", "sample", "signatures",
+            ]
+        )  # fmt: skip
         assert says["identity"]["check_address"].startswith("http://testserver/check/")
         assert (says["identity"]["chain_number"], says["identity"]["chain_digest"]) == (before.number, before.digest)
         assert says["statement"]["declaration"] == (
@@ -158,6 +161,7 @@ class TestContent:
         )
         first = says["results"]["stages"][0]["lines"][0]
         assert first == {
+            "balloon": "",
             "number": 101,
             "title": "Head angle",
             "kind": "measured",

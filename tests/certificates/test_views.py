@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 
-from qcapp.certificates.queries import CertificateCard, certificate, certificates_of
+from qcapp.certificates.queries import CertificateCard, certificate, certificates_of, content_of
 from qcapp.certificates.services import rendering
+from qcapp.improvement.queries.field import field_action
+from qcapp.improvement.services.field import follow_unit, list_units, open_field_action
 from qcapp.inspections.queries import counting_answer
 from qcapp.people.models import Person
 from qcapp.production.queries import unit_by_serial
 
 from ..cast import PIN
-from ..factories.certificates import certified, release_unit
+from ..factories.certificates import ISSUED_AT, certified, release_unit
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import Case
 from ..unchanged import rows_of
@@ -248,6 +251,32 @@ def test_says_that_it_is_under_review(issued: CertificateCard, ready: Workshop) 
     page = check(issued)
     assert "Real, but under review" in page
     assert "dent" not in page
+
+
+@pytest.mark.parametrize("severity", ["minor", "major"])
+def test_is_under_review_while_a_later_report_has_not_ended(
+    issued: CertificateCard, ready: Workshop, severity: str
+) -> None:
+    before = content_of(issued.id)
+    Case.by_hand(ready, severity).withdraw()
+    case = Case.by_hand(ready, severity, title="Scratch on the tank")
+    assert "Real, but under review" in check(issued)
+    assert "Scratch" not in check(issued)
+    case.withdraw()
+    assert "Real and current" in check(issued)
+    assert content_of(issued.id) == before
+
+
+def test_is_under_review_until_a_recalled_unit_was_looked_at(issued: CertificateCard, ready: Workshop) -> None:
+    told: dict[str, Any] = {"by": ready.cast.quality_manager, "at": ISSUED_AT + timedelta(days=30)}
+    number = open_field_action(title="Look at the fork", reason="A crack at one.", **told)
+    list_units(number=number, serials=[ready.serial], **told)
+    assert "Real, but under review" in check(issued)
+    assert "crack" not in check(issued)
+    (share,) = field_action(number).customers
+    (unit,) = share.units
+    follow_unit(number=number, unit_id=unit.id, kind="fine", note="No crack.", **told)
+    assert "Real and current" in check(issued)
 
 
 @pytest.mark.parametrize("token", ["A" * 43, "x", "%00", "z" * 2000])

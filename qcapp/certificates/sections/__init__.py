@@ -10,15 +10,35 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
-from . import cautions, identity, nonconformances, results, signatures, statement, welds
-from .record import Record
+from . import (
+    cautions,
+    components,
+    drawing,
+    identity,
+    materials,
+    nonconformances,
+    pictures,
+    results,
+    sample,
+    signatures,
+    statement,
+    statistics,
+    welds,
+)
+from .record import Record, plain
 
 SECTIONS: dict[str, Callable[[Record], Any]] = {
     "identity": identity.build,
     "statement": statement.build,
     "results": results.build,
+    "sample": sample.build,
+    "statistics": statistics.build,
     "welds": welds.build,
+    "materials": materials.build,
+    "components": components.build,
     "nonconformances": nonconformances.build,
+    "pictures": pictures.build,
+    "drawing": drawing.build,
     "cautions": cautions.build,
     "signatures": signatures.build,
 }
@@ -26,12 +46,4 @@ SECTIONS: dict[str, Callable[[Record], Any]] = {
 
 def content(record: Record) -> dict[str, Any]:
     """Everything the certificate says, as plain values ready for canonical JSON."""
-    return {name: _plain(asdict(build(record))) for name, build in SECTIONS.items()}
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(inner) for inner in value]
-    return value
+    return {name: plain(asdict(build(record))) for name, build in SECTIONS.items()}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .record import Record, utc_text
+from .record import Record
 
 
 @dataclass(frozen=True)
@@ -45,22 +45,16 @@ class Identity:
     lengths: str
     issued_at: str  # RFC 3339, for machines
     signing_fingerprint: str  # SHA-256 of the certificate whose key signs the file
+    logo: str  # the maker's, as kept; empty without one
+    logo_digest: str
+    logo_type: str
 
 
 def build(record: Record) -> Identity:
     """The head of the certificate."""
     unit, plan = record.standing.inspection.unit, record.standing.inspection.revision
     return Identity(
-        number=record.number,
-        issue=record.issue,
-        issued=record.moment(record.issued_at),
-        issued_by=record.issued_by,
-        change_note=record.change_note,
-        check_address=record.check_address,
-        maker=record.maker,
-        place=record.place,
-        zone=record.zone,
-        demonstration=record.demonstration,
+        **record.fields(),
         serial=unit.serial,
         family_code=unit.family_code,
         family_name=unit.family_name,
@@ -68,12 +62,8 @@ def build(record: Record) -> Identity:
         order_number=unit.order_number,
         plan_revision=plan.letter,
         documents=tuple(Document(one.kind, one.number, one.revision) for one in plan.documents),
-        chain_number=record.chain_number,
-        chain_digest=record.chain_digest,
         kind=record.choice.kind,
         language=record.choice.language,
         paper=record.choice.paper,
         lengths=record.choice.lengths,
-        issued_at=utc_text(record.issued_at),
-        signing_fingerprint=record.signing_fingerprint,
     )

@@ -37,16 +37,19 @@ class ConcessionLine:
 
 @dataclass(frozen=True)
 class Nonconformances:
-    """Both lists; empty ones are printed as "none"."""
+    """Both lists; empty ones are printed as "none". Without `shown`, the family chose to leave its reports out."""
 
+    shown: bool
     reports: tuple[ReportLine, ...]
     concessions: tuple[ConcessionLine, ...]
 
 
 def build(record: Record) -> Nonconformances:
     """Reports in the order they were raised; withdrawn ones are listed as withdrawn."""
+    listed = record.standing.reports if record.choice.reports else []
     return Nonconformances(
-        reports=tuple(_report(record, one) for one in record.standing.reports),
+        shown=record.choice.reports,
+        reports=tuple(_report(record, one) for one in listed),
         concessions=tuple(_concession(record, one) for one in record.standing.concessions),
     )
 

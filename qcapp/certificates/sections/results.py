@@ -8,8 +8,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.release_checks import concession_for
+from qcapp.people.roles import Role
 
-from .record import Record, utc_text
+from .record import Bench, Record, utc_text
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import AnswerView, CheckpointView, StageView
@@ -56,16 +57,18 @@ class Line:
     values: tuple[str, ...]  # the readings as typed, without the unit of measure
     at: str  # when it was recorded, RFC 3339
     concession: str
+    balloon: str  # the sheet on which the number is drawn, empty without one
 
 
 @dataclass(frozen=True)
 class Stage:
-    """One stage with its lines, the checkpoints that were not due on this unit, and who signed it."""
+    """One stage with its lines, the checkpoints that were not due or decided not to apply, and who signed it."""
 
     number: int
     name: str
     lines: tuple[Line, ...]
     not_due: tuple[str, ...]
+    not_applicable: tuple[str, ...]
     signed: str
     meaning: str
 
@@ -82,27 +85,29 @@ def build(record: Record) -> Results:
     return Results(tuple(_stage(record, stage) for stage in record.standing.inspection.stages))
 
 
-def _left_out(one: CheckpointView) -> str:
-    """Why it was not asked: a sample, another variant, or a signed decision that it does not apply."""
-    why = one.card.when
-    if one.excluded:
-        why = f"not applicable: {one.excluded.reason.rstrip('.')}; {one.excluded.person_name}, {one.excluded.role}"
-    return f"{one.card.number} {one.card.title} ({why})"
+def _not_due(one: CheckpointView) -> str:
+    """A sample, or another variant."""
+    return f"{one.card.number} {one.card.title} ({one.card.when})"
+
+
+def _not_applicable(one: CheckpointView) -> str:
+    """A signed decision that it does not apply: why, and by whom."""
+    if one.excluded is None:
+        return ""
+    reason = one.excluded.reason.rstrip(".")
+    return f"{one.card.number} {one.card.title}: {reason}; {one.excluded.person_name}, {Role(one.excluded.role).label}"
 
 
 def _stage(record: Record, stage: StageView) -> Stage:
-    due = [one for one in stage.checkpoints if one.state != "not_due"]
     left_out = [one for one in stage.checkpoints if one.state == "not_due"]
-    sign_off = stage.sign_off
     return Stage(
         number=stage.card.number,
         name=stage.card.name,
-        lines=tuple(_line(record, one) for one in due),
-        not_due=tuple(_left_out(one) for one in left_out),
-        signed=""
-        if sign_off is None
-        else f"{record.mark(sign_off.person_id, sign_off.person_name)}, {record.moment(sign_off.at)}",
-        meaning="" if sign_off is None else sign_off.meaning,
+        lines=tuple(line_of(record, one) for one in stage.checkpoints if one.state != "not_due"),
+        not_due=tuple(_not_due(one) for one in left_out if not one.excluded),
+        not_applicable=tuple(_not_applicable(one) for one in left_out if one.excluded),
+        signed=_signed(record, stage),
+        meaning="" if stage.sign_off is None else stage.sign_off.meaning,
     )
 
 
@@ -111,14 +116,15 @@ def _signed(record: Record, stage: StageView) -> str:
     return "" if signed is None else f"{record.mark(signed.person_id, signed.person_name)}, {record.moment(signed.at)}"
 
 
-def _by(record: Record, answer: AnswerView) -> str:
+def _by(record: Bench, answer: AnswerView) -> str:
     return record.mark(answer.person_id, answer.person_initials)
 
 
-def _line(record: Record, one: CheckpointView) -> Line:
+def line_of(record: Bench, one: CheckpointView) -> Line:
+    """One checkpoint with what was answered."""
     card, measure = one.card, one.card.unit_of_measure
     band = getattr(card.spec, "band", None)
-    limits = _without(card.limits_text, measure)
+    limits = without_measure(card.limits_text, measure)
     return Line(
         number=card.number,
         title=card.title,
@@ -137,20 +143,21 @@ def _line(record: Record, one: CheckpointView) -> Line:
         key=card.key,
         lower=card.lower_text,
         upper=card.upper_text,
+        balloon=f"{card.balloon.sheet.number}, sheet {card.balloon.sheet.sheet}" if card.balloon else "",
         **_answered(record, one, measure),
     )
 
 
-def _answered(record: Record, one: CheckpointView, measure: str) -> dict[str, Any]:
+def _answered(record: Bench, one: CheckpointView, measure: str) -> dict[str, Any]:
     """What was answered, by whom and when; empty texts where nothing was, which no released unit has."""
     answer = one.counts
     if answer is None:
         empty = dict.fromkeys(ANSWERED, "")
         return empty | {"values": ()}
-    permit = concession_for(one, record.standing.concessions)
+    permit = concession_for(one, record.concessions)
     verdict = WORDS[answer.outcome]
     return {
-        "value": _without(answer.described, measure),
+        "value": without_measure(answer.described, measure),
         "outcome": str(answer.outcome),
         "nearest_limit": answer.nearest_limit,
         "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
@@ -170,7 +177,7 @@ def _values(answer: dict[str, Any], described: str) -> tuple[str, ...]:
     return tuple(answer.get("values") or (described,))
 
 
-def _without(text: str, measure: str) -> str:
+def without_measure(text: str, measure: str) -> str:
     """The text without the unit of measure, which has a column of its own."""
     return text.removesuffix(measure).strip() if measure else text
 
@@ -186,7 +193,7 @@ def _gauge(one: CheckpointView) -> str:
     return one.counts.gauge_number if one.counts else ""
 
 
-def _second(record: Record, one: CheckpointView) -> tuple[str, ...]:
+def _second(record: Bench, one: CheckpointView) -> tuple[str, ...]:
     """The other inspections of the checkpoint, with person, time and answer."""
     given: list[tuple[str, AnswerView | None]] = [("second inspection", one.second)]
     if one.third is not None:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from qcapp.certificates.release_checks import concession_for
 
 from .record import Record
+
+if TYPE_CHECKING:
+    from qcapp.inspections.queries import CheckpointView
 
 DECISION_RULE = (
     "Decision rule: simple acceptance. A value on a limit conforms, a value outside a limit does not. A value inside "
@@ -46,15 +50,15 @@ def build(record: Record) -> Statement:
     conforming = [one for one in due if one.counts is not None and one.counts.passes]
     permits = [found.number for one in due if (found := concession_for(one, standing.concessions))]
     near = sum(one.counts is not None and one.counts.outcome == "near_limit" for one in conforming)
-    not_due = len(standing.inspection.checkpoints) - len(due)
+    left_out = [one for one in standing.inspection.checkpoints if one.state == "not_due"]
     return Statement(
         declaration=_declaration(record, permits),
-        counts=_counts(len(due), len(conforming), near, permits, not_due),
+        counts=_counts(len(due), len(conforming), near, permits) + _left_out(left_out),
         due=len(due),
         conforming=len(conforming),
         conceded=len(permits),
         near_limit=near,
-        not_due=not_due,
+        not_due=len(left_out),
         decision_rule=DECISION_RULE,
         limits_of_the_statement=LIMITS_OF_THE_STATEMENT,
         released=record.moment(record.released_at),
@@ -75,12 +79,21 @@ def _declaration(record: Record, permits: list[str]) -> str:
     return f"{text}."
 
 
-def _counts(due: int, conforming: int, near: int, permits: list[str], not_due: int) -> str:
+def _counts(due: int, conforming: int, near: int, permits: list[str]) -> str:
     parts = [f"{_checkpoints(due)} due and answered; {conforming} conform{'s' if conforming == 1 else ''}"]
     parts += [f"{near} of these near a limit"] if near else []
     parts += [f"{len(permits)} covered by {_list(sorted(set(permits)), 'concession')}"] if permits else []
-    sampled = f" {_checkpoints(not_due)} not due on this unit: checked on samples." if not_due else ""
-    return f"{', '.join(parts)}.{sampled}"
+    return f"{', '.join(parts)}."
+
+
+def _left_out(left_out: list[CheckpointView]) -> str:
+    """Why checkpoints of the plan were not asked, each counted once."""
+    decided = sum(one.excluded is not None for one in left_out)
+    other = sum(one.excluded is None and one.card.frequency == "every" for one in left_out)
+    sampled = len(left_out) - decided - other
+    text = f" {_checkpoints(sampled)} not due on this unit: checked on samples." if sampled else ""
+    text += f" {_checkpoints(other)} not due on this unit: for another variant." if other else ""
+    return text + (f" {_checkpoints(decided)} decided not to apply to this unit." if decided else "")
 
 
 def _checkpoints(count: int) -> str:

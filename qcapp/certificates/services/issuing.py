@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db import transaction
@@ -15,6 +15,7 @@ from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, Refused
 from qcapp.core.sealing import canonical, digest
+from qcapp.inspections.queries.first_articles import first_articles
 from qcapp.lib.plain_text import plain_text
 from qcapp.lib.signing_keys import SigningKey, current_key
 from qcapp.lib.site_days import site_day
@@ -22,8 +23,11 @@ from qcapp.people.queries import marks_of
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import unit_by_serial, welders_of
+from qcapp.production.queries.as_built import lot_by_code
 from qcapp.production.services import lock_unit
+from qcapp.production.services.lots import lock_lot
 
+from ..choices import Choice
 from ..models import Certificate, CertificateWithdrawal
 from ..queries import CertificateCard, ReleaseCard, certificate, certificates_of, paper_choice, releases_of
 from ..release_checks import Standing, check, standing_of
@@ -31,6 +35,7 @@ from ..sections import content
 from ..sections.record import Record
 from .keys import note_key
 from .notices import ISSUED, REPLACED, WITHDRAWN, tell
+from .picturing import logo_now
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -66,7 +71,7 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
         _refuse_without_note(unit, issued[0], released)
     standing = _beyond_doubt(unit.serial)
     paper = Paper(
-        number=issued[0].number if issued else _next_number(unit, at),
+        number=issued[0].number if issued else next_number(unit.certificate_prefix, at),
         issue=issued[0].issue + 1 if issued else 1,
         change_note=change_note if issued else "",
         token=secrets.token_urlsafe(32),
@@ -77,13 +82,14 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
     payload = {"serial": unit.serial, "digest": digest(text), "change_note": paper.change_note}
     subject = f"certificate {paper.number}/{paper.issue}"
     note_key(key=key, at=at)
-    _tell(unit.serial, paper, digest(text), at)
+    tell_of_issue(unit.serial, paper, digest(text), at)
     audit.anchor_on_commit(at=at)
     audit.record(verb=Verb.CERTIFICATE_ISSUED, actor=by.uuid, subject=subject, at=at, payload=payload)
     return certificate(paper.number, paper.issue)
 
 
-def _tell(serial: str, paper: Paper, sealed: str, at: datetime) -> None:
+def tell_of_issue(serial: str, paper: Paper, sealed: str, at: datetime) -> None:
+    """Notices of the issue, and of the one that it replaces."""
     facts = {"number": paper.number, "issue": paper.issue, "serial": serial, "digest": sealed}
     tell(event=ISSUED, at=at, **facts)
     if paper.issue > 1:
@@ -124,39 +130,56 @@ def _release_of(unit: UnitCard) -> ReleaseCard:
     return releases[0]
 
 
-def _next_number(unit: UnitCard, at: datetime) -> str:
+def next_number(prefix: str, at: datetime) -> str:
     """FR-2026-0211: a series without gaps for each prefix and year of the site."""
-    prefix, year = unit.certificate_prefix, site_day(at).year
+    year = site_day(at).year
     return f"{prefix}-{year}-{audit.next_number(series=f'certificate {prefix} {year}'):04}"
 
 
 def _record(
     standing: Standing, paper: Paper, by: Person, at: datetime, released: ReleaseCard, fingerprint: str
 ) -> Record:
-    head = audit_queries.head()
-    choice = paper_choice(standing.inspection.unit.family_id)
+    choice = chosen_for(standing.inspection.unit)
     return Record(
+        **head_fields(paper, by.name, at, fingerprint),
         standing=standing,
-        number=paper.number,
-        issue=paper.issue,
-        issued_at=at,
-        issued_by=by.name,
-        change_note=paper.change_note,
-        check_address=f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{paper.token}/",
-        maker=settings.QCAPP_SITE_NAME,
-        place=settings.QCAPP_SITE_PLACE,
-        zone=settings.QCAPP_SITE_ZONE,
-        demonstration=settings.QCAPP_DEMO,
         released_at=released.at,
         released_by=released.person_name,
         released_function=released.function,
         release_meaning=released.meaning,
-        chain_number=head.number,
-        chain_digest=head.digest,
-        signing_fingerprint=fingerprint,
         choice=choice,
         marks=marks_of(_people_in(standing)),
     )
+
+
+def head_fields(paper: Paper, by: str, at: datetime, fingerprint: str) -> dict[str, Any]:
+    """What every paper says of itself, with the chain's head as it is now."""
+    head = audit_queries.head()
+    return {
+        "number": paper.number,
+        "issue": paper.issue,
+        "issued_at": at,
+        "issued_by": by,
+        "change_note": paper.change_note,
+        "check_address": f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/check/{paper.token}/",
+        "maker": settings.QCAPP_SITE_NAME,
+        "place": settings.QCAPP_SITE_PLACE,
+        "zone": settings.QCAPP_SITE_ZONE,
+        "demonstration": settings.QCAPP_DEMO,
+        "chain_number": head.number,
+        "chain_digest": head.digest,
+        "signing_fingerprint": fingerprint,
+        "logo": logo_now(),
+    }
+
+
+def chosen_for(unit: UnitCard) -> Choice:
+    """The family's choice; an accepted first article gets its report where the family wants that."""
+    choice = paper_choice(unit.family_id)
+    accepted = (one.serial for one in first_articles(unit.family_id) if one.accepted)
+    if choice.first_articles and unit.serial in accepted:
+        return replace(choice, kind="first_article")
+    return choice
 
 
 def _people_in(standing: Standing) -> set[int]:
@@ -175,7 +198,7 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
     """
     require(proof.person, Act.ISSUE_CERTIFICATE, at)
     reason = plain_text("The reason", reason, longest=300)
-    lock_unit(unit_by_serial(certificate(number, issue).serial).id)
+    _lock(certificate(number, issue))
     card = certificate(number, issue)
     if card.withdrawn_at is not None:
         raise Conflict("withdrawn_already", f"{card.number} issue {issue} is withdrawn already.")
@@ -193,3 +216,11 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
     payload = {"serial": card.serial, "reason": reason, "signature": str(signature.uuid)}
     audit.anchor_on_commit(at=at)
     audit.record(verb=Verb.CERTIFICATE_WITHDRAWN, actor=proof.person.uuid, subject=subject, at=at, payload=payload)
+
+
+def _lock(card: CertificateCard) -> None:
+    """The unit's or the lot's row, held until the end of the transaction."""
+    if card.lot:
+        lock_lot(lot_by_code(card.serial).id)
+    else:
+        lock_unit(unit_by_serial(card.serial).id)

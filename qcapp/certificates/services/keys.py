@@ -10,6 +10,7 @@ from django.db import transaction
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.lib.signing_keys import SigningKey, bundle_of, described, folder, keep, new_bundle, passphrase
+from qcapp.lib.signing_tokens import Token, keep_token
 
 from ..models import SigningCertificate
 
@@ -29,6 +30,16 @@ def take_key(*, data: bytes, at: datetime) -> SigningKey:
     """
     described(bundle_of(data, passphrase()), folder()).require_valid(at)
     key = keep(data)
+    note_key(key=key, at=at)
+    return key
+
+
+def take_token(*, found: Token, at: datetime) -> SigningKey:
+    """A key on a hardware token as the current key. Raises Refused `signing_token_missing`,
+    `signing_token_unreadable`, `signing_key_expired`, `signing_key_not_yet_valid`.
+    """
+    key = keep_token(found)
+    key.require_valid(at)
     note_key(key=key, at=at)
     return key
 

@@ -13,10 +13,12 @@ from datetime import datetime
 from typing import Any
 
 from qcapp.core.sealing import canonical
-from qcapp.lib.signing_keys import current_key, detached_signature
+from qcapp.lib.detached_signing import detached_signature
+from qcapp.lib.signing_keys import current_key
 from qcapp.nonconformance.queries import report, reports_of
 
 from ..queries import CertificateCard, content_of
+from .evidence_files import component_files, drawing_files, mill_files, photo_files
 from .rendering import pdf_bytes, qif_bytes
 
 File = tuple[str, bytes]
@@ -33,7 +35,11 @@ WORDS = """\
 certificate.json  everything it says, for machines
 results.qif       its results as QIF 3.0 (ISO 23952)
 results.csv       its results as a table
-reports/          every nonconformance report of the unit, as it stood when this file was made
+reports/          every nonconformance report, as it stood when this file was made
+photos/           every photo that was taken at a checkpoint
+drawings/         the sheets of the plan revision, plain and ballooned
+mill-certificates/  of every heat, unaltered
+components/       the certificates of the components
 manifest.json     the SHA-256 of each file; manifest.json.p7s is its CMS signature by the maker's key
 
 To check the signature of the list:
@@ -90,8 +96,15 @@ def report_files(card: CertificateCard, at: datetime) -> Iterator[File]:
         yield f"reports/{one.number}.json", json.dumps(view, default=str, ensure_ascii=False, indent=1).encode()
 
 
-# What goes into a package, in order. A room that keeps more evidence (photos, mill certificates) adds its own part.
-PARTS: list[Callable[[CertificateCard, datetime], Iterator[File]]] = [certificate_files, report_files]
+# What goes into a package, in order.
+PARTS: list[Callable[[CertificateCard, datetime], Iterator[File]]] = [
+    certificate_files,
+    report_files,
+    photo_files,
+    drawing_files,
+    mill_files,
+    component_files,
+]
 
 
 def table_of(says: dict[str, Any]) -> bytes:

@@ -28,6 +28,7 @@ from ..choices import LANGUAGES, PAPERS, TITLES
 from ..models import CertificateFile
 from ..qif import qif_of
 from ..queries import CertificateCard, content_of
+from .picturing import with_pictures
 
 TEMPLATE = "certificates/certificate.html"
 
@@ -62,7 +63,7 @@ def page_of(says: dict[str, Any], digest: str, look: Look | None = None) -> str:
     code = segno.make(address, error="m", micro=False)
     drawn = code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None)
     context = {
-        "says": _with_inches(says),
+        "says": with_pictures(_with_inches(says)),
         "address": address,
         "digest": digest,
         "fingerprint": grouped(says["identity"].get("signing_fingerprint", "")),
@@ -78,11 +79,16 @@ def _with_inches(says: dict[str, Any]) -> dict[str, Any]:
     """The content with a mark on each line whose millimetres are shown in inches."""
     if says["identity"].get("lengths") != "in":
         return says
-    stages = [
-        stage | {"lines": [line | {"inches": line["unit_of_measure"] == "mm"} for line in stage["lines"]]}
-        for stage in says["results"]["stages"]
-    ]
-    return says | {"results": says["results"] | {"stages": stages}}
+    stages = [stage | {"lines": _marked(stage["lines"])} for stage in says["results"]["stages"]]
+    marked = {"results": says["results"] | {"stages": stages}}
+    for name in ("statistics", "sample"):
+        if name in says:
+            marked[name] = says[name] | {"lines": _marked(says[name]["lines"])}
+    return says | marked
+
+
+def _marked(lines: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    return [line | {"inches": line["unit_of_measure"] == "mm"} for line in lines]
 
 
 def render(card: CertificateCard, *, at: datetime, look: Look | None = None) -> bytes:

@@ -20,6 +20,12 @@ POINT = re.compile(r"(?<=\d)\.(?=\d)")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DAY = re.compile(r"\b(\d{1,2}) (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) (\d{4})")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+PROPERTIES = {
+    "yield_MPa": "yield, MPa:",
+    "ultimate_MPa": "ultimate, MPa:",
+    "elongation_2in_pct": "elongation in 2 in, %:",
+    "hardness_RB": "hardness, HRB:",
+}
 INCH = Decimal("25.4")  # exactly, in millimetres: ISO 80000-3, and the international yard and pound agreement of 1959
 MORE_DECIMALS = 2  # 0.01 mm is 0.0004 in
 
@@ -46,6 +52,14 @@ def said(text: str) -> str:
 
 
 @register.filter
+def seconded(text: str) -> str:
+    """Another inspection of a checkpoint, frozen as "second inspection: conforms, 14, 19 Oct 2026 08:18 +02:00"."""
+    name, _, rest = text.partition(": ")
+    answer, comma, by = rest.partition(", ")
+    return f"{gettext(name)}: {gettext(answer)}{comma}{by}" if rest else text
+
+
+@register.filter
 def verdict_word(line: Mapping[str, Any]) -> str:
     """The verdict and the concession that it stands under."""
     permit = line.get("concession", "")
@@ -65,6 +79,8 @@ def declared(says: Mapping[str, Any]) -> str:
     identity, statement = says["identity"], says["statement"]
     if get_language() == "en":
         return f"{statement['declaration']} {statement['counts']}"
+    if identity.get("kind") == "inspection":
+        return _declared_of_lot(says)
     facts = {
         "unit": f"{identity['family_name']} {identity['serial']}",
         "plan": f"{identity['family_code']} {identity['plan_revision']}",
@@ -97,3 +113,27 @@ def in_inches(text: str) -> str:
         return f"{(millimetres / INCH).quantize(Decimal(1).scaleb(-places), ROUND_HALF_EVEN):f}"
 
     return NUMBER.sub(converted, text)
+
+
+@register.filter
+def interval(text: str) -> str:
+    """An index with its interval: numbers as `num`, and the word between them in the paper's language."""
+    return num(text).replace(" to ", f" {gettext('to')} ")
+
+
+@register.filter
+def tested(name: str) -> str:
+    """A property of a mill certificate in words; an unknown one as it is written."""
+    return PROPERTIES.get(name, name.replace("_", " "))
+
+
+def _declared_of_lot(says: Mapping[str, Any]) -> str:
+    identity, sample = says["identity"], says["sample"]
+    text = gettext(
+        "We certify that lot %(lot)s, %(quantity)d pieces of %(family)s, meets the requirements of inspection plan "
+        "%(plan)s and of the documents that it cites. The results are those of our own tests on %(drawn)d pieces drawn "
+        "from this lot."
+    )
+    plan = f"{identity['family_code']} {identity['plan_revision']}"
+    facts = {"lot": identity["serial"], "family": identity["family_name"], "plan": plan}
+    return text % (facts | {"quantity": sample["quantity"], "drawn": sample["drawn"]})

@@ -236,12 +236,12 @@ def certificate(shop: Shop, effort: Effort) -> Measurement:
     UnitPlayer(story, shop.cast, shop.now, shop.now).play()
     client = _client(manager)
     ours, bare = [], []
-    with _bare_layout() as lay_out:
+    with bare_layout() as lay_out:
         for turn in range(effort.repeats + 1):
             card = _issue(manager, story.serial, turn)
-            job, path = _job(card), f"/certificates/{card.number}/{card.issue}.pdf"
+            job, path = layout_job(card), f"/certificates/{card.number}/{card.issue}.pdf"
             if turn == 0:
-                _check_same_paper(_get(client, path), lay_out(job))
+                check_same_paper(_get(client, path), lay_out(job))
                 continue
             ours.append(_timed(_get, client, path))
             bare.append(_timed(lay_out, job))
@@ -250,7 +250,7 @@ def certificate(shop: Shop, effort: Effort) -> Measurement:
     return _ratio("certificate, asked for the first time", value, baseline, MOST_TIMES_LAYOUT, against)
 
 
-def _check_same_paper(ours: bytes, bare: bytes) -> None:
+def check_same_paper(ours: bytes, bare: bytes) -> None:
     """A page that lost its style sheet or its fonts is another page, and quicker or slower for that."""
     if abs(len(ours) - len(bare)) > len(ours) / 50 + SIGNATURE:
         raise RuntimeError(f"The library alone made another document: {len(bare)} bytes against {len(ours)}.")
@@ -262,7 +262,8 @@ def _issue(by: Person, serial: str, turn: int) -> CertificateCard:
     return issue_certificate(by=by, serial=serial, at=timezone.now(), change_note=f"Asked for again, {turn}.")
 
 
-def _job(card: CertificateCard) -> dict[str, Any]:
+def layout_job(card: CertificateCard) -> dict[str, Any]:
+    """What the bare layout is given: the same page, with the same options and attached files."""
     return {
         "html": html_of(card), "identifier": card.uuid.hex, "variant": "pdf/a-3a",
         "attached": [[one.name, base64.b64encode(one.data).decode()] for one in attachments(content_of(card.id))],
@@ -271,7 +272,7 @@ def _job(card: CertificateCard) -> dict[str, Any]:
 
 
 @contextmanager
-def _bare_layout() -> Iterator[Callable[[dict[str, Any]], bytes]]:
+def bare_layout() -> Iterator[Callable[[dict[str, Any]], bytes]]:
     """A process like the product's own that lays out pages and does nothing else."""
     process = pdf.start("qcapp.config.benchmarks.bare_layout")
     sent, received = process.stdin, process.stdout

@@ -11,7 +11,7 @@ from qcapp.inspections.queries import inspection_of_unit
 from qcapp.production.queries import UnitCard
 from qcapp.production.queries.as_built import pieces_of
 
-from ..models import LotSample, LotSorting, LotVerdict, OutsideProcess
+from ..models import Cut, LotSample, LotSorting, LotVerdict, OutsideProcess
 
 ISOLATED = "isolated"
 
@@ -150,3 +150,8 @@ def _outside(row: OutsideProcess) -> OutsideCard:
         row.pk, row.get_kind_display(), row.supplier, row.high_strength, row.by.name, row.at,
         back.at if back else None, back.delivery.number if back else "", bake,
     )  # fmt: skip
+
+
+def cutters_of(lot_id: int) -> frozenset[int]:
+    """Who cut the pieces of the lot, by key."""
+    return frozenset(Cut.objects.filter(lot=lot_id).values_list("by_id", flat=True))

@@ -134,6 +134,12 @@ def by_customer(units: Iterable[FieldUnitCard]) -> list[CustomerShare]:
     return [CustomerShare(*who, tuple(some)) for who, some in sorted(found.items())]
 
 
+def in_open_field_action(item_ids: Iterable[int]) -> frozenset[int]:
+    """Those of the items that are in a field action and not yet looked at; one query, two where there are any."""
+    rows = FieldUnit.objects.filter(item__in=list(item_ids)).prefetch_related("events")
+    return frozenset(row.item_id for row in rows if _state(row) not in FIELD_CLOSED)
+
+
 def letter_of(row: FieldAction) -> FieldLetter | None:
     """The letter that counts: the one written last."""
     return FieldLetter.objects.filter(field_action=row).order_by("-id").first()
