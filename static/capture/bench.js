@@ -4,7 +4,7 @@ import * as acts from "./acts.js";
 import { tone } from "./band.js";
 import { ask, el, fill, find, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
-import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
+import { afterPaint, correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import { holdSentence } from "./holds.js";
 import * as outbox from "./outbox.js";
 import { overview } from "./overview.js";
@@ -173,14 +173,36 @@ function onwards() {
   return el("div", { class: "answers" }, el("button", { type: "button", class: "big", onclick: () => goTo(first) }, t("Go on to stage {0} {1}", next.number, next.name)));
 }
 
+// What stands already stays where it is: between Enter and the verdict nothing is built, laid out or painted twice.
+function lay(node, ...children) {
+  if (node.contains(document.activeElement)) document.activeElement.blur(); // while nothing has changed yet it is cheap
+  const wanted = children.flat().filter(Boolean);
+  wanted.forEach((child, i) => { if (node.children[i] !== child) node.insertBefore(child, node.children[i] ?? null); });
+  while (node.children.length > wanted.length) node.lastElementChild.remove();
+}
+
+let question = {};
+function questionOf(c) {
+  const of = plain(c.key);
+  const turn = ["second", "third"].includes(c.task) && c.task;
+  if (question.of !== of || question.turn !== turn) question = { of, turn, node: panels.questionPanel(c) };
+  return question.node;
+}
+
 draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
-  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
-  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
-  if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
-  if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
+  lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
+  if (justRecorded()) afterPaint(takeFocus); // to take the focus, the browser lays the whole page out
+  else takeFocus();
 };
+
+function takeFocus() {
+  if (document.querySelector("dialog[open]")) return;
+  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
+  entry.focus({ preventScroll: true });
+  if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
+}
 
 /** Somebody else has signed in on this tablet: nobody may go on under the name that this page was opened with. */
 function stranger() {
