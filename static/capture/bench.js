@@ -145,7 +145,7 @@ function banners(stage) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
     ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
-  if (stage.may_start || !stage.blocked_by || stage.blocked_by.startsWith("On hold")) return holds;
+  if (stage.may_start || !stage.blocked_by || signedHere(state.data.stages.findLast((one) => one.number < stage.number)?.number) || stage.blocked_by.startsWith("On hold")) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
 }
@@ -157,6 +157,7 @@ function stageEnd(stage) {
   if (stage.state === "signed" && !rows.some((c) => state.local.has(c.key))) {
     return quiet(el("p", {}, stage.signed_by ? t("Stage {0} is signed by {1}.", stage.number, stage.signed_by) : t("Stage {0} is signed.", stage.number)), onwards());
   }
+  if (signedHere(stage.number)) return quiet(el("p", {}, t("Stage {0} is signed on this tablet, not yet confirmed by the server.", stage.number)), onwards());
   const others = rows.filter((c) => c.task === "wait" && c.kind !== "derived").length;
   if (others) return quiet(el("p", {}, others > 1 ? t("Your part of stage {0} is done. {1} checkpoints wait for another person.", stage.number, others) : t("Your part of stage {0} is done. 1 checkpoint waits for another person.", stage.number)), onwards());
   if (stage.state === "held") return quiet(el("p", {}, t("Stage {0} is answered. It is on hold and cannot be signed yet.", stage.number)), onwards());
@@ -277,23 +278,41 @@ function mayLeave() {
 
 // ---- signing, stages
 
+// What waits here to be confirmed as signed.
+const signedHere = (number) => state.waiting.some(({ operation }) => operation.kind === "sign_off" && operation.serial === serial && operation.stage === number);
+
 async function signStage() {
   const stage = stageOf(state.stage);
   await outbox.flush();
-  if ((await store.waiting()).some((row) => row.operation.serial === serial)) {
+  const offline = people.here.unlocked && ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
+  if (!offline && (await store.waiting()).some((row) => row.operation.serial === serial)) {
     await tell(t("Not yet"), el("p", {}, t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.")));
     return;
   }
+  const answered = state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").map(seen);
+  if (offline && answered.some((c) => c.second_inspection || (c.photo && c.due && !c.photo_taken))) {
+    await tell(t("Not yet"), el("p", {}, t("This stage has a second inspection or a photo to send: it is signed with network.")));
+    return;
+  }
   const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely: {3} checkpoints. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
-  const signed = await askPin(t("Sign stage {0}", stage.number), meaning, t("Sign"), async (pin) => {
+  const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: answered.map((c) => c.operation).filter(Boolean).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
+  const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, t("Sign"), async (pin) => {
     try {
+      if (offline) {
+        await store.keep({ operation: record, owner: me().badge, name: me().name, proof: await people.signature(record, pin) });
+        return null;
+      }
       const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin });
       return ok ? null : said.message;
     } catch (error) {
+      if (offline) return error.message;
       return error instanceof outbox.SignedOut ? t("You are signed out. Sign in again; nothing was signed.") : t("No answer from the server. Look whether the stage shows as signed before you try again.");
     }
   });
-  if (signed) await refresh(0);
+  if (!signed) return;
+  await readStore();
+  draw.all();
+  if (!offline) await refresh(0);
 }
 
 async function showStages() {

@@ -68,11 +68,11 @@ function refusedEntry(row, by, close) {
   const { operation, message, name, owner } = row;
   const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
   return el("div", { class: "banner" },
-    el("p", {}, `${operation.serial}, ${operation.checkpoint}: ${operation.raw}`),
+    el("p", {}, `${operation.serial}, ${operation.checkpoint ? `${operation.checkpoint}: ${operation.raw}` : operation.meaning}`),
     el("p", {}, `${message} Entered by ${name ?? owner}, ${when(operation.recorded_at)}.`),
     el("div", { class: "answers" },
-      act("Correct", () => close(row)),
-      owner === by ? act("Other unit …", async () => {
+      operation.checkpoint ? act("Correct", () => close(row)) : null,
+      operation.checkpoint && owner === by ? act("Other unit …", async () => {
         const serial = await askSerial(operation.serial);
         if (!serial) return;
         const other = { ...operation, id: uuid7(), serial, round: 1, base: null, purpose: "reading", reason: "" };

@@ -77,8 +77,8 @@ const write = (name, ask) => within([name], "readwrite", (t) => answer(ask(t.obj
  * Put an operation into the outbox, in one transaction with the end of its draft, and of the refused entry it stands for.
  * Resolves when the tablet has it on its medium.
  */
-export async function keep({ operation, owner, name, draft = null, instead = null }) {
-  const proof = await prove(operation).catch(() => null);
+export async function keep({ operation, owner, name, draft = null, instead = null, proof: given = null }) {
+  const proof = given ?? await prove(operation).catch(() => null);
   return within(["outbox", "drafts", "refused", "closed"], "readwrite", async (t) => {
     if (draft) t.objectStore("drafts").delete(draft);
     if (instead) await close(t, instead, { why: "corrected", by: owner, reason: operation.id });
