@@ -5,6 +5,7 @@ const NAME = "qcapp";
 const VERSION = 2;
 const KEEP_SENT = 14 * 24 * 3600 * 1000;
 let opening = null;
+let version = VERSION;
 
 function upgrade(db, from) {
   if (from < 1) {
@@ -23,7 +24,7 @@ function upgrade(db, from) {
 
 function open() {
   opening ??= new Promise((resolve, reject) => {
-    const request = indexedDB.open(NAME, VERSION);
+    const request = indexedDB.open(NAME, version);
     request.onupgradeneeded = (event) => upgrade(request.result, event.oldVersion);
     request.onsuccess = () => {
       const db = request.result;
@@ -57,7 +58,8 @@ async function within(stores, mode, work, durability = "strict") {
       await done;
       return value;
     } catch (error) {
-      if (attempt > 0 || !["InvalidStateError", "UnknownError"].includes(error?.name)) throw error;
+      if (attempt > 0 || !["InvalidStateError", "UnknownError", "VersionError"].includes(error?.name)) throw error;
+      if (error.name === "VersionError") version = undefined; // a newer page has made it newer, and still keeps all of this
       opening = null;
     }
   }

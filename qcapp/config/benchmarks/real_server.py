@@ -9,7 +9,7 @@ import socket
 import subprocess
 import sys
 import time
-from contextlib import suppress
+from contextlib import closing, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -29,7 +29,7 @@ class RealServer:
     def __init__(self, *, workers: int = 3, threads: int = 4, **variables: str) -> None:
         self.port = _free_port()
         self._sizes = ["--workers", str(workers), "--threads", str(threads)]
-        self._variables = variables
+        self.variables = variables
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -51,7 +51,7 @@ class RealServer:
         self._process = subprocess.Popen(  # noqa: S603 - our own interpreter
             [*command, *bind, *self._sizes],
             cwd=settings.BASE_DIR,
-            env=environment(self.address) | self._variables,
+            env=environment(self.address) | self.variables,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             start_new_session=True,
@@ -70,7 +70,7 @@ class RealServer:
 
     def _answers(self) -> bool:
         line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=5)
-        with suppress(OSError, http.client.HTTPException):
+        with closing(line), suppress(OSError, http.client.HTTPException):
             line.request("GET", "/health/live/")
             return line.getresponse().status == 200
         return False
