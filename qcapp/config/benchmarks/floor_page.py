@@ -38,7 +38,6 @@ READINGS, PHOTOS, PHOTO_SIZE = 60, 5, (1600, 1200)
 FIRST = 9500  # running number of the first frame
 MOST_MS, MOST_COLD, MOST_WEIGHT, MOST_SCRIPT, MOST_SYNC = 50, 1000, 150_000, 40_000, 1000
 CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-VIEW = {"width": 1180, "height": 820}
 
 
 def in_the_browser(shop: Shop, kind: str, effort: Effort) -> Iterator[Measurement]:
@@ -70,7 +69,7 @@ def _browser(profile: str) -> Iterator[BrowserContext]:
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     with sync_playwright() as play:
         context = play.chromium.launch_persistent_context(
-            profile, executable_path="/usr/bin/chromium", args=CHROMIUM, viewport=VIEW
+            profile, executable_path="/usr/bin/chromium", args=CHROMIUM, viewport={"width": 1180, "height": 820}
         )
         try:
             yield context
