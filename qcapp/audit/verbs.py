@@ -65,6 +65,9 @@ class Verb(StrEnum):
     COMPONENT_REMOVED = "component.removed"
     MATERIAL_USED = "material.used"
     PLACE_ADDED = "place.added"
+    STATION_SET = "station.set"
+    GAUGE_SETUP_RULED = "gauge.setup_ruled"
+    GAUGE_SETUP_CHECKED = "gauge.setup_checked"
 
     DELIVERY_RECEIVED = "delivery.received"
     HEAT_CERTIFIED = "heat.certified"

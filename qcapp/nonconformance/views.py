@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from qcapp.core.errors import QcError
 from qcapp.inspections.queries import adopted
+from qcapp.inspections.queries.beside import PhotoCard, photos_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs
@@ -303,8 +304,17 @@ def _page(request: HttpRequest, number: str, bound: Bound | None = None, status:
         "held_units": _held_units(view),
         "missing_roles": [Role(role).label for role in _missing(view)],
         "reinspect": _named(view),
+        "photos": _photos(view),
     }
     return render(request, "nonconformance/report.html", context, status=status)
+
+
+def _photos(view: ReportView) -> list[PhotoCard]:
+    """What was photographed at the report's checkpoint; withheld as long as the finding itself is."""
+    card = view.card
+    if card.hidden or not card.checkpoint_number:
+        return []
+    return [one for one in photos_of(card.item_id) if one.number == card.checkpoint_number]
 
 
 def _fresh_forms(view: ReportView, held: Collection[Role]) -> Bound:

@@ -65,6 +65,7 @@ function whereToStart() {
 function goTo(c) {
   stand(c);
   history.replaceState(null, "", `?checkpoint=${encodeURIComponent(c.key)}`);
+  store.setMeta(`last ${me().badge}`, { serial, key: c.key, number: c.number }).catch(() => {});
   draw.all();
 }
 
@@ -145,7 +146,8 @@ function banners(stage) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
     ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
-  if (stage.may_start || !stage.blocked_by || signedHere(state.data.stages.findLast((one) => one.number < stage.number)?.number) || stage.blocked_by.startsWith("On hold")) return holds;
+  const before = state.data.stages.findLast((one) => one.number < stage.number);
+  if (stage.may_start || !stage.blocked_by || (before && signedHere(before.number)) || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
 }
@@ -285,13 +287,11 @@ async function signStage() {
   const stage = stageOf(state.stage);
   await outbox.flush();
   const offline = people.here.unlocked && ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
-  if (!offline && (await store.waiting()).some((row) => row.operation.serial === serial)) {
-    await tell(t("Not yet"), el("p", {}, t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.")));
-    return;
-  }
   const answered = state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").map(seen);
-  if (offline && answered.some((c) => c.second_inspection || (c.photo && c.due && !c.photo_taken))) {
-    await tell(t("Not yet"), el("p", {}, t("This stage has a second inspection or a photo to send: it is signed with network.")));
+  // What another person answered, and whether a photo has arrived, is not known here.
+  const notYet = offline ? answered.some((c) => c.second_inspection || (c.photo && c.due && !c.photo_taken)) : (await store.waiting()).some((row) => row.operation.serial === serial);
+  if (notYet) {
+    await tell(t("Not yet"), el("p", {}, t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.")));
     return;
   }
   const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely: {3} checkpoints. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);

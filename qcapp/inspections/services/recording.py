@@ -206,6 +206,7 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         at=sender.at,
         clock_ahead=sender.clock_ahead,
         from_paper=sender.from_paper,
+        setup=around.setup_reason(gauge, operation.recorded_at),
         sent_by_other=_sent_by_other(operation, person, sender),
     )
     return Draft(
