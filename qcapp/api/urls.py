@@ -62,6 +62,7 @@ REPORT_ACTS = {
     "destroy": report_details.DestroyView,
     "return": report_details.SendBackView,
     "picture": report_details.PictureView,
+    "mark": report_details.MarkView,
     "hold-suspects": report_details.HoldSuspectsView,
 }
 PLAN_ACTS = {
@@ -116,6 +117,7 @@ urlpatterns = [
     path("v1/reports", reports.ReportsView.as_view(), name="reports"),
     path("v1/reports/grouped", report_details.GroupedReportsView.as_view(), name="reports-grouped"),
     path("v1/reports/on-lot", report_details.LotReportsView.as_view(), name="reports-on-lot"),
+    path("v1/reports/on-delivery", report_details.DeliveryReportsView.as_view(), name="reports-on-delivery"),
     path("v1/reports/<str:number>/suspects", report_details.SuspectsView.as_view(), name="report-suspects"),
     path("v1/reports/<str:number>/tag.pdf", report_details.TagView.as_view(), name="report-tag"),
     path("v1/reports/<str:number>/report.pdf", report_details.ReportPdfView.as_view(), name="report-pdf"),

@@ -119,6 +119,7 @@ class Verb(StrEnum):
     REPORT_WITHDRAWN = "report.withdrawn"
     REPORT_ITEMS_ADDED = "report.items_added"
     REPORT_PICTURE_ADDED = "report.picture_added"
+    REPORT_PLACE_MARKED = "report.place_marked"
     REPORT_SUSPECTS_HELD = "report.suspects_held"
     REPORT_STEP_CONFIRMED = "report.step_confirmed"
     REPORT_CUSTOMER_APPROVED = "report.customer_approved"

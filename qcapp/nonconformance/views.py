@@ -29,8 +29,8 @@ from qcapp.production.queries import holds_by_item, open_holds, units_of_items
 from . import forms
 from .cards import ReportView
 from .queries import report
-from .services import by_hand, correcting, deciding, ending, leaving
-from .services.conceding import permits_of
+from .services import by_hand, correcting, deciding, ending, leaving, picturing
+from .services.conceding import concessions_left, permits_of
 from .services.disturbing import disturbed_of
 from .states import ReportState
 
@@ -216,7 +216,7 @@ def picture(request: HttpRequest, number: str) -> HttpResponse:
         photo, x, y = data["photo"], data["mark_x"], data["mark_y"]
         mark = None if x is None or y is None else (x / PER_CENT, y / PER_CENT)
         told = {"content": photo.read(), "name": photo.name, "mark": mark, "caption": data["caption"]}
-        by_hand.add_picture(by=request.user, number=number, at=at, **told)
+        picturing.add_picture(by=request.user, number=number, at=at, **told)
         return None
 
     form = forms.PictureForm(request.POST, request.FILES, auto_id="picture_%s")
@@ -360,6 +360,10 @@ def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
     """With the checkpoints that a correction may have disturbed chosen, and the permits that allow it as it is."""
     proposed = disturbed_of(view.card.number) if sent is None and view.serials else []
     permits = [(card.number, f"{card.number}: {card.limits}") for card in permits_of(view.card.number)]
+    older = concessions_left(view.card.number)
+    permits += [
+        (one.number, f"{one.number}: {one.limits}, {one.left} of {one.units_at_most} units left") for one in older
+    ]
     checkpoints = sorted(_checkpoints(view), key=lambda one: one[0] not in proposed)
     return forms.ProposeForm(
         sent, auto_id="propose_%s", checkpoints=checkpoints, permits=permits, quantity=view.quantity,
