@@ -64,6 +64,11 @@ def empty_as_superuser(connection: BaseDatabaseWrapper) -> None:
         cursor.execute(";".join(["SET LOCAL session_replication_role = replica", *deletes]), None)
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    told = "seeds of tests/capture/test_seeded_faults.py; 500 for a long run"
+    parser.addoption("--faults", type=int, default=1, metavar="N", help=told)
+
+
 def pytest_sessionstart() -> None:
     """The words of pages and papers, compiled as .ci/setup does it, where they are newer than what is compiled."""
     for po in (REPOSITORY / "qcapp").rglob("locale/*/LC_MESSAGES/*.po"):

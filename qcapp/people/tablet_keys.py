@@ -15,7 +15,7 @@ from cryptography.hazmat.primitives.hashes import SHA256
 
 from qcapp.core.errors import Invalid
 
-ENTRY, SWITCH = "qcapp entry 1", "qcapp switch 1"  # what each signed text begins with
+ENTRY, SWITCH, SIGN = "qcapp entry 1", "qcapp switch 1", "qcapp sign 1"  # what each signed text begins with
 HALF = 32  # bytes of r, and of s
 
 

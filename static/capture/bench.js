@@ -4,7 +4,7 @@ import * as acts from "./acts.js";
 import { tone } from "./band.js";
 import { ask, el, fill, find, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
-import { correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
+import { afterPaint, correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import { holdSentence } from "./holds.js";
 import * as outbox from "./outbox.js";
 import { overview } from "./overview.js";
@@ -146,7 +146,8 @@ function banners(stage) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
     ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
-  if (stage.may_start || !stage.blocked_by || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
+  const before = state.data.stages.findLast((one) => one.number < stage.number);
+  if (stage.may_start || !stage.blocked_by || (before && signedHere(before.number)) || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
 }
@@ -158,6 +159,7 @@ function stageEnd(stage) {
   if (stage.state === "signed" && !rows.some((c) => state.local.has(c.key))) {
     return quiet(el("p", {}, stage.signed_by ? t("Stage {0} is signed by {1}.", stage.number, stage.signed_by) : t("Stage {0} is signed.", stage.number)), onwards());
   }
+  if (signedHere(stage.number)) return quiet(el("p", {}, t("Stage {0} is signed on this tablet, not yet confirmed by the server.", stage.number)), onwards());
   const others = rows.filter((c) => c.task === "wait" && c.kind !== "derived").length;
   if (others) return quiet(el("p", {}, others > 1 ? t("Your part of stage {0} is done. {1} checkpoints wait for another person.", stage.number, others) : t("Your part of stage {0} is done. 1 checkpoint waits for another person.", stage.number)), onwards());
   if (stage.state === "held") return quiet(el("p", {}, t("Stage {0} is answered. It is on hold and cannot be signed yet.", stage.number)), onwards());
@@ -174,14 +176,36 @@ function onwards() {
   return el("div", { class: "answers" }, el("button", { type: "button", class: "big", onclick: () => goTo(first) }, t("Go on to stage {0} {1}", next.number, next.name)));
 }
 
+// What stands already stays where it is: between Enter and the verdict nothing is built, laid out or painted twice.
+function lay(node, ...children) {
+  if (node.contains(document.activeElement)) document.activeElement.blur(); // while nothing has changed yet it is cheap
+  const wanted = children.flat().filter(Boolean);
+  wanted.forEach((child, i) => { if (node.children[i] !== child) node.insertBefore(child, node.children[i] ?? null); });
+  while (node.children.length > wanted.length) node.lastElementChild.remove();
+}
+
+let question = {};
+function questionOf(c) {
+  const of = plain(c.key);
+  const turn = ["second", "third"].includes(c.task) && c.task;
+  if (question.of !== of || question.turn !== turn) question = { of, turn, node: panels.questionPanel(c) };
+  return question.node;
+}
+
 draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
-  fill(find("#work"), stranger(), banners(stage), stageEnd(stage), panels.questionPanel(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
-  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
-  if (!document.querySelector("dialog[open]")) entry.focus({ preventScroll: true });
-  if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
+  lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
+  if (justRecorded()) afterPaint(takeFocus); // to take the focus, the browser lays the whole page out
+  else takeFocus();
 };
+
+function takeFocus() {
+  if (document.querySelector("dialog[open]")) return;
+  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
+  entry.focus({ preventScroll: true });
+  if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
+}
 
 /** Somebody else has signed in on this tablet: nobody may go on under the name that this page was opened with. */
 function stranger() {
@@ -256,23 +280,39 @@ function mayLeave() {
 
 // ---- signing, stages
 
+// What waits here to be confirmed as signed.
+const signedHere = (number) => state.waiting.some(({ operation }) => operation.kind === "sign_off" && operation.serial === serial && operation.stage === number);
+
 async function signStage() {
   const stage = stageOf(state.stage);
   await outbox.flush();
-  if ((await store.waiting()).some((row) => row.operation.serial === serial)) {
+  const offline = people.here.unlocked && ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
+  const answered = state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").map(seen);
+  // What another person answered, and whether a photo has arrived, is not known here.
+  const notYet = offline ? answered.some((c) => c.second_inspection || (c.photo && c.due && !c.photo_taken)) : (await store.waiting()).some((row) => row.operation.serial === serial);
+  if (notYet) {
     await tell(t("Not yet"), el("p", {}, t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.")));
     return;
   }
   const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely: {3} checkpoints. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
-  const signed = await askPin(t("Sign stage {0}", stage.number), meaning, t("Sign"), async (pin) => {
+  const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: answered.map((c) => c.operation).filter(Boolean).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
+  const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, t("Sign"), async (pin) => {
     try {
+      if (offline) {
+        await store.keep({ operation: record, owner: me().badge, name: me().name, proof: await people.signature(record, pin) });
+        return null;
+      }
       const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin });
       return ok ? null : said.message;
     } catch (error) {
+      if (offline) return error.message;
       return error instanceof outbox.SignedOut ? t("You are signed out. Sign in again; nothing was signed.") : t("No answer from the server. Look whether the stage shows as signed before you try again.");
     }
   });
-  if (signed) await refresh(0);
+  if (!signed) return;
+  await readStore();
+  draw.all();
+  if (!offline) await refresh(0);
 }
 
 async function showStages() {

@@ -63,10 +63,12 @@ async function base64(buffer) {
 /** Send what is mine, one after the other. Gives how many the server took or refused. */
 export async function send(which = () => true) {
   const mine = (await rows()).filter((row) => row.owner === outbox.contact.person?.badge && !row.refused && which(row));
+  if (!mine.length) return 0;
+  const token = (await outbox.session()).csrf_token;
   let settled = 0;
   for (const row of mine) {
     const content = row.photo ? { content: await base64(row.photo) } : {};
-    const { ok, status, body } = await outbox.post(row.url, { ...row.body, ...content });
+    const { ok, status, body } = await outbox.post(row.url, { ...row.body, ...content }, token);
     if (ok) await within("readwrite", (s) => s.delete(row.id));
     else if ([400, 404, 409, 413, 415, 422].includes(status) || (status === 403 && body.code !== "csrf")) await within("readwrite", (s) => s.put({ ...row, refused: body.message }));
     else break;

@@ -136,6 +136,9 @@ export const say = (conforms) => once(async () => {
 
 // ---- recording
 
+/** Do it when the frame that is being made has been painted. */
+export const afterPaint = (work) => requestAnimationFrame(() => setTimeout(work));
+
 function operationFor(c, answer, raw) {
   const settling = c.task === "settle";
   const again = state.mode !== null || settling;
@@ -166,7 +169,7 @@ async function record(answer, raw) {
   const keeping = store.keep(row);
   draw.work();
   draw.foot();
-  requestAnimationFrame(() => setTimeout(draw.around)); // the verdict first, the list of the stage after it
+  afterPaint(draw.around); // the verdict first, the list of the stage after it
   try {
     await keeping;
   } catch (error) {

@@ -4,7 +4,7 @@ import * as store from "./store.js";
 import { t } from "./words.js";
 
 const TIMEOUT = 8000;
-const BATCH = 50;
+const BATCH = 160; // a whole frame; the server takes 200
 const SILENCE = 45000; // after so long without a word the server is asked for one, so that "last contact" is true
 
 let timer = null;

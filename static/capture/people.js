@@ -97,6 +97,12 @@ store.proveBy(async (operation) => {
   return { key: here.unlocked.key, signature: await signed(here.unlocked.entry, "qcapp entry 1", canonical(operation)) };
 });
 
+/** What proves that whoever works here signs this record, by the PIN and the second key. Raises an Error with a sentence. */
+export async function signature(record, pin) {
+  const person = here.people.find((one) => one.badge === here.unlocked.badge);
+  return { key: person.key, signature: await signed(await keyOf(person, pin, "sign"), "qcapp sign 1", canonical(record)) };
+}
+
 /** The session that belongs to whoever works here: the server opens it by the unlocked key. One switch at a time: a
  *  second one that ran beside it would hold the token of the session that the first has just ended. */
 let switching = Promise.resolve();

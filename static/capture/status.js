@@ -7,7 +7,8 @@ import * as store from "./store.js";
 import { showWhere } from "./where.js";
 import { local, region, t } from "./words.js";
 
-export const clock = (date) => date.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+// By hand: the line at the foot is drawn with each entry, and the browser's own formatting costs milliseconds.
+export const clock = (date) => [date.getHours(), date.getMinutes()].map((part) => String(part).padStart(2, "0")).join(":");
 
 /** Today a time is enough; of another day the day is said as well. */
 export function when(instant) {
@@ -66,11 +67,11 @@ function refusedEntry(row, by, close) {
   const { operation, message, name, owner } = row;
   const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
   return el("div", { class: "banner" },
-    el("p", {}, `${operation.serial}, ${operation.checkpoint}: ${local(operation.raw)}`),
+    el("p", {}, `${operation.serial}, ${operation.checkpoint ? `${operation.checkpoint}: ${local(operation.raw)}` : operation.meaning}`),
     el("p", {}, `${message} ${t("Entered by {0}, {1}.", name ?? owner, when(operation.recorded_at))}`),
     el("div", { class: "answers" },
-      act(t("Correct"), () => close(row)),
-      owner === by ? act(t("Other unit …"), async () => {
+      operation.checkpoint ? act(t("Correct"), () => close(row)) : null,
+      operation.checkpoint && owner === by ? act(t("Other unit …"), async () => {
         const serial = await askSerial(operation.serial);
         if (!serial) return;
         const other = { ...operation, id: uuid7(), serial, round: 1, base: null, purpose: "reading", reason: "" };

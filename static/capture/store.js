@@ -7,6 +7,7 @@ const NAME = "qcapp";
 const VERSION = 2;
 const KEEP_SENT = 14 * 24 * 3600 * 1000;
 let opening = null;
+let version = VERSION;
 
 function upgrade(db, from) {
   if (from < 1) {
@@ -25,7 +26,7 @@ function upgrade(db, from) {
 
 function open() {
   opening ??= new Promise((resolve, reject) => {
-    const request = indexedDB.open(NAME, VERSION);
+    const request = indexedDB.open(NAME, version);
     request.onupgradeneeded = (event) => upgrade(request.result, event.oldVersion);
     request.onsuccess = () => {
       const db = request.result;
@@ -59,7 +60,8 @@ async function within(stores, mode, work, durability = "strict") {
       await done;
       return value;
     } catch (error) {
-      if (attempt > 0 || !["InvalidStateError", "UnknownError"].includes(error?.name)) throw error;
+      if (attempt > 0 || !["InvalidStateError", "UnknownError", "VersionError"].includes(error?.name)) throw error;
+      if (error.name === "VersionError") version = undefined; // a newer page has made it newer, and still keeps all of this
       opening = null;
     }
   }
@@ -79,8 +81,8 @@ const write = (name, ask) => within([name], "readwrite", (t) => answer(ask(t.obj
  * Put an operation into the outbox, in one transaction with the end of its draft, and of the refused entry it stands for.
  * Resolves when the tablet has it on its medium.
  */
-export async function keep({ operation, owner, name, draft = null, instead = null }) {
-  const proof = await prove(operation).catch(() => null);
+export async function keep({ operation, owner, name, draft = null, instead = null, proof: given = null }) {
+  const proof = given ?? await prove(operation).catch(() => null);
   return within(["outbox", "drafts", "refused", "closed"], "readwrite", async (t) => {
     if (draft) t.objectStore("drafts").delete(draft);
     if (instead) await close(t, instead, { why: "corrected", by: owner, reason: operation.id });

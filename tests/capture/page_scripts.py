@@ -87,3 +87,45 @@ HOLDER = """new Promise((resolve) => {
         };
     };
 })"""
+
+# Something that the browser may lose: written, and not flushed.
+MARK_RELAXED = """
+() => new Promise((resolve) => {
+    indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
+        const written = db.transaction("meta", "readwrite", { durability: "relaxed" });
+        written.objectStore("meta").put("only written", "marked");
+        written.oncomplete = () => { db.close(); resolve(); };
+    };
+})
+"""
+MARKED = """
+() => new Promise((resolve) => {
+    indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
+        db.transaction("meta").objectStore("meta").get("marked").onsuccess = (asked) => {
+            db.close();
+            resolve(asked.target.result ?? null);
+        };
+    };
+})
+"""
+
+# Safari closes the handle of a page in the background without telling it. The next use gives it away.
+CLOSE_THE_HANDLE = """
+() => new Promise((resolve) => {
+    const { transaction } = IDBDatabase.prototype;
+    IDBDatabase.prototype.transaction = function (...given) {
+        IDBDatabase.prototype.transaction = transaction;
+        const begun = transaction.apply(this, given);
+        this.close();
+        resolve();
+        return begun;
+    };
+    dispatchEvent(new Event("online"));
+})
+"""
+
+NEWER_STORE = """
+() => new Promise((resolve) => {
+    indexedDB.open("qcapp", 3).onsuccess = ({ target: { result: db } }) => { db.close(); resolve(db.version); };
+})
+"""

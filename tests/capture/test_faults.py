@@ -13,7 +13,7 @@ from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from playwright.sync_api import Error
@@ -188,12 +188,13 @@ class TestKilled:
         again.context.close()
 
 
-def start(playwright: Playwright, shop: Shop, folder: Path) -> Tablet:
+def start(playwright: Playwright, shop: Shop, folder: Path, address: str = "", **options: Any) -> Tablet:
     """A browser whose store outlives it."""
     context = playwright.chromium.launch_persistent_context(
-        folder / "profile", executable_path="/usr/bin/chromium", args=CHROMIUM, viewport={"width": 1180, "height": 820}
-    )
-    return Tablet(context, shop).sign_in()
+        folder / "profile", executable_path="/usr/bin/chromium", args=CHROMIUM,
+        viewport={"width": 1180, "height": 820}, **options,
+    )  # fmt: skip
+    return Tablet(context, shop, address).sign_in()
 
 
 def kill(one: Tablet, folder: Path) -> None:

@@ -9,10 +9,15 @@ from collections.abc import Callable
 import pytest
 from django.utils import timezone
 
+from qcapp.inspections import services as inspections
+from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.services.handed_in import take_in_file
 from qcapp.people import services
 from qcapp.people.models import Tablet as TabletRow
 from qcapp.people.tablet_guard import COOKIE
+from qcapp.plans import services as plans
+from qcapp.production.models import PartFamily
+from qcapp.production.services import add_family
 from tests.factories.tablets import enrolled
 
 from .conftest import Shop, Tablet
@@ -149,6 +154,94 @@ class TestLock:
         one.page.wait_for_selector("#question")
         one.page.clock.fast_forward(11 * 60 * 1000)
         one.page.wait_for_selector("#who-works")
+
+
+TWO_STAGES = """\
+stage_number,stage_name,number,key,title,kind,nominal,limits,unit_of_measure,decimals,criticality
+1,Tack-up,101,left,Left length,measured,20,±0.5,mm,1,minor
+1,Tack-up,102,right,Right length,measured,20,±0.5,mm,1,minor
+2,Finish,201,width,Width over all,measured,40,±0.5,mm,1,minor
+"""
+
+
+@pytest.fixture
+def small(shop: Shop) -> str:
+    """The serial of a unit whose stages can be signed without network: no second inspection, no photo."""
+    now, author = timezone.now(), shop.people["1010"]
+    if not families_with("SO-1"):
+        told = {"name": "small part", "serial_pattern": "SO-1-{number:4}", "certificate_prefix": "SO", "at": now}
+        add_family(by=author, code="SO-1", **told)
+        text = {"text_or_bytes": TWO_STAGES.encode(), "filename": "so.csv"}
+        card = plans.import_plan(by=author, family_code="SO-1", letter="A", at=now, **text)
+        plans.send_for_review(by=author, revision_uuid=card.uuid, at=now)
+        signed = services.demonstration_proof(shop.people["1009"], now)
+        plans.release(proof=signed, revision_uuid=card.uuid, at=now)
+    serial = f"SO-1-{shop.number:04}"
+    told = {"order_number": "", "variant": "", "at": now}
+    inspections.open_unit(by=shop.people["1001"], family_code="SO-1", serial=serial, **told)
+    return serial
+
+
+def families_with(code: str) -> bool:
+    return PartFamily.objects.filter(code=code).exists()
+
+
+def answer_stage(one: Tablet, serial: str) -> None:
+    """The first stage of the unit answered without network."""
+    one.page.goto(f"{one.address}/units/{serial}/bench/")
+    one.page.wait_for_selector("#question")
+    at_work(one).context.set_offline(True)
+    for key in ("left", "right"):
+        one.at(key).enter("20.1")
+        one.page.wait_for_selector(".verdict")
+    one.until_foot("No network")
+
+
+def sign_here(one: Tablet, pin: str = PIN) -> None:
+    one.page.click("#sign")
+    one.page.fill("dialog[open] .pin-dots", pin)
+    one.page.press("dialog[open] .pin-dots", "Enter")
+
+
+class TestSigning:
+    def test_signs_a_stage_without_network_and_shows_it_unconfirmed_until_the_server_has_verified_it(
+        self, shared: Tablet, shop: Shop, small: str
+    ) -> None:
+        one = shared
+        answer_stage(one, small)
+        sign_here(one, "905513")
+        one.until("document.querySelector('dialog[open]').innerText.includes('Wrong PIN')")
+        one.page.fill("dialog[open] .pin-dots", PIN)
+        one.page.press("dialog[open] .pin-dots", "Enter")
+        one.until("/signed on this tablet, not yet confirmed/.test(document.querySelector('#stage-end').innerText)")
+        one.page.reload()
+        one.until("/not yet confirmed/.test(document.querySelector('#stage-end')?.innerText ?? '')")
+        assert inspection_of(small).stages[0].signed is False
+        one.context.set_offline(False)
+        until_sent(one)
+        one.until("/is signed by Imogen Marlowe/.test(document.querySelector('#stage-end')?.innerText ?? '')")
+        signed = inspection_of(small).stages[0].sign_off
+        assert (signed.person_name, signed.method, signed.valid) == ("Imogen Marlowe", "tablet", True)
+
+    def test_keeps_a_refused_signature_in_the_list_with_the_way_out(
+        self, shared: Tablet, shop: Shop, small: str
+    ) -> None:
+        one = shared
+        answer_stage(one, small)
+        sign_here(one)
+        one.until("/not yet confirmed/.test(document.querySelector('#stage-end')?.innerText ?? '')")
+        services.set_pin(by=None, person=shop.people["1001"], pin="905513", at=timezone.now())
+        one.context.set_offline(False)
+        until_sent(one, 30)
+        one.page.wait_for_selector("#refused")
+        one.page.click("#refused")
+        text = one.page.inner_text("dialog[open]")
+        assert "Sign the stage again with network." in text
+        assert "I sign that stage" in text
+        one.page.get_by_role("button", name="Discard").click()
+        one.page.get_by_role("button", name="Entered twice").click()
+        one.page.wait_for_selector("#refused", state="detached")
+        assert inspection_of(small).stages[0].signed is False
 
 
 class TestRevoked:

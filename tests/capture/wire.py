@@ -5,7 +5,7 @@ from __future__ import annotations
 import http.client
 import random
 import threading
-from contextlib import suppress
+from contextlib import closing, suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import urlsplit
@@ -81,7 +81,10 @@ class Wire:
             return self._cut(request)
         if fate == "500 before":
             return self._answer(request, 500, [], b"fault")
-        status, headers, data = self._ask(request, body)
+        try:
+            status, headers, data = self._ask(request, body)
+        except (OSError, http.client.HTTPException):  # the server is down, or was killed with the request in hand
+            return self._cut(request)
         if fate == "cut after":
             return self._cut(request)
         return self._answer(request, 500 if fate == "500 after" else status, headers, data)
@@ -106,11 +109,10 @@ class Wire:
     def _ask(self, request: BaseHTTPRequestHandler, body: bytes) -> tuple[int, list[tuple[str, str]], bytes]:
         line = http.client.HTTPConnection(self.server.hostname or "", self.server.port, timeout=30)
         headers = {name: value for name, value in request.headers.items() if name.lower() not in OWN}
-        line.request(request.command, request.path, body=body or None, headers=headers)
-        answer = line.getresponse()
-        found = answer.status, answer.getheaders(), answer.read()
-        line.close()
-        return found
+        with closing(line):
+            line.request(request.command, request.path, body=body or None, headers=headers)
+            answer = line.getresponse()
+            return answer.status, answer.getheaders(), answer.read()
 
     @staticmethod
     def _answer(request: BaseHTTPRequestHandler, status: int, headers: list[tuple[str, str]], data: bytes) -> None:

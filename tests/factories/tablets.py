@@ -46,8 +46,15 @@ class OnTablet:
     signing: Pair
 
     def proof(self, operation: dict[str, Any]) -> dict[str, str]:
-        text = json.dumps(operation, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-        return {"key": self.key, "signature": self.entry.sign("qcapp entry 1", text)}
+        return {"key": self.key, "signature": self.entry.sign("qcapp entry 1", _text(operation))}
+
+    def sign(self, record: dict[str, Any]) -> dict[str, str]:
+        """The proof of a stage's signature, by the second key."""
+        return {"key": self.key, "signature": self.signing.sign("qcapp sign 1", _text(record))}
+
+
+def _text(operation: dict[str, Any]) -> str:
+    return json.dumps(operation, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
 def enrolled(keeper: Person, at: datetime, name: str = "Bench 3") -> tuple[Tablet, str]:

@@ -27,11 +27,16 @@ FIELDS = frozenset({"device", "sent_at", "operations", "waiting", "waiting_since
 
 
 class Operation(serializers.Serializer[Any]):
-    """One result. Never changes between tries: the same id with another body is refused (`key_reused`)."""
+    """One result. Never changes between tries: the same id with another body is refused (`key_reused`).
+
+    A tablet also sends stages signed without network here: `kind` is sign_off, and besides `id`, `v`, `serial`,
+    `revision`, `recorded_at` and `recorded_by` it holds `stage`, `meaning` and `covers`, the ids of the stage's typed
+    answers. It needs its proof, made with the second key under “qcapp sign 1”.
+    """
 
     id = serializers.UUIDField(help_text="UUID version 7, made where the result was entered")
     v = serializers.IntegerField(help_text="1")
-    kind = serializers.CharField(help_text="result")
+    kind = serializers.CharField(help_text="result, or sign_off")
     serial = serializers.CharField()
     revision = serializers.UUIDField(help_text="the plan revision that was on the screen")
     checkpoint = serializers.CharField(help_text="the checkpoint's key")

@@ -114,7 +114,7 @@ def submission(shop: Shop, effort: Effort, kind: str) -> Measurement:
     frames = shop.open_frames(FREE, 2 * count)
     ours, bare = [], []
     for unit, other in zip(frames[:count], frames[count:], strict=True):
-        body = json.dumps(_submission_body(shop, unit, inspector))
+        body = json.dumps(submission_body(shop, unit, inspector))
         ours.append(_timed(_submit, client, body))
         rows = _same_rows(unit, other)
         bare.append(_timed(_executemany, rows))
@@ -123,7 +123,8 @@ def submission(shop: Shop, effort: Effort, kind: str) -> Measurement:
     return _ratio(f"submit {RESULTS} results in one request", value, baseline, MOST_TIMES_EXECUTEMANY, against)
 
 
-def _submission_body(shop: Shop, unit: UnitCard, by: Person) -> dict[str, Any]:
+def submission_body(shop: Shop, unit: UnitCard, by: Person) -> dict[str, Any]:
+    """A frame's results as a tablet sends them, RESULTS operations."""
     at = timezone.now()
     operations = [
         {

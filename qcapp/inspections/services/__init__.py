@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import groupby
 from typing import TYPE_CHECKING, Any, BinaryIO
 from uuid import UUID
 
@@ -18,6 +19,7 @@ from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotAllowed, NotFound, Refused
 from qcapp.core.sealing import canonical, digest
+from qcapp.lib.fields import uuid7
 from qcapp.lib.plain_text import plain_text
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -39,6 +41,7 @@ from . import recording
 from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
 from .recording import Sender, Verdictlet
+from .tablet_signing import TabletSignOff, check_covers_what_stands, is_sign_off, signed_on_tablet, told
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -107,6 +110,8 @@ def record_operations(
     if len(operations) > MAX_OPERATIONS:
         message = f"{len(operations)} operations are too many at once; send at most {MAX_OPERATIONS}."
         raise Invalid("too_many_operations", message, most=MAX_OPERATIONS)
+    if any(map(is_sign_off, operations)):
+        return _in_turn(operations, proven, sent_by=sent_by, device=device, sent_at=sent_at, at=at)
     if sent_at is not None and sent_at.tzinfo is None:
         raise Invalid("time_without_zone", "“sent_at” must name its zone.", field="sent_at")
     device = plain_text("The name of the tablet", device, longest=60)
@@ -116,6 +121,18 @@ def record_operations(
         return [answer for answer in submission.answers if answer]
     with transaction.atomic():
         return recording.record(submission)
+
+
+def _in_turn(operations: Sequence[object], proven: frozenset[str], **sender: Any) -> list[Verdictlet]:
+    """Results and signatures in the order in which a tablet made them: a later stage's results follow the signature."""
+    answers: list[Verdictlet] = []
+    for signed, group in groupby(operations, is_sign_off):
+        if signed:
+            device, at = sender["device"], sender["at"]
+            answers += [signed_on_tablet(one, device=device, at=at, proven=proven) for one in group]
+        else:
+            answers += record_operations(operations=list(group), proven=proven, **sender)
+    return answers
 
 
 def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
@@ -148,8 +165,12 @@ def import_results(*, by: Person, stream: BinaryIO, at: datetime) -> Any:
 # -------------------------------------------------------------------------------------------------- signing
 
 
-def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) -> StageStanding:
+def sign_stage(
+    *, proof: Proof, serial: str, stage_number: int, at: datetime, on_tablet: TabletSignOff | None = None
+) -> StageStanding:
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
+
+    `on_tablet` is what was signed without network: it raises as `check_covers_what_stands` too.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
     `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`.
@@ -162,38 +183,43 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
         stage = view.stage(stage_number)
         if stage is None:
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
+        plan = adopted(unit.item_id)
+        if on_tablet:
+            check_covers_what_stands(on_tablet, unit.item_id, plan, stage.card.id)
         _check_signable(view, standing_of(stage))
         _check_photos(unit, stage)
-        plan = adopted(unit.item_id)
-        meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
-        signature = write_signature(
-            proof=proof,
-            act=Act.SIGN_STAGE,
-            meaning=meaning[:300],
-            subject=f"unit {unit.serial}",
-            covers=stage.covers,
-            at=at,
-        )
         count = _count_answers(unit.item_id, plan.checkpoints, stage.card.id)
-        sign_off = StageSignOff.objects.create(
-            item_id=unit.item_id,
-            stage_id=stage.card.id,
-            signature=signature,
-            covers=stage.covers,
-            answers=count,
-            at=at,
-        )
-        audit.anchor_on_commit(at=at)
-        payload = {
-            "stage": stage_number,
-            "covers": stage.covers,
-            "answers": count,
-            "sign_off": str(sign_off.uuid),
-            "meaning": meaning,
-        }
-        audit.record(verb=Verb.STAGE_SIGNED, actor=person.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
+        _write_sign_off(proof, unit, stage, count, at, on_tablet)
     signed = inspection_of_unit(unit_by_id(unit.id), viewer=person, at=at).stage(stage_number)
     return standing_of(signed)  # type: ignore[arg-type]  # it was there a moment ago
+
+
+def _write_sign_off(
+    proof: Proof, unit: UnitCard, stage: StageView, count: int, at: datetime, on_tablet: TabletSignOff | None
+) -> None:
+    meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
+    subject, covers = f"unit {unit.serial}", stage.covers
+    signature = write_signature(
+        proof=proof, act=Act.SIGN_STAGE, meaning=meaning[:300], subject=subject, covers=covers, at=at
+    )
+    sign_off = StageSignOff.objects.create(
+        uuid=on_tablet.operation if on_tablet else uuid7(),
+        item_id=unit.item_id,
+        stage_id=stage.card.id,
+        signature=signature,
+        covers=covers,
+        answers=count,
+        at=at,
+    )
+    audit.anchor_on_commit(at=at)
+    payload = {
+        "stage": stage.card.number,
+        "covers": covers,
+        "answers": count,
+        "sign_off": str(sign_off.uuid),
+        "meaning": meaning,
+    } | (told(on_tablet) if on_tablet else {})
+    audit.record(verb=Verb.STAGE_SIGNED, actor=proof.person.uuid, subject=subject, at=at, payload=payload)
 
 
 def _count_answers(item_id: int, cards: Sequence[Any], stage_id: int) -> int:

@@ -1,4 +1,4 @@
-"""Whose entries a tablet sends, as its keys prove it: so nobody's entries wait for their owner to come back."""
+"""Whose entries and signatures a tablet sends, as its keys prove it: so nobody's wait for their owner to come back."""
 
 from __future__ import annotations
 
@@ -30,4 +30,8 @@ def _proves(operation: dict[str, Any], proof: dict[str, Any], key: Any) -> bool:
         text = canonical(operation)
     except QcError:
         return False
-    return tablet_keys.is_signed(key.entry_key, tablet_keys.ENTRY, text, proof.get("signature"))
+    if operation.get("kind") != "sign_off":
+        return tablet_keys.is_signed(key.entry_key, tablet_keys.ENTRY, text, proof.get("signature"))
+    # A signature needs the second key, which another PIN ends.
+    fits = key.pin_print == queries.pin_print(key.person)
+    return fits and tablet_keys.is_signed(key.sign_key, tablet_keys.SIGN, text, proof.get("signature"))
