@@ -44,14 +44,14 @@ def units(request: HttpRequest) -> HttpResponse:
     """Units by any part of the serial; the only match opens at once."""
     fragment = request.GET.get("q", "").strip()
     too_long = len(fragment) > LONGEST
-    names = Act.SEE_CUSTOMERS in acts_of(request.user, timezone.now())
-    found = look_up(fragment, names=names, limit=SHOWN) if fragment and not too_long else []
+    held = acts_of(request.user, timezone.now())
+    found = look_up(fragment, names=Act.SEE_CUSTOMERS in held, limit=SHOWN) if fragment and not too_long else []
     if len(found) == 1:
         return redirect("history:unit", serial=found[0].unit.serial)
     units = recent_units(SHOWN) if not fragment else [one.unit for one in found]
     context = {
         "q": fragment[:LONGEST], "units": units, "found": found, "too_long": too_long, "full": len(units) == SHOWN,
-        "names": names,
+        "names": Act.SEE_CUSTOMERS in held, "may_ask": Act.ASK_AFFECTED in held,
     }  # fmt: skip
     return render(request, "history/units.html", context, status=400 if too_long else 200)
 
