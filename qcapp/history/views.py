@@ -5,8 +5,11 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
+from qcapp.customers.lookup import look_up
+from qcapp.inspections.queries.outliers import SPREAD_KINDS, value_view
 from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
 from qcapp.people.queries import acts_of
@@ -14,7 +17,8 @@ from qcapp.people.roles import Act
 from qcapp.production.queries import recent_units, unit_by_serial, units_in_build
 
 from .labels import label_pdf
-from .lookup import look_up
+from .pictures import spread_picture
+from .printing import history_pdf
 from .queries import unit_history
 
 LONGEST = 60
@@ -72,8 +76,29 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "may_dispatch": Act.DISPATCH_UNIT in held,
         "may_serve": Act.RECORD_SERVICE in held,
         "names": Act.SEE_CUSTOMERS in held,
+        "spread_kinds": SPREAD_KINDS,
     }
     return render(request, "history/unit.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def printed(request: HttpRequest, serial: str) -> HttpResponse:
+    """The whole history as PDF."""
+    at = timezone.now()
+    history = unit_history(serial, viewer=request.user, at=at)
+    pdf = history_pdf(history, names=Act.SEE_CUSTOMERS in acts_of(request.user, at))
+    name = f'inline; filename="{history.unit.serial}-history.pdf"'
+    return HttpResponse(pdf, content_type="application/pdf", headers={"Content-Disposition": name})
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def value(request: HttpRequest, serial: str, key: str) -> HttpResponse:
+    """One value with its band, among the family's values."""
+    view = value_view(serial, key, viewer=request.user, at=timezone.now())
+    picture = mark_safe(spread_picture(view))  # noqa: S308 - built from numbers and our own words, texts escaped there
+    return render(request, "history/value.html", {"view": view, "picture": picture})
 
 
 @require_safe

@@ -37,10 +37,11 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Effort:
-    """How much to do. Tests take a tiny `scale`; goals are meant for 1."""
+    """How much to do. Tests take a tiny `scale`; goals are meant for 1. `units` is 0 where nothing was said."""
 
     scale: float = 1.0
     repeats: int = 7
+    units: int = 0
 
     def of(self, count: int, least: int = 2) -> int:
         """So many things at this scale."""
