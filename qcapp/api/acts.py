@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from qcapp.core.errors import Invalid
 from qcapp.lib.middleware import client_address
-from qcapp.people.access import PUBLIC, permit
+from qcapp.people.access import PUBLIC, owes_second_factor, permit, second_factor_owed
 from qcapp.people.queries import person_by_uuid
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
@@ -47,6 +47,8 @@ class ActView(APIView):
         act = self._act()
         if isinstance(act, Act):
             permit(request.user, act, self.at)
+            if owes_second_factor(self.django_request, self.at):
+                raise second_factor_owed()
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().finalize_response(request, response, *args, **kwargs)

@@ -18,6 +18,9 @@ class Verb(StrEnum):
     PERSON_ROLE_GIVEN = "person.role_given"
     PERSON_ROLE_ENDED = "person.role_ended"
     PERSON_SECRET_SET = "person.secret_set"  # noqa: S105 - a verb, not a secret
+    PERSON_SECOND_FACTOR_SET = "person.second_factor_set"
+    PERSON_SECOND_FACTOR_ENDED = "person.second_factor_ended"
+    PERSON_RECOVERY_CODE_USED = "person.recovery_code_used"
     PERSON_DEPUTY_NAMED = "person.deputy_named"
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
     PERSON_LEFT = "person.left"

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet, Subquery, Value
+from django.db.models import Count, Exists, Min, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce, Replace, Upper
 
 from qcapp.core.errors import NotFound, Refused
@@ -20,7 +20,7 @@ from qcapp.people.roles import Role
 from qcapp.production.queries import UnitCard
 
 from .choices import Choice
-from .models import Certificate, PaperChoice, Release, SigningCertificate
+from .models import Certificate, Notice, NoticeTry, PaperChoice, Release, SigningCertificate
 from .release_checks import Finding, Standing, check, standing_of
 
 LONGEST_TOKEN = 60
@@ -263,3 +263,10 @@ def items_certified(fragment: str, limit: int = 40) -> list[tuple[int, str]]:
         spoken = Replace(spoken, Value(written), Value(read))
     rows = Certificate.objects.annotate(spoken=spoken).filter(spoken__contains=key, issue=1)
     return list(rows.order_by("-id").values_list("item_id", "number")[:limit])
+
+
+def notices_waiting() -> tuple[int, datetime | None]:
+    """How many notices have not arrived where they are sent, and since when the oldest waits."""
+    delivered = NoticeTry.objects.filter(notice=OuterRef("pk"), delivered=True)
+    waiting = Notice.objects.filter(~Exists(delivered)).aggregate(count=Count("pk"), oldest=Min("at"))
+    return waiting["count"], waiting["oldest"]

@@ -24,6 +24,7 @@ MENU = (
     ("People", "/people/", Act.KEEP_PEOPLE),
     ("Tablets", "/tablets/", Act.LOOK_AT_TABLETS),
     ("Audit", "/audit/", Act.READ_AUDIT),
+    ("System", "/system/", Act.LOOK_AT_SYSTEM),
 )
 
 

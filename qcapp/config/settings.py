@@ -35,6 +35,10 @@ QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_D
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
 QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)
+QCAPP_SECOND_FACTOR = env.one_of(
+    "QCAPP_SECOND_FACTOR", ("offered", "office") if DEBUG or QCAPP_DEMO else ("office", "offered"), 16
+)
+QCAPP_METRICS_TOKEN = env.text("QCAPP_METRICS_TOKEN")  # what a program sends to read /health/metrics/
 QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
 
@@ -94,6 +98,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "qcapp.lib.middleware.RequestIdMiddleware",
+    "qcapp.lib.measuring.MeasuringMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",

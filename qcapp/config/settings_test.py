@@ -43,4 +43,5 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 WHITENOISE_AUTOREFRESH = True
 LOGGING["root"]["level"] = "WARNING"
+QCAPP_SECOND_FACTOR = "offered"
 QCAPP_TESTING = True  # lets tests sign without a PIN, as the demonstration does

@@ -6,6 +6,8 @@ from importlib.util import find_spec
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from qcapp.config.health.views import system
+
 # What a room's addresses begin with. The home page and the search for a serial number are the history's.
 PREFIXES = {
     "people": "",  # /sign-in/, /people/, /audit/
@@ -32,6 +34,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(prefix, include(f"qcapp.{room}.urls")) for room, prefix in PREFIXES.items() if find_spec(f"qcapp.{room}.urls")
 ]
 urlpatterns.append(path("health/", include("qcapp.config.health.urls")))
+urlpatterns.append(path("system/", system, name="system"))
 urlpatterns.append(path("limits/", include("qcapp.plans.calculators.urls")))
 
 handler400 = "qcapp.lib.refusals.bad_request"

@@ -24,9 +24,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from .queries import is_here, keep_roles, may
-from .roles import Act
+from qcapp.core.errors import NotAllowed
+
+from .queries import is_here, keep_roles, may, role_names
+from .roles import OFFICE, Act
 from .services import require
+from .tablet_guard import IN_SESSION
 
 if TYPE_CHECKING:
     from .models import Person
@@ -53,7 +56,10 @@ def needs(act: Act, *, post: Act | None = None) -> Callable[[View], View]:
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if (answer := sign_in_first(request)) is not None:
                 return answer
-            permit(request.user, act if request.method in SAFE else post or act, timezone.now())
+            now = timezone.now()
+            permit(request.user, act if request.method in SAFE else post or act, now)
+            if owes_second_factor(request, now):
+                return _to_second_factor(request)
             return _not_kept(view(request, *args, **kwargs))
 
         return _asking(guarded, acts)
@@ -66,6 +72,32 @@ def permit(person: Person, act: Act, at: datetime) -> None:
     keep_roles(person, at)
     if person.password_is_temporary or not may(person, act, at):
         require(person, act, at)
+
+
+def owes_second_factor(request: HttpRequest, at: datetime) -> bool:
+    """Whether this person has to set up a second factor before anything but the own account opens.
+
+    On an enrolled tablet the key behind the PIN is one already.
+    """
+    person = request.user
+    if settings.QCAPP_SECOND_FACTOR != "office" or person.second_factor_at is not None:
+        return False
+    return not getattr(request, "session", {}).get(IN_SESSION) and not OFFICE.isdisjoint(role_names(person, at))
+
+
+def second_factor_owed() -> NotAllowed:
+    """What programs are told then."""
+    message = "Office roles need a second factor here. Set it up in the browser, under My account, then sign in again."
+    return NotAllowed("second_factor_needed", message)
+
+
+def _to_second_factor(request: HttpRequest) -> HttpResponse:
+    address = reverse("people:second_factor")
+    if request.headers.get("HX-Request") == "true":
+        return HttpResponse(status=403, headers={"HX-Redirect": address})
+    if request.headers.get("Accept", "").startswith("application/json"):
+        raise second_factor_owed()
+    return redirect(address)
 
 
 def signed_in(view: View) -> View:

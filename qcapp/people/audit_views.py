@@ -12,6 +12,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from qcapp.audit import queries as chain
+from qcapp.audit.services import utc_text
+from qcapp.lib.notes import note
 
 from . import queries
 from .access import needs
@@ -45,7 +47,9 @@ def audit(request: HttpRequest) -> HttpResponse:
 @require_POST
 def check_audit(request: HttpRequest) -> HttpResponse:
     """The same page, after a walk over the whole chain and its anchors."""
-    return _page(request, chain.check_chain())
+    report = chain.check_chain()
+    note("audit_checked", at=utc_text(timezone.now()), holds=report.holds, entries=report.entries)
+    return _page(request, report)
 
 
 def _page(request: HttpRequest, report: chain.ChainReport | None) -> HttpResponse:

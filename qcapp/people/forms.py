@@ -37,6 +37,20 @@ class SignInForm(forms.Form):
     password = _secret("Password", "current-password")
 
 
+class CodeForm(forms.Form):
+    code = forms.CharField(
+        label="Code",
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "one-time-code", "inputmode": "text", "autofocus": True, "spellcheck": "false"}
+        ),
+    )
+
+
+class ProveForm(forms.Form):
+    current = _secret("Your password", "current-password")
+
+
 class OwnPasswordForm(forms.Form):
     current = _secret("Current password", "current-password")
     password = _secret("New password", "new-password", help_text=PASSWORD_HELP)

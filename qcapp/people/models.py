@@ -7,6 +7,7 @@ from typing import ClassVar
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils.crypto import salted_hmac
 
 from qcapp.lib.fields import uuid7
 from qcapp.lib.write_once import WriteOnceModel
@@ -31,6 +32,7 @@ class Person(AbstractBaseUser):
     pin = models.CharField(max_length=200, blank=True)  # argon2 over PIN and pepper; empty means no PIN yet
     password_is_temporary = models.BooleanField(default=False)  # set by somebody else: change it before anything
     pin_is_temporary = models.BooleanField(default=False)  # set by somebody else: signs nothing until changed
+    second_factor_at = models.DateTimeField(null=True, blank=True)  # since when a code is asked beside the password
     email = models.EmailField(blank=True)
     language = models.CharField(max_length=8, default="en")
     is_active = models.BooleanField(default=True)
@@ -51,6 +53,40 @@ class Person(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.name
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        # A session that was opened by the password alone ends when a second factor is set up or taken away.
+        if self.second_factor_at is None:
+            return str(super()._get_session_auth_hash(secret))  # type: ignore[misc]
+        bound = f"{self.password} {self.second_factor_at.isoformat()}"
+        return salted_hmac("qcapp.people.Person", bound, secret=secret, algorithm="sha256").hexdigest()
+
+
+class SecondFactor(models.Model):
+    """What proves a person beside the password: a secret shared with their authenticator (RFC 6238).
+
+    Begun, it counts for nothing; confirmed by a first code, every sign-in by password asks for one.
+    """
+
+    person = models.OneToOneField(Person, on_delete=models.PROTECT, related_name="second_factor")
+    sealed_secret = models.CharField(max_length=200)  # encrypted under a key that is not in the database
+    begun_at = models.DateTimeField()
+    confirmed_at = models.DateTimeField(null=True)
+    last_step = models.BigIntegerField(default=0)  # of the latest code that was taken; none is taken twice
+
+    def __str__(self) -> str:
+        return f"second factor of {self.person_id}"
+
+
+class RecoveryCode(models.Model):
+    """A code on paper that stands in once for a lost authenticator."""
+
+    factor = models.ForeignKey(SecondFactor, on_delete=models.CASCADE, related_name="recovery_codes")
+    digest = models.CharField(max_length=64, unique=True)  # keyed: a stolen table is useless without the pepper
+    used_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"recovery code of {self.factor_id}"
 
 
 class RoleAssignment(models.Model):

@@ -30,6 +30,7 @@ class Role(StrEnum):
 
 R = Role
 FLOOR = frozenset({R.INSPECTOR, R.WELDER, R.ASSEMBLER, R.GOODS_IN})
+OFFICE = frozenset(Role) - FLOOR  # who works at a desk, and is asked for a second factor
 EVERYBODY = frozenset(Role)
 DEPUTIZABLE = frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.KEEPER})
 
@@ -45,6 +46,7 @@ class Act(StrEnum):
     LOOK_AT_BELIEVABILITY = "look at whether the recording is believable"
     GET_CERTIFICATE = "get a certificate"
     READ_AUDIT = "read the audit chain"
+    LOOK_AT_SYSTEM = "look at how the system fares"
 
     IMPORT_PLAN = "import an inspection plan"
     WRITE_PLAN = "write, revise or discard a draft of an inspection plan"
@@ -130,6 +132,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.LOOK_AT_TRENDS: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
     Act.GET_CERTIFICATE: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.CUSTOMER_SERVICE, R.DISPATCH}),
     Act.READ_AUDIT: frozenset({R.QUALITY_MANAGER, R.KEEPER}),
+    Act.LOOK_AT_SYSTEM: frozenset({R.KEEPER}),
     Act.IMPORT_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.WRITE_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.SEND_PLAN_FOR_REVIEW: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),

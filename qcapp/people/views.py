@@ -24,11 +24,10 @@ from qcapp.lib.refusals import refusal_status, retry_after
 from . import forms, queries, services
 from .access import mark_changed, needs, public, safe_next, signed_in
 from .roles import Act
+from .second_factor_views import BACKEND, ask_for_code
 
 if TYPE_CHECKING:
     from .models import Person
-
-BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
 # --- signing in and out ------------------------------------------------------------------------------------
@@ -52,6 +51,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         except QcError as error:
             problem = error
         else:
+            if proof.person.second_factor_at is not None:
+                return ask_for_code(request, proof.person, target)
             auth.login(request, proof.person, backend=BACKEND)
             return mark_changed(redirect(target))
     shown = {"form": form, "problem": problem, "next": target, "ended": request.GET.get("ended")}
@@ -255,6 +256,14 @@ def temporary_pin(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 @needs(Act.KEEP_PEOPLE)
 @require_POST
+def end_second_factor(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The person has lost the authenticator and the codes on paper: a new second factor can be set up."""
+    done = "No code is asked any more; all sessions of this person have ended."
+    return _keep(request, uuid, django_forms.Form(request.POST), services.end_second_factor, done)
+
+
+@needs(Act.KEEP_PEOPLE)
+@require_POST
 def leave(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The person leaves, now or after a day."""
     form = forms.LeavingForm(request.POST, prefix="leave")
@@ -290,6 +299,7 @@ def _person_page(
     shown = {
         "card": card,
         "today": queries.site_day(now),
+        "second_factor_at": subject.second_factor_at,
         "roles": queries.role_rows(subject),
         "deputies": queries.deputy_rows(subject),
         "change_form": forms.ChangedPersonForm(initial=known, prefix="change"),

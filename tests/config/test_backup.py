@@ -25,9 +25,9 @@ from qcapp.config.backup.columns import tables
 from qcapp.config.backup.folder import SUMS, OldFolder, digest_of
 from qcapp.config.backup.making import make_backup
 from qcapp.config.backup.manifest import NAME, Manifest, manifest_from
-from qcapp.config.backup.notes import last_backups
 from qcapp.config.backup.verifying import Verification, verify
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
+from qcapp.lib.notes import notes
 from tests.cast import FIXED_NOW
 
 from .conftest import Source
@@ -229,7 +229,7 @@ def test_does_not_take_an_outside_path_for_its_own(copy: Path) -> None:
 def test_says_in_words_and_by_its_exit_status(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
     call_command("backup", str(copy), "--verify")
     assert "Everything holds." in capsys.readouterr().out
-    assert last_backups()["verified"]["folder"] == str(copy)
+    assert notes()["backup_verified"]["folder"] == str(copy)
     (copy / NAME).unlink()
     with pytest.raises(CommandError, match="does not hold") as caught:
         call_command("backup", str(copy), "--verify")
@@ -271,7 +271,7 @@ def test_leaves_nothing_behind_on_a_full_disk(
         make(place / "backup", *([key[0]] if encrypted else []))
     assert caught.value.code == "disk_full"
     assert list(place.iterdir()) == []
-    assert last_backups() == {}
+    assert notes() == {}
 
 
 @pytest.mark.django_db

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import auth
 from django.http import QueryDict
@@ -14,13 +14,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.audit.queries import head
+from qcapp.core.errors import NotAllowed
 from qcapp.lib.middleware import client_address
 from qcapp.people.access import PUBLIC, SIGNED_IN, mark_changed
 from qcapp.people.queries import acts_of, role_names
-from qcapp.people.services import identify, tablet_contact
+from qcapp.people.services import check_second_factor, identify, tablet_contact
 
 from ..acts import ActView, Refusal
 from ..authentication import SessionAuthentication
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 OLDEST_CLIENT = 1  # the oldest version of operations that is still read
@@ -29,6 +33,9 @@ OLDEST_CLIENT = 1  # the oldest version of operations that is still read
 class SignIn(serializers.Serializer[Any]):
     badge = serializers.CharField(max_length=20)
     password = serializers.CharField(max_length=200, trim_whitespace=False, write_only=True)
+    code = serializers.CharField(
+        max_length=40, default="", allow_blank=True, help_text="of the second factor, where the person has one"
+    )
 
 
 class SessionPerson(serializers.Serializer[Any]):
@@ -64,7 +71,10 @@ class SessionView(ActView):
 
     @extend_schema(request=SignIn, responses={200: Session, 400: Refusal, 403: Refusal, 429: Refusal})
     def post(self, request: Request) -> Response:
-        """Sign in by badge and password. The answer carries a new token; the one before is void."""
+        """Sign in by badge and password, and a code where a second factor is set up (403 `code_needed` without).
+
+        The answer carries a new token; the one before is void.
+        """
         SessionAuthentication().enforce_csrf(request)
         given = self.read(SignIn)
         proof = identify(
@@ -73,9 +83,16 @@ class SessionView(ActView):
             at=self.at,
             address=client_address(self.django_request),
         )
+        if proof.person.second_factor_at is not None:
+            self._take_code(proof.person, given["code"])
         auth.login(self.django_request, proof.person, backend=BACKEND)
         request.user = proof.person
         return mark_changed(Response(session_json(request, self.at)))
+
+    def _take_code(self, person: Person, code: str) -> None:
+        if not code:
+            raise NotAllowed("code_needed", "Send the code of your authenticator with badge and password.")
+        check_second_factor(person=person, code=code, at=self.at, address=client_address(self.django_request))
 
     @extend_schema(responses={204: None, 401: Refusal, 403: Refusal})
     def delete(self, request: Request) -> Response:

@@ -13,6 +13,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, BinaryIO, cast
 
 from qcapp.core.errors import Conflict, Invalid, NotFound
+from qcapp.lib.notes import sync_folder
 
 from . import sealing
 
@@ -96,15 +97,6 @@ def digest_of(path: Path) -> str:
     for piece in pieces_of(path):
         found.update(piece)
     return found.hexdigest()
-
-
-def sync_folder(folder: Path) -> None:
-    """Wait until the disk has the names in the folder."""
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 class NewFolder:

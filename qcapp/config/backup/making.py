@@ -14,13 +14,14 @@ from django.conf import settings
 
 from qcapp.audit.services import utc_text
 from qcapp.core.errors import Invalid, Refused
+from qcapp.lib.notes import NOTES, note
 
 from . import sealing
 from .columns import Kind, Table, content_of, line_of, tables
 from .evidence import inside
 from .folder import NewFolder, pieces_of
 from .manifest import NAME, Kept, Manifest, Rows
-from .notes import NOTES, RESTORING, note
+from .notes import RESTORING
 from .snapshot import Snapshot, snapshot
 
 ANCHORS = "anchors"
@@ -50,7 +51,7 @@ def make_backup(*, target: Path, public_keys: list[str], at: datetime) -> Manife
         manifest.files.extend(first + [_keep(folder, data, path) for path in rest])
         folder.put(NAME, [manifest.text().encode()])
         folder.finish()
-    note("made", folder=str(target), at=utc_text(at), encrypted=bool(keys))
+    note("backup_made", folder=str(target), at=utc_text(at), encrypted=bool(keys))
     return manifest
 
 

@@ -21,10 +21,11 @@ from qcapp.audit.queries import ChainReport, check_chain, entries_about
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Invalid, Refused
 from qcapp.lib import guards
+from qcapp.lib.notes import sync_folder
 
 from . import loading
 from .evidence import FOLDER, EvidenceReport, check_evidence, named
-from .folder import OldFolder, digest_of, pieces_of, sync_folder
+from .folder import OldFolder, digest_of, pieces_of
 from .making import SECRET_KEY, kept_files
 from .manifest import Manifest
 from .notes import begin_restore, end_restore, restore_under_way

@@ -1,16 +1,20 @@
-"""The two addresses: alive, and ready."""
+"""Alive, and ready, for programs; how the system fares, for the keeper."""
 
 from __future__ import annotations
 
 from http import HTTPStatus
 
-from django.http import HttpRequest, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_GET, require_safe
 
-from qcapp.people.access import public
+from qcapp.people.access import needs, public
+from qcapp.people.roles import Act
 
 from .checks import readiness
+from .watched import NEAR, OUT, facts
 
 
 @public
@@ -33,3 +37,15 @@ def ready(request: HttpRequest) -> JsonResponse:
         "checks": {name: "ok" if fine else "failed" for name, fine in checks.items()},
     }
     return JsonResponse(body, status=HTTPStatus.OK if holds else HTTPStatus.SERVICE_UNAVAILABLE)
+
+
+@needs(Act.LOOK_AT_SYSTEM)
+@require_GET
+def system(request: HttpRequest) -> HttpResponse:
+    """Everything that is watched, with what to do about it."""
+    at = timezone.now()
+    told = facts(at)
+    states = {fact.state for fact in told}
+    worst = OUT if OUT in states else NEAR if NEAR in states else ""
+    shown = {"facts": told, "at": at, "worst": worst, "ready": readiness()}
+    return render(request, "health/system.html", shown)

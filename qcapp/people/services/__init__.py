@@ -6,6 +6,16 @@ from .accounts import add_person, change_person, mark_left, set_language, set_pa
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
+from .second_factor import (
+    Beginning,
+    begin_second_factor,
+    begun_second_factor,
+    check_second_factor,
+    confirm_second_factor,
+    end_second_factor,
+    recovery_codes_left,
+    renew_recovery_codes,
+)
 from .tablets import (
     add_person_to_tablet,
     add_tablet,
@@ -22,17 +32,23 @@ from .tablets import (
 from .turns import take_a_turn
 
 __all__ = [
+    "Beginning",
     "Method",
     "Proof",
     "add_person",
     "add_person_to_tablet",
     "add_tablet",
+    "begin_second_factor",
+    "begun_second_factor",
     "change_person",
+    "check_second_factor",
+    "confirm_second_factor",
     "decide_aside",
     "demonstration_proof",
     "discard_entry",
     "end_deputy",
     "end_role",
+    "end_second_factor",
     "enrol",
     "give_role",
     "identify",
@@ -43,6 +59,8 @@ __all__ = [
     "nonce_for",
     "person_by_key",
     "prove_identity",
+    "recovery_codes_left",
+    "renew_recovery_codes",
     "require",
     "revoke_tablet",
     "set_language",

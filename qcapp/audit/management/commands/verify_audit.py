@@ -9,9 +9,12 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from qcapp.audit import anchors
 from qcapp.audit.queries import ChainReport, check_chain
+from qcapp.audit.services import utc_text
+from qcapp.lib.notes import note
 
 
 class Command(BaseCommand):
@@ -22,6 +25,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         report = check_chain()
+        note("audit_checked", at=utc_text(timezone.now()), holds=report.holds, entries=report.entries)
         self.stdout.write(json.dumps(_as_json(report)) if options["json"] else _in_words(report))
         if not report.holds:
             raise CommandError("The audit chain does not hold.", returncode=1)

@@ -15,9 +15,9 @@ from qcapp.audit.services import utc_text
 from qcapp.config.backup import sealing
 from qcapp.config.backup.folder import OldFolder
 from qcapp.config.backup.making import make_backup
-from qcapp.config.backup.notes import note
 from qcapp.config.backup.verifying import Verification, verify
 from qcapp.core.errors import QcError
+from qcapp.lib.notes import note
 
 DATED = "qcapp-%Y%m%dT%H%M%SZ"
 
@@ -74,7 +74,7 @@ class Command(BaseCommand):
         if not report.holds:
             raise CommandError(f"{folder} does not hold. Make a new backup now.", returncode=1)
         content = report.manifest is not None
-        note("verified", folder=str(folder.absolute()), at=utc_text(timezone.now()), content=content)
+        note("backup_verified", folder=str(folder.absolute()), at=utc_text(timezone.now()), content=content)
 
 
 def dated(place: Path) -> list[Path]:

@@ -8,8 +8,11 @@ from dataclasses import asdict
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
+from qcapp.audit.services import utc_text
 from qcapp.config.backup.evidence import check_evidence
+from qcapp.lib.notes import note
 
 
 class Command(BaseCommand):
@@ -20,6 +23,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         report = check_evidence()
+        at = utc_text(timezone.now())
+        note("evidence_checked", at=at, holds=not report.problems, files=report.checked)
         if options["json"]:
             self.stdout.write(json.dumps(asdict(report)))
         else:
