@@ -8,12 +8,14 @@ measured here, not the chain of proof.
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.apps import apps
 from django.db import connection, transaction
@@ -24,6 +26,7 @@ from qcapp.customers.services import add_customer, add_order
 from qcapp.gauges import services as gauges
 from qcapp.gauges.points import Point
 from qcapp.gauges.queries import gauge_by_number
+from qcapp.inspections.queries.standing import covers
 from qcapp.inspections.services.drafts import COLUMNS
 from qcapp.lib.fields import uuid7
 from qcapp.people.roles import Role
@@ -143,6 +146,7 @@ class _Frames:
     signature: int
     result: int
     keys: dict[str, Any]
+    operations: list[list[UUID]]
 
     @classmethod
     def made(cls, fleet: Fleet, numbers: range) -> _Frames:
@@ -156,10 +160,12 @@ class _Frames:
             "part": family_by_code(PART_FAMILY).id, "family": fleet.shop.plan.revision.family_id,
             "by": fleet.shop.person(Role.INSPECTOR).pk, "revision": fleet.shop.plan.revision.id,
             "orders": list(apps.get_model("customers.Order").objects.order_by("pk").values_list("pk", flat=True)),
-            "sign_offs": _sign_offs(fleet.serials[0]),
+            "measured": {card.id for card in fleet.shop.plan.checkpoints if card.kind == "measured"},
+            "stages": {card.id: card.stage_id for card in fleet.shop.plan.checkpoints},
         }  # fmt: skip
         calipers = {gauge.id for gauge in fleet.shop.gauges if gauge.kind_key == "caliper"}
-        return cls(fleet, numbers, *((key or 0) + 1 for key in last), keys | {"calipers": calipers})
+        operations = [[uuid7() for _ in fleet.models[number % VARIANTS]] for number in numbers]
+        return cls(fleet, numbers, *((key or 0) + 1 for key in last), keys | {"calipers": calipers}, operations)
 
     @property
     def serials(self) -> list[str]:
@@ -217,16 +223,17 @@ class _Frames:
     def _results(self) -> Iterator[Sequence[Any]]:
         key = self.result
         for place, item, _, opened in self._frame_items():
-            model = self.fleet.models[self.numbers[place] % VARIANTS]
+            model = self._model(place)
             moved = opened - model[0]["recorded_at"]
-            for row in model:
-                yield key, *self._copied(row, item, moved)
+            for row, operation in zip(model, self.operations[place], strict=True):
+                yield key, *self._copied(row, operation, item, moved)
                 key += 1
 
-    def _copied(self, row: dict[str, Any], item: int, moved: timedelta) -> list[Any]:
-        changed = {"operation": uuid7(), "item_id": item}
+    def _copied(self, row: dict[str, Any], operation: UUID, item: int, moved: timedelta) -> list[Any]:
+        changed: dict[str, Any] = {"operation": operation, "item_id": item}
         changed |= {name: row[name] + moved for name in MOVED}
-        if row["gauge_id"] in self.keys["calipers"] and self.fleet.taken < self.fleet.bad:
+        doubted = row["gauge_id"] in self.keys["calipers"] and row["checkpoint_id"] in self.keys["measured"]
+        if doubted and self.fleet.taken < self.fleet.bad:
             changed["gauge_id"] = self.keys["bad"]
             self.fleet.taken += 1
         return [changed.get(name, row[name]) for name in COLUMNS]
@@ -234,35 +241,33 @@ class _Frames:
     def _answers(self) -> Iterator[Sequence[Any]]:
         key = self.result
         for place, item, _, _ in self._frame_items():
-            for row in self.fleet.models[self.numbers[place] % VARIANTS]:
+            for row in self._model(place):
                 yield item, row["checkpoint_id"], row["round"], row["inspection"], key, False
                 key += 1
 
-    def _signatures(self) -> Iterator[Sequence[Any]]:
+    def _signed(self) -> Iterator[tuple[int, int, str, int, str, int, datetime]]:
+        """Key of the signature, item, serial, stage, digest of its answers, their count, and time."""
         key = self.signature
-        for _, _, serial, opened in self._frame_items():
-            for stage, covers, _ in self.keys["sign_offs"]:
-                at = opened + timedelta(days=stage)
-                yield (
-                    key,
-                    uuid7(),
-                    self.keys["by"],
-                    "inspector",
-                    "sign a stage",
-                    "as recorded",
-                    f"unit {serial}",
-                    covers,
-                    "demonstration",
-                    at,
-                )
+        for place, item, serial, opened in self._frame_items():
+            by_stage: dict[int, list[UUID]] = defaultdict(list)
+            for row, operation in zip(self._model(place), self.operations[place], strict=True):
+                by_stage[self.keys["stages"][row["checkpoint_id"]]].append(operation)
+            for stage, operations in by_stage.items():
+                yield key, item, serial, stage, covers(operations), len(operations), opened + timedelta(days=stage)
                 key += 1
 
+    def _signatures(self) -> Iterator[Sequence[Any]]:
+        signed = (self.keys["by"], "inspector", "sign a stage", "as recorded")
+        for key, _, serial, _, digest, _, at in self._signed():
+            yield key, uuid7(), *signed, f"unit {serial}", digest, "demonstration", at
+
     def _sign_offs(self) -> Iterator[Sequence[Any]]:
-        key = self.signature
-        for _, item, _, opened in self._frame_items():
-            for stage, covers, answers in self.keys["sign_offs"]:
-                yield uuid7(), item, stage, key, covers, answers, opened + timedelta(days=stage)
-                key += 1
+        for key, item, _, stage, digest, count, at in self._signed():
+            yield uuid7(), item, stage, key, digest, count, at
+
+    def _model(self, place: int) -> list[dict[str, Any]]:
+        """The rows that the frame's results are copied from."""
+        return self.fleet.models[self.numbers[place] % VARIANTS]
 
     def acts(self) -> Iterator[bulk_audit.Act]:
         """What the history of a frame tells: opened, answered stage by stage, parts and material."""
@@ -286,12 +291,6 @@ INSTALLATION = ("uuid", "item_id", "component_id", "link", "by_id", "at")
 CURRENT = ("item_id", "checkpoint_id", "round", "inspection", "result_id", "conflict")
 SIGNATURE = ("id", "uuid", "person_id", "role", "act", "meaning", "subject", "covers", "method", "at")
 SIGN_OFF = ("uuid", "item_id", "stage_id", "signature_id", "covers", "answers", "at")
-
-
-def _sign_offs(serial: str) -> list[tuple[int, str, int]]:
-    """Stage, digest and count of a model frame's signed stages."""
-    rows = apps.get_model("inspections.StageSignOff").objects.filter(item__unit__serial=serial).order_by("stage_id")
-    return list(rows.values_list("stage_id", "covers", "answers"))
 
 
 # ------------------------------------------------------------------------------------------------------- writing
