@@ -165,7 +165,8 @@ class _Frames:
         }  # fmt: skip
         calipers = {gauge.id for gauge in fleet.shop.gauges if gauge.kind_key == "caliper"}
         operations = [[uuid7() for _ in fleet.models[number % VARIANTS]] for number in numbers]
-        return cls(fleet, numbers, *((key or 0) + 1 for key in last), keys | {"calipers": calipers}, operations)
+        item, unit, signature, result = ((key or 0) + 1 for key in last)
+        return cls(fleet, numbers, item, unit, signature, result, keys | {"calipers": calipers}, operations)
 
     @property
     def serials(self) -> list[str]:
