@@ -10,6 +10,7 @@ from qcapp.people.access import SIGNED_IN
 
 from .acts import ActView
 from .v1 import (
+    affected,
     bench,
     beside,
     certificates,
@@ -18,6 +19,7 @@ from .v1 import (
     field_actions,
     gauges,
     improvement,
+    looking_up,
     lots,
     marks,
     messages,
@@ -174,6 +176,14 @@ urlpatterns = [
     path("v1/field-actions/<str:number>/letter", field_actions.FieldLetterView.as_view(), name="field-letter"),
     path("v1/field-actions/<str:number>/follow", field_actions.FieldFollowView.as_view(), name="field-follow"),
     path("v1/field-actions/<str:number>/letters", field_actions.FieldLettersView.as_view(), name="field-letters"),
+    path("v1/look-up", looking_up.LookUpView.as_view(), name="look-up"),
+    path("v1/units/<str:serial>/values/<slug:key>", looking_up.UnitValueView.as_view(), name="unit-value"),
+    path("v1/affected", affected.AffectedView.as_view(), name="affected"),
+    path("v1/affected-lists", affected.AffectedListsView.as_view(), name="affected-lists"),
+    path("v1/affected-lists/<str:number>", affected.AffectedListView.as_view(), name="affected-list"),
+    path("v1/affected-lists/<str:number>/hold", affected.AffectedHoldView.as_view(), name="affected-hold"),
+    path("v1/affected-lists/<str:number>/field-action", affected.AffectedOwnersView.as_view(), name="affected-owners"),
+    path("v1/affected-lists/<str:number>/list.<str:form>", affected.AffectedFileView.as_view(), name="affected-file"),
     path("v1/messages", messages.MessagesView.as_view(), name="messages"),
     path("v1/messages/mail", messages.MailView.as_view(), name="mail"),
     path("v1/messages/undelivered", messages.UndeliveredView.as_view(), name="undelivered"),

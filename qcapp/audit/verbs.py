@@ -82,6 +82,9 @@ class Verb(StrEnum):
     LOT_SENT_OUT = "lot.sent_out"
     LOT_RECEIVED_BACK = "lot.received_back"
 
+    AFFECTED_LISTED = "affected.listed"
+    AFFECTED_LIST_USED = "affected.list_used"
+
     CUSTOMER_ADDED = "customer.added"
     ORDER_ADDED = "order.added"
     SERVICE_RECORDED = "service.recorded"

@@ -22,7 +22,7 @@ PREFIXES = {
     "goods": "goods/",
     "trends": "trends/",
     "improvement": "improvement/",
-    "affected": "",  # /nonconformances/…/suspects/
+    "affected": "",  # /affected/, /nonconformances/…/suspects/
     "certificates": "",  # /units/…/release/, /certificates/, /check/
     "customers": "",  # /customers/, /units/…/dispatch/, /units/…/service/
     "api": "api/",

@@ -16,6 +16,7 @@ from qcapp.lib.plain_text import shown
 from .models import Customer, Dispatch, Order, ServiceEvent
 
 LONGEST = 60
+AT_ONCE = 5000  # keys in one statement
 
 
 @dataclass(frozen=True)
@@ -158,3 +159,38 @@ def items_of_orders(fragment: str, limit: int = 40, *, names: bool) -> list[tupl
         which |= Q(customer__lookup__contains=key) | Q(customer__number__iexact=fragment.strip().replace("\0", ""))
     rows = _orders().filter(which).order_by("-id")[:limit]
     return [(row.number, row.customer.name if names else "") for row in rows]
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """A dispatch as far as a long list shows it; the customer by number, so that a list may be kept without a name."""
+
+    order_number: str
+    customer_number: str
+    at: datetime
+
+
+def shipped(item_ids: Iterable[int]) -> dict[int, Shipped]:
+    """The last dispatch of each of these items; one query for each five thousand."""
+    keys = sorted(set(item_ids))
+    found: dict[int, Shipped] = {}
+    for start in range(0, len(keys), AT_ONCE):
+        rows = Dispatch.objects.filter(item__in=keys[start : start + AT_ONCE]).order_by("id")
+        for item, order, customer, at in rows.values_list("item_id", "order__number", "order__customer__number", "at"):
+            found[item] = Shipped(order, customer, at)
+    return found
+
+
+def items_dispatched(since: datetime | None, until: datetime | None) -> set[int]:
+    """The items dispatched in this time; `until` is left out."""
+    which = Q()
+    if since is not None:
+        which &= Q(at__gte=since)
+    if until is not None:
+        which &= Q(at__lt=until)
+    return set(Dispatch.objects.filter(which).values_list("item_id", flat=True))
+
+
+def customer_names(numbers: Iterable[str]) -> dict[str, str]:
+    """The names behind customers' numbers, for those who may see them; one query."""
+    return dict(Customer.objects.filter(number__in=set(numbers)).values_list("number", "name"))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from qcapp.audit.queries import EntryRow, entries_about
 from qcapp.audit.verbs import Verb
@@ -14,6 +15,7 @@ from qcapp.certificates.queries import CertificateCard, certificates_of
 from qcapp.core.checkpoints.kinds import kind
 from qcapp.customers.queries import DispatchCard, EventCard, dispatches, events_of
 from qcapp.inspections.queries import inspection_of_unit, traces
+from qcapp.inspections.queries.beside import photos_of
 from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.inspections.queries.story import replaced_answers
 from qcapp.nonconformance.cards import ConcessionCard, ReportCard
@@ -61,6 +63,7 @@ class UnitHistory:
     where: WhereCard | None
     dispatch: DispatchCard | None
     events: list[EventCard]
+    picture: UUID | None = None
 
     @property
     def running_reports(self) -> list[ReportCard]:
@@ -105,8 +108,16 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
         welds=_welds(unit.item_id) if any(one.card.joint for one in inspection.checkpoints) else [],
         lines=sorted(happened, key=attrgetter("at"))[::-1],  # of one instant, what followed comes first
         watched=_watched(inspection),
+        picture=_picture(unit, inspection) if any(entry.verb == Verb.PHOTO_KEPT for entry in entries) else None,
         **_as_built(unit, {entry.verb for entry in entries}),
     )
+
+
+def _picture(unit: UnitCard, inspection: InspectionView) -> UUID | None:
+    """The last photo of the unit, but for those at checkpoints whose first answer is still kept back."""
+    hidden = {one.card.characteristic_id for one in inspection.checkpoints if one.hidden}
+    shown = [photo.file for photo in photos_of(unit.item_id) if photo.characteristic_id not in hidden]
+    return shown[-1] if shown else None
 
 
 def _as_built(unit: UnitCard, acts: set[str]) -> dict[str, Any]:

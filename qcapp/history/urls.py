@@ -7,5 +7,7 @@ urlpatterns = [
     path("", views.home, name="home"),
     path("units/", views.units, name="units"),
     path("units/<str:serial>/label/<str:form>.pdf", views.label, name="label"),
+    path("units/<str:serial>/history.pdf", views.printed, name="pdf"),
+    path("units/<str:serial>/values/<slug:key>/", views.value, name="value"),
     path("units/<str:serial>/", views.unit, name="unit"),
 ]

@@ -5,8 +5,11 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_safe
 
+from qcapp.customers.lookup import look_up
+from qcapp.inspections.queries.outliers import SPREAD_KINDS, value_view
 from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
 from qcapp.people.queries import acts_of
@@ -14,7 +17,8 @@ from qcapp.people.roles import Act
 from qcapp.production.queries import recent_units, unit_by_serial, units_in_build
 
 from .labels import label_pdf
-from .lookup import look_up
+from .pictures import spread_picture
+from .printing import history_pdf
 from .queries import unit_history
 
 LONGEST = 60
@@ -44,14 +48,14 @@ def units(request: HttpRequest) -> HttpResponse:
     """Units by any part of the serial; the only match opens at once."""
     fragment = request.GET.get("q", "").strip()
     too_long = len(fragment) > LONGEST
-    names = Act.SEE_CUSTOMERS in acts_of(request.user, timezone.now())
-    found = look_up(fragment, names=names, limit=SHOWN) if fragment and not too_long else []
+    held = acts_of(request.user, timezone.now())
+    found = look_up(fragment, names=Act.SEE_CUSTOMERS in held, limit=SHOWN) if fragment and not too_long else []
     if len(found) == 1:
         return redirect("history:unit", serial=found[0].unit.serial)
     units = recent_units(SHOWN) if not fragment else [one.unit for one in found]
     context = {
         "q": fragment[:LONGEST], "units": units, "found": found, "too_long": too_long, "full": len(units) == SHOWN,
-        "names": names,
+        "names": Act.SEE_CUSTOMERS in held, "may_ask": Act.ASK_AFFECTED in held,
     }  # fmt: skip
     return render(request, "history/units.html", context, status=400 if too_long else 200)
 
@@ -72,8 +76,29 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "may_dispatch": Act.DISPATCH_UNIT in held,
         "may_serve": Act.RECORD_SERVICE in held,
         "names": Act.SEE_CUSTOMERS in held,
+        "spread_kinds": SPREAD_KINDS,
     }
     return render(request, "history/unit.html", context)
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def printed(request: HttpRequest, serial: str) -> HttpResponse:
+    """The whole history as PDF."""
+    at = timezone.now()
+    history = unit_history(serial, viewer=request.user, at=at)
+    pdf = history_pdf(history, names=Act.SEE_CUSTOMERS in acts_of(request.user, at))
+    name = f'inline; filename="{history.unit.serial}-history.pdf"'
+    return HttpResponse(pdf, content_type="application/pdf", headers={"Content-Disposition": name})
+
+
+@require_safe
+@needs(Act.LOOK_UP_UNIT)
+def value(request: HttpRequest, serial: str, key: str) -> HttpResponse:
+    """One value with its band, among the family's values."""
+    view = value_view(serial, key, viewer=request.user, at=timezone.now())
+    picture = mark_safe(spread_picture(view))  # noqa: S308 - built from numbers and our own words, texts escaped there
+    return render(request, "history/value.html", {"view": view, "picture": picture})
 
 
 @require_safe

@@ -200,6 +200,14 @@ def marks_of(ids: Iterable[int]) -> dict[int, str]:
     return {pk: stamp or badge for pk, stamp, badge in rows}
 
 
+def people_by_mark(mark: str) -> list[int]:
+    """The keys of who has this stamp number or badge; none where nobody has."""
+    if not _readable(mark):
+        return []
+    found = Person.objects.filter(Q(stamp__iexact=mark) | Q(badge__iexact=mark))
+    return list(found.order_by("pk").values_list("pk", flat=True))
+
+
 def person_card(person: Person, at: datetime) -> PersonCard:
     """The card of one person."""
     labels = [held.label for held in sorted(roles_of(person, at), key=_table_order)]

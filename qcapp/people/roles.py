@@ -96,6 +96,9 @@ class Act(StrEnum):
     SIGN_LOT_CERTIFICATE = "sign the inspection certificate of a lot"
     CHOOSE_PAPER = "choose what certificates hold"
 
+    ASK_AFFECTED = "ask who is affected"
+    KEEP_AFFECTED = "keep a list of affected units"
+    HOLD_LISTED = "hold the units of a kept list"
     HOLD_AFFECTED = "hold what a wrong gauge has measured"
     DOUBT_GAUGE = "take a doubtful gauge out of use"
     KEEP_WELDING = "keep weld procedures and welders' qualifications"
@@ -175,6 +178,11 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.ISSUE_CERTIFICATE: _QUALITY,
     Act.SIGN_LOT_CERTIFICATE: frozenset({R.INSPECTOR, R.QUALITY_MANAGER}),
     Act.CHOOSE_PAPER: _QUALITY,
+    Act.ASK_AFFECTED: frozenset(
+        {R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.CUSTOMER_SERVICE}
+    ),
+    Act.KEEP_AFFECTED: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
+    Act.HOLD_LISTED: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
     Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
     Act.KEEP_WELDING: frozenset({R.WELDING_COORDINATOR}),

@@ -11,10 +11,12 @@ from decimal import Decimal
 from qcapp.core.errors import Invalid, NotFound, QcError
 from qcapp.core.metrology.quantities import as_text, convert
 from qcapp.core.metrology.rejudging import ErrorCurve, ErrorPoint, Finding, judge_again
+from qcapp.customers.queries import Shipped, shipped
 from qcapp.gauges.queries import CalibrationCard, GaugeCard, calibrations_of, gauge_by_number
 from qcapp.inspections.queries.by_gauge import GaugeReading, readings_of_gauge
 from qcapp.lib.site_days import day_begins, day_ends
 from qcapp.production.queries import held_items, state_label
+from qcapp.production.queries.sharing import holders_of
 
 from .models import Recall
 
@@ -43,7 +45,10 @@ class ReadingAgain:
 
 @dataclass(frozen=True)
 class AffectedUnit:
-    """A unit with what was measured on it, the gravest finding first; where it stands and whether it is held."""
+    """A unit with what was measured on it, the gravest finding first; where it stands and whether it is held.
+
+    `customer` is the number of who has it, or has the unit that it is in, and `shipped_at` since when; else empty.
+    """
 
     item_id: int
     serial: str
@@ -51,6 +56,8 @@ class AffectedUnit:
     on_hold: bool
     worst: Finding
     readings: tuple[ReadingAgain, ...]
+    customer: str = ""
+    shipped_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -172,16 +179,24 @@ def _units(readings: Sequence[GaugeReading], judged: Sequence[ReadingAgain]) -> 
     for reading, again in zip(readings, judged, strict=True):
         by_item[reading.item_id].append(again)
         about[reading.item_id] = reading
-    held = held_items(by_item)
+    held, sent = held_items(by_item), _sent(by_item)
     units = [
         AffectedUnit(
             item, about[item].serial or "no serial", state_label(about[item].unit_state), item in held,
             min((one.finding for one in some), key=GRAVEST_FIRST.index),
             tuple(sorted(some, key=lambda one: (GRAVEST_FIRST.index(one.finding), one.number))),
+            sent[item].customer_number if item in sent else "", sent[item].at if item in sent else None,
         )
         for item, some in by_item.items()
     ]  # fmt: skip
     return tuple(sorted(units, key=lambda unit: (GRAVEST_FIRST.index(unit.worst), unit.serial)))
+
+
+def _sent(items: Collection[int]) -> dict[int, Shipped]:
+    """The dispatch of each item, or of the unit that it is in."""
+    holders = holders_of(items)
+    found = shipped({*items, *holders.values()})
+    return {item: found[outer] for item in items if (outer := holders.get(item, item)) in found}
 
 
 def _done(calibration_id: int) -> tuple[RecallCard, ...]:

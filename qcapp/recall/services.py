@@ -101,4 +101,10 @@ def _known(view: RecallView, chosen: Sequence[AffectedUnit]) -> dict[str, object
 
 def _unit(unit: AffectedUnit) -> dict[str, object]:
     readings = [[one.number, one.value, one.corrected, one.finding.value] for one in unit.readings]
-    return {"serial": unit.serial, "state": unit.state, "finding": unit.worst.value, "readings": readings}
+    return {
+        "serial": unit.serial,
+        "state": unit.state,
+        "finding": unit.worst.value,
+        "customer": unit.customer,
+        "readings": readings,
+    }

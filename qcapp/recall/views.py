@@ -14,6 +14,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
 from qcapp.core.errors import NotFound, QcError
+from qcapp.customers.queries import customer_names
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs
@@ -22,7 +23,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
 
 from . import forms
-from .queries import recall_of
+from .queries import AffectedUnit, recall_of
 from .services import hold_affected
 
 COLUMNS = (
@@ -70,21 +71,30 @@ def hold(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
 @needs(Act.LOOK_AT_GAUGES)
 def as_csv(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
     """Every reading that was judged again, one a line."""
-    view = recall_of(number, calibration, at=timezone.now())
+    now = timezone.now()
+    view = recall_of(number, calibration, at=now)
+    sees = may(request.user, Act.SEE_CUSTOMERS, now)
+    names = customer_names(unit.customer for unit in view.units if unit.customer) if sees else {}
     target = io.StringIO(newline="")
     writer = csv.writer(target)
-    writer.writerow(COLUMNS)
+    writer.writerow([*COLUMNS, *(("shipped_at", "customer") if sees else ())])
     for unit in view.units:
         for one in unit.readings:
             writer.writerow(
                 [
                     unit.serial, unit.state, "yes" if unit.on_hold else "no", unit.worst.value, one.number, one.title,
                     one.limits, one.value, one.error, one.corrected, one.finding.value, one.recorded_at.isoformat(),
+                    *(_owner(unit, names) if sees else ()),
                 ]
             )  # fmt: skip
     name = f"{view.gauge.number}-{view.calibration.done_on.isoformat()}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return HttpResponse(target.getvalue().encode("utf-8-sig"), content_type="text/csv; charset=utf-8", headers=headers)
+
+
+def _owner(unit: AffectedUnit, names: dict[str, str]) -> tuple[str, str]:
+    """Since when a unit is shipped, and to whom."""
+    return unit.shipped_at.isoformat() if unit.shipped_at else "", names.get(unit.customer, "")
 
 
 def _page(
@@ -98,8 +108,10 @@ def _page(
     now = timezone.now()
     view = recall_of(number, calibration, at=now)
     ticked = {unit.item_id for unit in view.in_doubt if not unit.on_hold} if chosen is None else chosen
+    sees = may(request.user, Act.SEE_CUSTOMERS, now)
     context = {
         "view": view,
+        "names": customer_names(unit.customer for unit in view.units if unit.customer) if sees else {},
         "doubted": [(unit, unit.item_id in ticked) for unit in view.in_doubt],
         "proven": [(unit, unit.item_id in ticked) for unit in view.proven],
         "form": (form or forms.HoldForm()) if may(request.user, Act.HOLD_AFFECTED, now) else None,

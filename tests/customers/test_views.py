@@ -6,8 +6,8 @@ from datetime import timedelta
 
 import pytest
 
+from qcapp.customers.lookup import look_up
 from qcapp.customers.services import dispatch
-from qcapp.history.lookup import look_up
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services.places import add_place, move_item

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.test import Client
+from pypdf import PdfReader
 
 from qcapp.nonconformance.cards import SECRET
 from qcapp.people.models import Person
@@ -128,3 +130,29 @@ def test_sends_a_stranger_to_sign_in(workshop: Workshop, client: Client, address
 def test_refuses_to_look_up_without_a_role(workshop: Workshop, client_of: Browser) -> None:
     client = client_of(workshop.cast.stranger_to_all_roles)
     assert client.get("/units/FR-200-0147/").status_code == 403
+
+
+def test_prints_the_whole_history(workshop: Workshop, client_of: Browser) -> None:
+    Case.out_of_band(workshop)
+    answer = client_of(workshop.cast.customer_service).get("/units/FR-200-0147/history.pdf")
+    assert answer["Content-Type"] == "application/pdf"
+    text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.content)).pages)
+    for words in (
+        "FR-200-0147",
+        "on hold",
+        "NCR-2026-0001",
+        "62.40 °",
+        "61.85 to 62.15",
+        "out of band",
+        "Casimir Voss",
+    ):
+        assert words in text, words
+
+
+def test_finds_a_unit_by_the_api(workshop: Workshop, client_of: Browser) -> None:
+    client = client_of(workshop.cast.inspector)
+    (found,) = client.get("/api/v1/look-up", {"q": "fr 2oo 0147"}).json()["units"]
+    assert (found["serial"], found["found_by"]) == ("FR-200-0147", "serial")
+    assert "customer" not in found
+    for fragment in ("%", "_", "x" * 10_000, "--"):
+        assert client.get("/api/v1/look-up", {"q": fragment}).json() == {"units": []}

@@ -37,6 +37,7 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/plans/", "sheet", ("plans.DrawingSheet", "uuid")),
     ("/check/", "token", ("certificates.Certificate", "token")),
     ("/improvement/actions/", "number", ("improvement.CorrectiveAction", "number")),
+    ("/affected/", "number", ("affected.KeptList", "number")),
     ("/improvement/field/", "number", ("improvement.FieldAction", "number")),
     ("/improvement/costs/", "entry_id", ("improvement.CostEntry", "pk")),
     ("/messages/", "message_id", ("shop_messages.Message", "pk")),

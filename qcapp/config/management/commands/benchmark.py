@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from qcapp.config.benchmarks import registry
 from qcapp.config.benchmarks.registry import Effort, Measurement
 
+MOST_UNITS = 500_000
 HEAD = ("ratio", "goal", "", "measured", "value", "baseline")
 
 
@@ -26,12 +27,15 @@ class Command(BaseCommand):
         parser.add_argument("--repeats", type=int, default=7, metavar="N", help="runs of which the median counts (7)")
         parser.add_argument("--scale", type=float, default=1.0, metavar="F", help="share of the usual amounts (1)")
         parser.add_argument("--seconds", type=float, default=60, metavar="S", help="length of the shift (60)")
+        parser.add_argument("--units", type=int, default=0, metavar="N", help="frames for --traceability (300)")
         parser.add_argument("--json", metavar="FILE", help="write the numbers there too; - writes them alone to stdout")
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["repeats"] < 1 or options["scale"] <= 0 or options["seconds"] <= 0:
             raise CommandError("Give at least one repeat, and a scale and seconds above zero.")
-        effort = Effort(options["scale"], options["repeats"], options["seconds"])
+        if options["units"] < 0 or options["units"] > MOST_UNITS:
+            raise CommandError(f"Give from 1 to {MOST_UNITS} units.")
+        effort = Effort(options["scale"], options["repeats"], options["seconds"], options["units"])
         chosen = list(registry.of_groups(options["groups"] or registry.load(), options["only"]))
         if not chosen:
             raise CommandError(f"There is no benchmark {options['only']} in what was asked for.")

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 from qcapp.certificates.queries import items_certified
 from qcapp.core.identification import lookup_key
-from qcapp.customers.queries import dispatches, items_of_orders
 from qcapp.production.queries import (
     UnitCard,
     find_units,
@@ -18,6 +17,8 @@ from qcapp.production.queries import (
 from qcapp.production.queries.as_built import items_above
 from qcapp.production.queries.orders import units_by_order_fragment, units_of_orders
 from qcapp.production.queries.places import items_marked, whereabouts
+
+from .queries import dispatches, items_of_orders
 
 WORDS = ("serial", "mark", "certificate", "order", "component")
 
