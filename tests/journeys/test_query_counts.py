@@ -45,6 +45,8 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/holds/", "uuid", ("production.Hold", "uuid")),
     ("/batches/", "uuid", ("certificates.Batch", "uuid")),
     ("/studies/", "study", ("gauges.Study", "pk")),
+    ("/api/v1/deliveries/", "number", ("goods.Delivery", "number")),
+    ("/api/v1/lots/", "code", ("production.Lot", "code")),
     ("/recall/", "calibration", ("gauges.Calibration", "pk")),
     ("/first-articles/", "article", ("inspections.FirstArticle", "pk")),
     ("/goods/lots/", "code", ("production.Lot", "code")),
