@@ -43,6 +43,9 @@ class Line(serializers.Serializer[Any]):
     quantity = serializers.CharField(max_length=24, help_text="with a comma or a dot")
     unit_of_measure = serializers.CharField(max_length=12)
     heat = serializers.CharField(max_length=40, allow_blank=True, default="")
+    family = serializers.CharField(
+        max_length=20, allow_blank=True, default="", help_text="one with an inspection plan becomes a lot"
+    )
 
 
 class DeliveryBody(serializers.Serializer[Any]):

@@ -99,7 +99,9 @@ class Bench:
 
     def _due_among(self, cards: Iterable[CheckpointCard]) -> frozenset[int]:
         unit = self.unit
-        return due_checkpoints(cards, unit.number, self.rounds, variant=unit.variant, excluded=self.excluded)
+        return due_checkpoints(
+            cards, unit.number, self.rounds, variant=unit.variant, excluded=self.excluded, drawn=unit.is_piece
+        )
 
     def card_of(self, operation: Operation) -> CheckpointCard:
         """The checkpoint that the operation names. Raises NotFound `checkpoint_unknown`."""
