@@ -217,6 +217,10 @@ urlpatterns = [
     path("v1/moves", as_built.MovesView.as_view(), name="moves"),
     path("v1/weld-procedures", welding.ProceduresView.as_view(), name="weld-procedures"),
     path("v1/welder-qualifications", welding.QualificationsView.as_view(), name="welder-qualifications"),
+    path("v1/fixtures", welding.FixturesView.as_view(), name="fixtures"),
+    path("v1/fixtures/<str:number>/verifications", welding.VerificationsView.as_view(), name="fixture-verifications"),
+    path("v1/inspectors", welding.InspectorsView.as_view(), name="inspectors"),
+    path("v1/eyesight-checks", welding.EyesightView.as_view(), name="eyesight-checks"),
     path("v1/customers", customers.CustomersView.as_view(), name="customers"),
     path("v1/orders", customers.OrdersView.as_view(), name="orders"),
 ]

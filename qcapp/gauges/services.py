@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 import re
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -17,7 +16,7 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
 from qcapp.core.metrology.quantities import as_text
 from qcapp.lib.plain_text import plain_text, shown
-from qcapp.lib.site_days import site_day
+from qcapp.lib.site_days import months_later, site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
@@ -189,12 +188,6 @@ def _outcome(said: str, points: Sequence[Point]) -> str:
         message = f"By its points it has {computed.label}, not {shown(said)}; correct the points or the word."
         raise Invalid("calibration_outcome", message)
     return computed.value
-
-
-def months_later(day: date, months: int) -> date:
-    """The same day of the month that many months on; the month's last day where there is no such day."""
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
 def _check_days(done_on: date, due_on: date, today: date) -> None:

@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.core.errors import QcError
+from qcapp.lib.falling_due import falling_due
 from qcapp.lib.labels import Label, label_pdf, typed_width
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs, public
@@ -55,9 +56,11 @@ def gauge_page(request: HttpRequest, number: str) -> HttpResponse:
 @require_safe
 def due(request: HttpRequest) -> HttpResponse:
     """What falls due, and the address of the calendar feed."""
-    found = due_list(timezone.now())
+    now = timezone.now()
     address = request.build_absolute_uri(reverse("gauges:feed", kwargs={"key": feed_key(request.user)}))
-    return render(request, "gauges/due.html", {"due": found, "address": address, "soon": SOON})
+    return render(
+        request, "gauges/due.html", {"due": due_list(now), "others": falling_due(now), "address": address, "soon": SOON}
+    )
 
 
 @public
@@ -66,7 +69,7 @@ def feed(request: HttpRequest, key: str) -> HttpResponse:
     """The due dates for a calendar program, which cannot sign in: the address itself is the key."""
     now = timezone.now()
     person_of_key(key, now)
-    return HttpResponse(calendar_of(due_list(now), now), content_type="text/calendar; charset=utf-8")
+    return HttpResponse(calendar_of(due_list(now), now, falling_due(now)), content_type="text/calendar; charset=utf-8")
 
 
 @needs(Act.LOOK_AT_GAUGES)

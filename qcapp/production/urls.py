@@ -1,10 +1,13 @@
 from django.urls import path
 
-from . import views
+from . import paper_views, views
 
 app_name = "production"
 urlpatterns = [
     path("welding/", views.welding, name="welding"),
     path("welding/procedures/", views.add_procedure, name="add_procedure"),
     path("welding/qualifications/", views.add_qualification, name="add_qualification"),
+    path("welding/inspectors/", paper_views.inspectors, name="inspectors"),
+    path("welding/fixtures/", paper_views.fixture_list, name="fixtures"),
+    path("welding/fixtures/<str:number>/", paper_views.fixture, name="fixture"),
 ]

@@ -183,3 +183,23 @@ def test_dispatches_and_records_what_happened_afterwards(workshop: Workshop, api
     with unchanged("customers"):
         assert service.post(f"units/{SERIAL}/service-events", event | {"kind": "praise"})["code"] == "event_kind"
     assert len(service.get(f"units/{SERIAL}/service-events")["events"]) == 1
+
+
+def test_keeps_fixtures_and_inspectors(cast: Cast, api_of: Any) -> None:
+    api = api_of(cast.metrology)
+    assert not api.post("fixtures", {"number": "tf-03", "name": "tack fixture"})["usable"]
+    told = {"done_on": today(), "passed": True, "done_by": "Room 2"}
+    assert api.post("fixtures/TF-03/verifications", told)["usable"]
+    assert [one["number"] for one in api.get("fixtures")["fixtures"]] == ["TF-03"]
+    with unchanged("production"):
+        assert api.post("fixtures", {"number": "TF-03", "name": "again"})["code"] == "fixture_taken"
+        assert api.post("fixtures/TF-09/verifications", told)["code"] == "fixture_unknown"
+    coordinator, paper = api_of(cast.welding_coordinator), {"inspector": cast.inspector.badge, "certificate": "VT-2"}
+    dates = {"issued_on": today(), "expires_on": today()}
+    with unchanged("production"):
+        assert coordinator.post("inspectors", paper | dates | {"method": "x-ray"})["code"] == "method_unknown"
+    coordinator.post("inspectors", paper | dates | {"method": "visual"})
+    seen = {"inspector": cast.inspector.badge, "done_on": today(), "passed": True}
+    found = coordinator.post("eyesight-checks", seen)
+    assert (found["authorisations"][0]["method"], found["eyesight_checks"][0]["passed"]) == ("visual", True)
+    assert coordinator.get("inspectors") == found

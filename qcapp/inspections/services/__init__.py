@@ -19,12 +19,14 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotAllowed, NotFound, Refused
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.site_days import site_day
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.plans.queries import released_revision
 from qcapp.plans.queries.effective import effective_revision
 from qcapp.production.queries import UnitCard, unit_by_id, unit_by_serial, unit_of_item
+from qcapp.production.queries.authorising import lacking, method_of
 from qcapp.production.services import create_unit, lock_unit
 
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
@@ -34,7 +36,7 @@ from ..queries.first_articles import waits_for
 from ..queries.loading import rounds_of
 from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
-from ..states import DECIDABLE, NEAR_LIMIT, Flag, StageState
+from ..states import DECIDABLE, NEAR_LIMIT, CheckpointState, Flag, StageState
 from . import recording
 from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
@@ -152,7 +154,8 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`,
+    `not_authorised`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -164,6 +167,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
         _check_signable(view, standing_of(stage))
         _check_photos(unit, stage)
+        _check_authorised(person, stage, at)
         plan = adopted(unit.item_id)
         meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
         signature = write_signature(
@@ -234,6 +238,15 @@ def _check_photos(unit: UnitCard, stage: StageView) -> None:
         numbers = ", ".join(map(str, lacking[:12]))
         message = f"The plan asks for a photo at {numbers}; take it before you sign stage {stage.card.number}."
         raise Refused("photo_missing", message, checkpoints=lacking)
+
+
+def _check_authorised(person: Person, stage: StageView, at: datetime) -> None:
+    """Whoever signs a stage with weld inspections, penetrant or leak tests is authorised for them today."""
+    due = [one.card for one in stage.checkpoints if one.state is not CheckpointState.NOT_DUE]
+    for method in sorted({method_of(card.method, card.joint) for card in due} - {""}):
+        if finding := lacking(person.pk, method, site_day(at)):
+            message = f"{person.name} cannot sign stage {stage.card.number}: {finding} Ask an authorised inspector."
+            raise Refused("not_authorised", message, method=method)
 
 
 # ------------------------------------------------------------------------------------------------- deciding

@@ -207,6 +207,7 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         clock_ahead=sender.clock_ahead,
         from_paper=sender.from_paper,
         sent_by_other=_sent_by_other(operation, person, sender),
+        authorised=around.is_authorised(person, card, measured_at),
     )
     return Draft(
         bench=bench,
