@@ -36,6 +36,8 @@ class Verb(StrEnum):
     GAUGE_ADDED = "gauge.added"
     GAUGE_CALIBRATED = "gauge.calibrated"
     GAUGE_TAKEN_OUT_OF_USE = "gauge.taken_out_of_use"
+    GAUGE_KEPT = "gauge.kept"
+    GAUGE_BUDGETED = "gauge.budgeted"
     GAUGE_STUDY_PLANNED = "gauge.study_planned"
     GAUGE_STUDY_READ = "gauge.study_read"
     GAUGE_RECALLED = "gauge.recalled"

@@ -20,7 +20,7 @@ from qcapp.lib.site_days import months_later, site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
-from .models import Calibration, CalibrationPoint, Gauge, GaugeKind, GaugeUse
+from .models import Calibration, CalibrationPoint, Gauge, GaugeBudget, GaugeKind, GaugeUse
 from .points import Point, check_points, passed
 from .queries import GaugeCard, KindCard, gauge_by_number
 
@@ -145,9 +145,9 @@ def record_calibration(
 ) -> GaugeCard:
     """A calibration of a gauge; without `due_on` it is due again after the gauge's interval.
 
-    With `points` the outcome is computed from them, and one that says otherwise is refused. Raises NotFound
-    `gauge_unknown`, Invalid `calibration_in_future`, `calibration_due_date`, `calibration_outcome`,
-    `calibration_uncertainty`, a code of `check_points` or `plain_text`.
+    Without `expanded_uncertainty` that of the gauge's budget counts. With `points` the outcome is computed from them,
+    and one that says otherwise is refused. Raises NotFound `gauge_unknown`, Invalid `calibration_in_future`,
+    `calibration_due_date`, `calibration_outcome`, `calibration_uncertainty`, a code of `check_points` or `plain_text`.
     """
     require(by, Act.KEEP_GAUGES, at)
     check_points(points)
@@ -158,6 +158,8 @@ def record_calibration(
     certificate = plain_text("The certificate's number", certificate, longest=60, needed=False)
     with transaction.atomic():
         gauge = _locked(number)
+        if expanded_uncertainty is None:
+            expanded_uncertainty = _budgeted(gauge)
         due_on = due_on or months_later(done_on, gauge.interval_months)
         _check_days(done_on, due_on, site_day(at))
         row = Calibration.objects.create(
@@ -175,6 +177,11 @@ def record_calibration(
         }  # fmt: skip
         audit.record(verb=Verb.GAUGE_CALIBRATED, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload=payload)
     return gauge_by_number(gauge.number, at)
+
+
+def _budgeted(gauge: Gauge) -> Decimal | None:
+    rows = GaugeBudget.objects.filter(gauge=gauge).order_by("-id")
+    return rows.values_list("expanded", flat=True).first()
 
 
 def _outcome(said: str, points: Sequence[Point]) -> str:

@@ -26,6 +26,7 @@ from qcapp.people.roles import Act
 
 from . import forms, queries, services
 from .due import SOON, calendar_of, due_list, feed_key, person_of_key
+from .keeping import budget_of, keep_gauge, keeping_of, set_budget
 from .studying import studies_of
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -137,6 +138,31 @@ def calibrate(request: HttpRequest, number: str) -> HttpResponse:
 
 @needs(Act.KEEP_GAUGES)
 @require_POST
+def keep(request: HttpRequest, number: str) -> HttpResponse:
+    """Whose the gauge is, where it lies, and its picture."""
+
+    def record(**values: Any) -> object:
+        picture = values.pop("picture")
+        content, name = (picture.read(), picture.name) if picture else (b"", "")
+        return keep_gauge(picture=content, picture_name=name, **values)
+
+    return _act(request, number, "keeping", forms.KeepingForm(request.POST, request.FILES), record)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def budget(request: HttpRequest, number: str) -> HttpResponse:
+    """The gauge's uncertainty budget."""
+    form = forms.BudgetForm(request.POST)
+
+    def record(*, lines: str, **values: Any) -> object:
+        return set_budget(lines=form.told(), **values)
+
+    return _act(request, number, "budget", form, record)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
 def take_out_of_use(request: HttpRequest, number: str) -> HttpResponse:
     """Nobody may measure with it from now on."""
     return _act(request, number, "out", forms.ReasonForm(request.POST), services.take_out_of_use)
@@ -181,11 +207,16 @@ def _page(
     now = timezone.now()
     card = queries.gauge_by_number(number, now)
     fresh = {"calibration": forms.CalibrationForm(), "out": forms.ReasonForm(), "back": forms.ReasonForm()}
+    keeping = keeping_of(card.id)
+    known = {"owner": keeping.owner, "place": keeping.place} if keeping else {}
+    fresh |= {"keeping": forms.KeepingForm(initial=known), "budget": forms.BudgetForm()}
     shown = {
         "gauge": card,
         "calibrations": queries.calibrations_of(card.id),
         "uses": queries.uses_of(card.id),
         "studies": studies_of(card.id),
+        "keeping": keeping,
+        "budget": budget_of(card.id),
         "forms": fresh | (bound or {}),
         "point_columns": forms.POINT_COLUMNS,
         "points": forms.typed_points(request.POST if "calibration" in (bound or {}) else None),

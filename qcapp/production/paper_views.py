@@ -66,12 +66,12 @@ def inspectors(request: HttpRequest) -> HttpResponse:
     """Who is authorised for which method until when, and the last eyesight checks."""
     page = SeveralForms(request, {"authorise": forms.AuthorisationForm, "eyes": forms.EyesightForm})
 
-    def authorise(told: dict[str, Any], at: datetime) -> object:
+    def authorise(told: dict[str, Any], at: datetime) -> None:
         inspector = person_by_badge(told.pop("badge"))
-        return authorise_inspector(by=request.user, inspector=inspector, at=at, **told)
+        authorise_inspector(by=request.user, inspector=inspector, at=at, **told)
 
-    def eyes(told: dict[str, Any], at: datetime) -> object:
-        return record_eyesight(by=request.user, inspector=person_by_badge(told.pop("badge")), at=at, **told)
+    def eyes(told: dict[str, Any], at: datetime) -> None:
+        record_eyesight(by=request.user, inspector=person_by_badge(told.pop("badge")), at=at, **told)
 
     page.hear({"authorise": authorise, "eyes": eyes})
     if page.done:

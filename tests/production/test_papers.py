@@ -212,6 +212,14 @@ def test_flags_a_value_outside_the_range_of_its_gauge(value: str, flagged: bool)
     assert reads(gauge, {"conforms": True}, "")  # type: ignore[arg-type]
 
 
+def test_asks_only_the_far_end_of_a_gap_or_a_difference() -> None:
+    leaf = SimpleNamespace(range_lower=Decimal("0.05"), range_upper=Decimal(1), unit_of_measure="mm")
+    assert reads(leaf, {"value": "0.02"}, "mm", to_zero=True)  # type: ignore[arg-type]  # as far as it is read
+    assert reads(leaf, {"value": "-0.3"}, "mm", to_zero=True)  # type: ignore[arg-type]
+    assert not reads(leaf, {"value": "-1.3"}, "mm", to_zero=True)  # type: ignore[arg-type]
+    assert not reads(leaf, {"value": "0.02"}, "mm")  # type: ignore[arg-type]
+
+
 def test_keeps_fixtures_and_inspectors_on_their_pages(cast: Cast, client_of: Any) -> None:
     client = client_of(cast.metrology)
     told = {"act": "fixture", "number": "tf-03", "name": "tack fixture", "interval_months": "6"}

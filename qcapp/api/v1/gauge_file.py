@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
@@ -12,7 +13,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.gauges import services, studying
+from qcapp.gauges.budgets import Line
 from qcapp.gauges.due import due_list
+from qcapp.gauges.keeping import BudgetCard, KeepingCard, budget_of, keep_gauge, keeping_of, set_budget
 from qcapp.gauges.points import Point
 from qcapp.gauges.queries import (
     CalibrationCard,
@@ -29,7 +32,7 @@ from qcapp.recall.queries import RecallView, recall_of
 from qcapp.recall.services import hold_affected
 
 from ..acts import ActView, Refusal, SignedReason
-from ..shapes import answer, answer_shape, as_json, shape_of
+from ..shapes import answer, answer_shape, as_json, content_of, shape_of
 from .gauges import Gauge, decimal_field, gauge_json
 
 BAD = {400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal}
@@ -80,6 +83,8 @@ Recalled = answer_shape("GaugeRecall", recall=RecallView)
 
 class GaugeFile(serializers.Serializer[Any]):
     gauge = Gauge()
+    keeping = shape_of(KeepingCard)(allow_null=True)
+    budget = shape_of(BudgetCard)(allow_null=True)
     calibrations = shape_of(CalibrationEntry)(many=True)
     uses = shape_of(UseCard)(many=True)
     studies = shape_of(StudyEntry)(many=True)
@@ -105,6 +110,25 @@ class CalibrationBody(serializers.Serializer[Any]):
     certificate = serializers.CharField(max_length=60, allow_blank=True, default="")
     done_by = serializers.CharField(max_length=120)
     points = PointBody(many=True, default=list)
+
+
+class KeepingBody(serializers.Serializer[Any]):
+    owner = serializers.CharField(max_length=80, allow_blank=True, default="")
+    place = serializers.CharField(max_length=80, allow_blank=True, default="")
+    name = serializers.CharField(max_length=120, default="gauge.jpg")
+    content = serializers.CharField(allow_blank=True, default="", help_text="the picture in base64")
+
+
+class BudgetLineBody(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=80)
+    value = decimal_field(help_text="half-width, or with normal what the divisor belongs to")
+    distribution = serializers.CharField(max_length=12, default="normal", help_text="or rectangular, triangular …")
+    divisor = decimal_field(default=Decimal(1), help_text="of normal: k")
+    sensitivity = decimal_field(default=Decimal(1))
+
+
+class BudgetBody(serializers.Serializer[Any]):
+    lines = BudgetLineBody(many=True)
 
 
 class ReasonBody(serializers.Serializer[Any]):
@@ -169,6 +193,8 @@ class GaugeView(ActView):
 def _file(number: str, at: datetime) -> dict[str, Any]:
     card = gauge_by_number(number, at)
     parts = answer(
+        keeping=keeping_of(card.id),
+        budget=budget_of(card.id),
         calibrations=[CalibrationEntry(one.id, one.found_out, one) for one in calibrations_of(card.id)],
         uses=uses_of(card.id),
         studies=[StudyEntry(one.id, one) for one in studying.studies_of(card.id)],
@@ -185,6 +211,29 @@ class CalibrationsView(ActView):
         given = self.read(CalibrationBody)
         points = [Point(**point) for point in given.pop("points")]
         services.record_calibration(by=self.person, number=number, points=points, at=self.at, **given)
+        return Response(_file(number, self.at), status=201)
+
+
+class KeepingView(ActView):
+    act = {"POST": Act.KEEP_GAUGES}
+
+    @extend_schema(request=KeepingBody, responses={201: GaugeFile} | BAD)
+    def post(self, request: Request, number: str) -> Response:
+        """Whose the gauge is, where it lies, and its picture."""
+        given = self.read(KeepingBody)
+        picture, name = content_of(given.pop("content")), given.pop("name")
+        keep_gauge(by=self.person, number=number, picture=picture, picture_name=name, at=self.at, **given)
+        return Response(_file(number, self.at), status=201)
+
+
+class BudgetView(ActView):
+    act = {"POST": Act.KEEP_GAUGES}
+
+    @extend_schema(request=BudgetBody, responses={201: GaugeFile} | BAD)
+    def post(self, request: Request, number: str) -> Response:
+        """The gauge's uncertainty budget, combined by the rules of the GUM."""
+        lines = [Line(**line) for line in self.read(BudgetBody)["lines"]]
+        set_budget(by=self.person, number=number, lines=lines, at=self.at)
         return Response(_file(number, self.at), status=201)
 
 

@@ -178,7 +178,7 @@ def flags_of(
     found = {
         Flag.GAUGE_MISSING: bool(card.gauge_kinds) and gauge is None,
         Flag.GAUGE_KIND_DIFFERS: bool(card.gauge_kinds and gauge and gauge.kind_key not in card.gauge_kinds),
-        Flag.GAUGE_OUT_OF_RANGE: gauge is not None and not reads(gauge, operation.answer, card.unit_of_measure),
+        Flag.GAUGE_OUT_OF_RANGE: gauge is not None and not _reads(gauge, operation, card),
         Flag.FIXTURE_NOT_VERIFIED: card.setup == "in_fixture" and bench.in_unverified_fixture(operation.recorded_at),
         Flag.NOT_AUTHORISED: not authorised,
         Flag.STAGE_NOT_OPEN: not stage_is_open(card, bench),
@@ -192,8 +192,17 @@ def flags_of(
     return of_gauge + [flag.value for flag, applies in found.items() if applies]
 
 
-def reads(gauge: GaugeCard, answer: object, unit_of_measure: str) -> bool:
-    """Whether the gauge reads so far: every value of the answer lies in its range. True where that is not known."""
+def _reads(gauge: GaugeCard, operation: Operation, card: CheckpointCard) -> bool:
+    band = getattr(card.spec, "band", None)
+    to_zero = band is None or band.lower is None or band.lower <= 0 or "lower" in band.natural
+    return reads(gauge, operation.answer, card.unit_of_measure, to_zero=to_zero)
+
+
+def reads(gauge: GaugeCard, answer: object, unit_of_measure: str, *, to_zero: bool = False) -> bool:
+    """Whether the gauge reads so far: every value of the answer lies in its range. True where that is not known.
+
+    With `to_zero` only the far end counts, for a difference, or a gap that no leaf of a feeler gauge goes into.
+    """
     told = answer if isinstance(answer, dict) else {}
     values = [told["value"]] if "value" in told else told.get("values", [])
     ends = (gauge.range_lower, gauge.range_upper)
@@ -203,6 +212,8 @@ def reads(gauge: GaugeCard, answer: object, unit_of_measure: str) -> bool:
         numbers = [parse_value(str(value)) for value in values]
     except QcError:
         return True
+    if to_zero:
+        low, numbers = None, [abs(one) for one in numbers]
     return all((low is None or low <= one) and (high is None or one <= high) for one in numbers)
 
 
