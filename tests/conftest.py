@@ -36,6 +36,8 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="ten times as many requests against the API's description")
+    told = "seeds of tests/capture/test_seeded_faults.py; 500 for a long run"
+    parser.addoption("--faults", type=int, default=1, metavar="N", help=told)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -62,11 +64,6 @@ def empty_as_superuser(connection: BaseDatabaseWrapper) -> None:
     deletes = [f"DELETE FROM {connection.ops.quote_name(table)}" for table in tables]
     with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
         cursor.execute(";".join(["SET LOCAL session_replication_role = replica", *deletes]), None)
-
-
-def pytest_addoption(parser: pytest.Parser) -> None:
-    told = "seeds of tests/capture/test_seeded_faults.py; 500 for a long run"
-    parser.addoption("--faults", type=int, default=1, metavar="N", help=told)
 
 
 def pytest_sessionstart() -> None:

@@ -34,3 +34,11 @@ def refused(code: str, *places: str) -> Iterator[pytest.ExceptionInfo[QcError]]:
     assert caught.value.code == code
     assert caught.value.message.endswith((".", "?"))
     assert rows_of(*places) == before
+
+
+@contextmanager
+def unchanged(*places: str) -> Iterator[None]:
+    """The block changes no row of these places: what a refusal looks like through the API."""
+    before = rows_of(*places)
+    yield
+    assert rows_of(*places) == before

@@ -93,7 +93,9 @@ def _started(request: HttpRequest, serial: str, form: WeldForm) -> int:
         return refusal_status(error)
     joints = ", ".join(arc.joints)
     if report:
-        messages.warning(request, _("Written down, but not qualified: %s is open and the unit is on hold.") % report)
+        messages.warning(
+            request, _("Written down, but something did not fit: %s is open and the unit is on hold.") % report
+        )
     else:
         messages.success(request, _("%s may be welded now; it is written down.") % joints)
     return 200

@@ -17,6 +17,7 @@ from django.core import signing
 from icalendar import Calendar, Event
 
 from qcapp.core.errors import NotFound
+from qcapp.lib.falling_due import Falling
 from qcapp.lib.site_days import site_day
 from qcapp.people.queries import may, person_by_uuid
 from qcapp.people.roles import Act
@@ -72,7 +73,7 @@ def person_of_key(key: str, at: datetime) -> Person:
     return person
 
 
-def calendar_of(found: Sequence[Due], at: datetime) -> bytes:
+def calendar_of(found: Sequence[Due], at: datetime, others: Sequence[Falling] = ()) -> bytes:
     """The dates on which gauges fall due, as all-day entries (RFC 5545)."""
     calendar = Calendar()
     calendar.add("prodid", "-//qcapp//gauges//EN")
@@ -80,16 +81,21 @@ def calendar_of(found: Sequence[Due], at: datetime) -> bytes:
     calendar.add("name", f"Gauges due, {settings.QCAPP_SITE_NAME}")
     for due in found:
         if due.gauge.due_on is not None:
-            calendar.add_component(_event(due.gauge, due.gauge.due_on, at))
+            what = f"Calibrate {due.gauge.number}, {due.gauge.kind_name}"
+            calendar.add_component(_event(what, due.gauge.uuid, f"/gauges/{due.gauge.number}/", due.gauge.due_on, at))
+    for other in others:
+        if other.due_on is not None:
+            what = f"Verify {other.kind} {other.number}, {other.name}"
+            calendar.add_component(_event(what, other.uuid, other.address, other.due_on, at))
     return bytes(calendar.to_ical())
 
 
-def _event(gauge: GaugeCard, on: date, at: datetime) -> Event:
+def _event(what: str, uuid: UUID, address: str, on: date, at: datetime) -> Event:
     event = Event()
-    event.add("uid", f"{gauge.uuid}-{on.isoformat()}@qcapp")
+    event.add("uid", f"{uuid}-{on.isoformat()}@qcapp")
     event.add("dtstamp", at)
     event.add("dtstart", on)
     event.add("dtend", on + timedelta(days=1))
-    event.add("summary", f"Calibrate {gauge.number}, {gauge.kind_name}")
-    event.add("url", f"{settings.QCAPP_PUBLIC_URL}/gauges/{gauge.number}/")
+    event.add("summary", what)
+    event.add("url", f"{settings.QCAPP_PUBLIC_URL}{address}")
     return event

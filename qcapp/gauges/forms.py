@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -10,6 +11,7 @@ from django.http import QueryDict
 from qcapp.core.errors import Invalid, QcError
 from qcapp.core.metrology.quantities import parse_value
 
+from .budgets import Line
 from .points import Point
 from .queries import gauge_kinds
 
@@ -101,6 +103,38 @@ def _point(place: int, row: list[str]) -> Point:
         return Point(parse_value(reference), parse_value(as_found), left, parse_value(limit))
     except QcError as error:
         raise Invalid("calibration_points", f"Point {place}: {error.message}") from error
+
+
+class KeepingForm(forms.Form):
+    """Whose the gauge is and where it lies."""
+
+    owner = forms.CharField(label="Owner", max_length=80, required=False)
+    place = forms.CharField(label="Place", max_length=80, required=False)
+    picture = forms.FileField(label="Picture", required=False, help_text="Left empty: the last one stays.")
+
+
+class BudgetForm(forms.Form):
+    """The components of an uncertainty budget, one a row."""
+
+    lines = forms.CharField(
+        label="Components", max_length=4000, widget=forms.Textarea(attrs={"rows": 5}),
+        help_text="One a row: name; value; distribution; divisor. Such as: certificate; 0,02; normal; 2 – or: "
+        "resolution; 0.005; rectangular. Distributions: normal, rectangular, triangular, u_shaped.",
+    )  # fmt: skip
+
+    def told(self) -> list[Line]:
+        """The rows as lines. Raises Invalid `budget_line`."""
+        rows = [row for row in self.cleaned_data["lines"].splitlines() if row.strip()]
+        return [_budget_line(place, row) for place, row in enumerate(rows, start=1)]
+
+
+def _budget_line(place: int, row: str) -> Line:
+    cells = [cell.strip() for cell in row.split(";")] + ["", "", ""]
+    try:
+        divisor = parse_value(cells[3]) if cells[3] else Decimal(1)
+        return Line(cells[0], parse_value(cells[1]), cells[2].lower() or "normal", divisor)
+    except QcError as error:
+        raise Invalid("budget_line", f"Component {place}: {error.message}") from error
 
 
 class ReasonForm(forms.Form):

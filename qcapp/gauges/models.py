@@ -178,3 +178,30 @@ class StudyReading(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.study_id} {self.place}"
+
+
+class GaugeKeeping(WriteOnceModel):
+    """Whose a gauge is, where it lies and how it looks. The latest row counts."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="keepings")
+    owner = models.CharField(max_length=80, blank=True)
+    place = models.CharField(max_length=80, blank=True)
+    picture = models.ForeignKey("evidence.EvidenceFile", null=True, on_delete=models.PROTECT, related_name="+")
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.gauge_id} {self.place}"
+
+
+class GaugeBudget(WriteOnceModel):
+    """The uncertainty budget of a gauge. The latest row counts for the calibrations after it."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="budgets")
+    lines = models.JSONField()
+    expanded = DecimalTextField()  # k = 2, in the gauge's unit, rounded up to two digits
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.gauge_id} {self.expanded}"

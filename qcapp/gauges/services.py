@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 import re
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -17,11 +16,11 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
 from qcapp.core.metrology.quantities import as_text
 from qcapp.lib.plain_text import plain_text, shown
-from qcapp.lib.site_days import site_day
+from qcapp.lib.site_days import months_later, site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
-from .models import Calibration, CalibrationPoint, Gauge, GaugeKind, GaugeUse
+from .models import Calibration, CalibrationPoint, Gauge, GaugeBudget, GaugeKind, GaugeUse
 from .points import Point, check_points, passed
 from .queries import GaugeCard, KindCard, gauge_by_number
 
@@ -146,9 +145,9 @@ def record_calibration(
 ) -> GaugeCard:
     """A calibration of a gauge; without `due_on` it is due again after the gauge's interval.
 
-    With `points` the outcome is computed from them, and one that says otherwise is refused. Raises NotFound
-    `gauge_unknown`, Invalid `calibration_in_future`, `calibration_due_date`, `calibration_outcome`,
-    `calibration_uncertainty`, a code of `check_points` or `plain_text`.
+    Without `expanded_uncertainty` that of the gauge's budget counts. With `points` the outcome is computed from them,
+    and one that says otherwise is refused. Raises NotFound `gauge_unknown`, Invalid `calibration_in_future`,
+    `calibration_due_date`, `calibration_outcome`, `calibration_uncertainty`, a code of `check_points` or `plain_text`.
     """
     require(by, Act.KEEP_GAUGES, at)
     check_points(points)
@@ -159,6 +158,8 @@ def record_calibration(
     certificate = plain_text("The certificate's number", certificate, longest=60, needed=False)
     with transaction.atomic():
         gauge = _locked(number)
+        if expanded_uncertainty is None:
+            expanded_uncertainty = _budgeted(gauge)
         due_on = due_on or months_later(done_on, gauge.interval_months)
         _check_days(done_on, due_on, site_day(at))
         row = Calibration.objects.create(
@@ -178,6 +179,11 @@ def record_calibration(
     return gauge_by_number(gauge.number, at)
 
 
+def _budgeted(gauge: Gauge) -> Decimal | None:
+    rows = GaugeBudget.objects.filter(gauge=gauge).order_by("-id")
+    return rows.values_list("expanded", flat=True).first()
+
+
 def _outcome(said: str, points: Sequence[Point]) -> str:
     """What the points say, or what was said where there are none."""
     if not points:
@@ -189,12 +195,6 @@ def _outcome(said: str, points: Sequence[Point]) -> str:
         message = f"By its points it has {computed.label}, not {shown(said)}; correct the points or the word."
         raise Invalid("calibration_outcome", message)
     return computed.value
-
-
-def months_later(day: date, months: int) -> date:
-    """The same day of the month that many months on; the month's last day where there is no such day."""
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
 def _check_days(done_on: date, due_on: date, today: date) -> None:

@@ -16,6 +16,8 @@ urlpatterns = [
     path("<str:number>/setup/", setup_views.setup, name="setup"),
     path("<str:number>/label.pdf", views.label, name="label"),
     path("<str:number>/calibrations/", views.calibrate, name="calibrate"),
+    path("<str:number>/keeping/", views.keep, name="keeping"),
+    path("<str:number>/budget/", views.budget, name="budget"),
     path("<str:number>/out-of-use/", views.take_out_of_use, name="out_of_use"),
     path("<str:number>/back-in-use/", views.put_back_in_use, name="back_in_use"),
 ]

@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.core.errors import QcError
+from qcapp.lib.falling_due import falling_due
 from qcapp.lib.labels import Label, label_pdf, typed_width
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs, public
@@ -25,6 +26,7 @@ from qcapp.people.roles import Act
 
 from . import forms, queries, services
 from .due import SOON, calendar_of, due_list, feed_key, person_of_key
+from .keeping import budget_of, keep_gauge, keeping_of, set_budget
 from .studying import studies_of
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -55,9 +57,11 @@ def gauge_page(request: HttpRequest, number: str) -> HttpResponse:
 @require_safe
 def due(request: HttpRequest) -> HttpResponse:
     """What falls due, and the address of the calendar feed."""
-    found = due_list(timezone.now())
+    now = timezone.now()
     address = request.build_absolute_uri(reverse("gauges:feed", kwargs={"key": feed_key(request.user)}))
-    return render(request, "gauges/due.html", {"due": found, "address": address, "soon": SOON})
+    return render(
+        request, "gauges/due.html", {"due": due_list(now), "others": falling_due(now), "address": address, "soon": SOON}
+    )
 
 
 @public
@@ -66,7 +70,7 @@ def feed(request: HttpRequest, key: str) -> HttpResponse:
     """The due dates for a calendar program, which cannot sign in: the address itself is the key."""
     now = timezone.now()
     person_of_key(key, now)
-    return HttpResponse(calendar_of(due_list(now), now), content_type="text/calendar; charset=utf-8")
+    return HttpResponse(calendar_of(due_list(now), now, falling_due(now)), content_type="text/calendar; charset=utf-8")
 
 
 @needs(Act.LOOK_AT_GAUGES)
@@ -134,6 +138,31 @@ def calibrate(request: HttpRequest, number: str) -> HttpResponse:
 
 @needs(Act.KEEP_GAUGES)
 @require_POST
+def keep(request: HttpRequest, number: str) -> HttpResponse:
+    """Whose the gauge is, where it lies, and its picture."""
+
+    def record(**values: Any) -> object:
+        picture = values.pop("picture")
+        content, name = (picture.read(), picture.name) if picture else (b"", "")
+        return keep_gauge(picture=content, picture_name=name, **values)
+
+    return _act(request, number, "keeping", forms.KeepingForm(request.POST, request.FILES), record)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def budget(request: HttpRequest, number: str) -> HttpResponse:
+    """The gauge's uncertainty budget."""
+    form = forms.BudgetForm(request.POST)
+
+    def record(*, lines: str, **values: Any) -> object:
+        return set_budget(lines=form.told(), **values)
+
+    return _act(request, number, "budget", form, record)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
 def take_out_of_use(request: HttpRequest, number: str) -> HttpResponse:
     """Nobody may measure with it from now on."""
     return _act(request, number, "out", forms.ReasonForm(request.POST), services.take_out_of_use)
@@ -178,11 +207,16 @@ def _page(
     now = timezone.now()
     card = queries.gauge_by_number(number, now)
     fresh = {"calibration": forms.CalibrationForm(), "out": forms.ReasonForm(), "back": forms.ReasonForm()}
+    keeping = keeping_of(card.id)
+    known = {"owner": keeping.owner, "place": keeping.place} if keeping else {}
+    fresh |= {"keeping": forms.KeepingForm(initial=known), "budget": forms.BudgetForm()}
     shown = {
         "gauge": card,
         "calibrations": queries.calibrations_of(card.id),
         "uses": queries.uses_of(card.id),
         "studies": studies_of(card.id),
+        "keeping": keeping,
+        "budget": budget_of(card.id),
         "forms": fresh | (bound or {}),
         "point_columns": forms.POINT_COLUMNS,
         "points": forms.typed_points(request.POST if "calibration" in (bound or {}) else None),

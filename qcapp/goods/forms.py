@@ -36,12 +36,13 @@ class DeliveryForm(forms.Form):
     order_number = text("Our order", 40, required=False)
     lines = forms.CharField(
         label="Lines", widget=forms.Textarea(attrs={"rows": 4}), max_length=6000,
-        help_text="One a row: description; quantity; unit of measure; heat. Such as: tube 38.1 × 2.11; 48,5; m; H4711",
+        help_text="One a row: description; quantity; unit of measure; heat; family. Such as: tube 38.1 × 2.11; 48,5; "
+        "m; H4711. A family with an inspection plan, such as MG-5, becomes a lot to inspect.",
     )  # fmt: skip
 
     def clean_lines(self) -> list[dict[str, str]]:
         rows = [row.split(";") for row in self.cleaned_data["lines"].splitlines() if row.strip()]
-        names = ("description", "quantity", "unit_of_measure", "heat")
+        names = ("description", "quantity", "unit_of_measure", "heat", "family")
         return [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
 
 
@@ -120,6 +121,13 @@ class SampleForm(forms.Form):
     steady = forms.BooleanField(label="Production is steady", required=False)
     reduced_wanted = forms.BooleanField(label="Reduced inspection is wanted", required=False)
     isolated = forms.BooleanField(label="An isolated lot: go by limiting quality", required=False)
+
+
+class PlannedSampleForm(SampleForm):
+    """Where the inspection plan says the AQL, nobody types one."""
+
+    major = None  # type: ignore[assignment]  # taken away from the form above
+    minor = None  # type: ignore[assignment]
 
 
 class JudgeForm(forms.Form):

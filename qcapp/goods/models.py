@@ -40,6 +40,16 @@ class DeliveryLine(WriteOnceModel):
         return self.description
 
 
+class DeliveredLot(WriteOnceModel):
+    """A line of a delivery whose family has an inspection plan: the lot that is inspected before anything is used."""
+
+    line = models.OneToOneField(DeliveryLine, on_delete=models.PROTECT, related_name="delivered_lot")
+    lot = models.OneToOneField("production.Lot", on_delete=models.PROTECT, related_name="delivered")
+
+    def __str__(self) -> str:
+        return f"{self.lot_id} of line {self.line_id}"
+
+
 class MillCertificate(WriteOnceModel):
     """A supplier's paper about one or more heats, kept as it came."""
 

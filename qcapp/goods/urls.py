@@ -7,6 +7,7 @@ urlpatterns = [
     path("", views.overview, name="overview"),
     path("receive/", views.receive, name="receive"),
     path("deliveries/<str:number>/report/", views.report, name="report"),
+    path("deliveries/<str:number>/", views.delivery, name="delivery"),
     path("certificates/new/", views.certificate, name="certificate"),
     path("lots/new/", views.new_lot, name="new_lot"),
     path("lots/<str:code>/", views.lot, name="lot"),

@@ -20,15 +20,31 @@ from qcapp.people.access import needs
 from qcapp.people.queries import find_by_badge, may
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import unit_by_serial
+from qcapp.production.queries import family_by_code, unit_by_serial
 from qcapp.production.queries.as_built import heat_by_number, heats, installed_in, lot_by_code, lots, used_in
 from qcapp.production.queries.places import marks_of, places
 from qcapp.production.services.components import install_component, remove_component, use_material
 from qcapp.production.services.places import add_place, mark_part, move_item
 
 from . import forms, services
-from .queries import decisions_of_heat, deliveries, delivery_by_number, events_of_heat, papers_of_heat
-from .queries.lots import drawn_pieces, next_inspection, sample_of, sent_out, sorting_of
+from .queries import (
+    decisions_of_heat,
+    deliveries,
+    delivery_by_number,
+    events_of_heat,
+    papers_of_delivery,
+    papers_of_heat,
+)
+from .queries.lots import (
+    drawn_pieces,
+    has_plan,
+    next_inspection,
+    plan_aqls,
+    sample_of,
+    sent_out,
+    sorting_of,
+    supplier_of,
+)
 from .services import lots as lot_services
 from .services.reporting import raise_on_delivery
 
@@ -75,10 +91,19 @@ def receive(request: HttpRequest) -> HttpResponse:
     """A delivery."""
 
     def perform(told: dict[str, Any], at: datetime) -> object:
-        return services.receive_delivery(by=request.user, at=at, **told)
+        return services.receive_delivery(by=request.user, at=at, **told).number
 
     lead = "What came in on one delivery note."
-    return _one_form(request, "receive", "Receive a delivery", lead, forms.DeliveryForm, perform, "/goods/")
+    address = "/goods/deliveries/{}/"
+    return _one_form(request, "receive", "Receive a delivery", lead, forms.DeliveryForm, perform, address)
+
+
+@require_safe
+@needs(Act.LOOK_AT_GOODS)
+def delivery(request: HttpRequest, number: str) -> HttpResponse:
+    """One delivery: its lines with the lots that are inspected, and the mill certificates that came with it."""
+    card = delivery_by_number(number)
+    return render(request, "goods/delivery.html", {"delivery": card, "papers": papers_of_delivery(card.id)})
 
 
 @require_http_methods(GET_AND_POST)
@@ -155,7 +180,8 @@ def new_lot(request: HttpRequest) -> HttpResponse:
 def lot(request: HttpRequest, code: str) -> HttpResponse:
     """One lot: its heats, its sample with the pieces, the verdict, sorting, and what was done outside."""
     card = lot_by_code(code)
-    page = SeveralForms(request, LOT_FORMS)
+    planned = plan_aqls(card.family_code) if has_plan(family_by_code(card.family_code)) else {}
+    page = SeveralForms(request, LOT_FORMS | ({"sample": forms.PlannedSampleForm} if planned else {}))
     page.hear(_lot_acts(request, card.code))
     if page.done:
         return redirect("goods:lot", code=card.code)
@@ -168,7 +194,9 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
         "sorting": sorting_of(card.id),
         "outside": outside,
         "is_out": bool(outside and outside[0].returned_at is None),
-        "next": next_inspection(card.family_id),
+        "next": next_inspection(card.family_id, supplier=supplier_of(card.id)),
+        "supplier": supplier_of(card.id),
+        "planned": planned,
         "forms": page.forms,
         "keeps": may(request.user, Act.KEEP_GOODS, timezone.now()),
     }
@@ -188,7 +216,7 @@ def _lot_acts(request: HttpRequest, code: str) -> dict[str, Perform]:
     """What the lot's forms do, by name."""
 
     def sample(told: dict[str, Any], at: datetime) -> object:
-        aqls = {name: told.pop(name) for name in ("major", "minor")}
+        aqls = {name: told.pop(name) for name in ("major", "minor") if name in told} or None
         return lot_services.sample_lot(by=request.user, lot_code=code, aqls=aqls, at=at, **told)
 
     def judge(told: dict[str, Any], at: datetime) -> object:

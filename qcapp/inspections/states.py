@@ -16,6 +16,9 @@ class Flag(StrEnum):
     SETUP_CHECK_FAILED = "setup_check_failed"
     GAUGE_MISSING = "gauge_missing"
     GAUGE_KIND_DIFFERS = "gauge_kind_differs"
+    GAUGE_OUT_OF_RANGE = "gauge_out_of_range"
+    FIXTURE_NOT_VERIFIED = "fixture_not_verified"
+    NOT_AUTHORISED = "not_authorised"
     STAGE_NOT_OPEN = "stage_not_open"
     OLD_REVISION = "old_revision"
     TOO_SOON_AFTER_WELD = "too_soon_after_weld"
@@ -38,6 +41,9 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.SETUP_CHECK_FAILED: "The gauge had failed on its setting master.",
     Flag.GAUGE_MISSING: "The plan asks for a gauge and none was named.",
     Flag.GAUGE_KIND_DIFFERS: "The gauge is not of a kind that the plan asks for.",
+    Flag.GAUGE_OUT_OF_RANGE: "The value lies outside the gauge's measuring range.",
+    Flag.FIXTURE_NOT_VERIFIED: "The fixture that the unit is in was not verified on that day.",
+    Flag.NOT_AUTHORISED: "The inspector was not authorised for the method that day, or the eyesight check had run out.",
     Flag.STAGE_NOT_OPEN: "The stage was not open yet: an earlier stage was unsigned, or the unit was on hold.",
     Flag.OLD_REVISION: "It answers a plan revision that this unit is not inspected to.",
     Flag.TOO_SOON_AFTER_WELD: "It was inspected before the plan's time after welding had passed, or nobody wrote down "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -22,6 +23,12 @@ def day_begins(day: date) -> datetime:
 def day_ends(day: date) -> datetime:
     """The instant, in UTC, at which the site's next day begins."""
     return datetime.combine(day + timedelta(days=1), time(), ZoneInfo(settings.QCAPP_SITE_ZONE)).astimezone(UTC)
+
+
+def months_later(day: date, months: int) -> date:
+    """The same day of the month that many months on; the month's last day where there is no such day."""
+    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
 
 
 SHIFTS = ((6, 14, "early"), (14, 22, "late"))  # hours at the site; the rest is the night shift

@@ -30,7 +30,7 @@ ALLOWED: dict[str, frozenset[str]] = {
     "capture:bench": frozenset({"GET"}),
     "capture:lot": frozenset({"GET"}),
     "capture:setup": frozenset({"GET"}),
-    "api:lot-sample": frozenset({"GET"}),
+    "api:lot-grid": frozenset({"GET"}),
     "capture:shell": frozenset({"GET"}),
     "capture:manifest": frozenset({"GET"}),
     "capture:worker": frozenset({"GET"}),

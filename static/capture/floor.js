@@ -92,7 +92,7 @@ async function takeBeside(badge) {
   await store.setMeta("setups", (await outbox.get("/api/v1/setup-checks")).gauges);
   for (const { dataset: { lot } } of document.querySelectorAll("[data-lot]")) {
     const at = await store.instant();
-    await store.setMeta(`lot ${badge} ${lot}`, { data: await outbox.get(`/api/v1/lots/${encodeURIComponent(lot)}/sample`), at });
+    await store.setMeta(`lot ${badge} ${lot}`, { data: await outbox.get(`/api/v1/lots/${encodeURIComponent(lot)}/grid`), at });
   }
 }
 

@@ -31,7 +31,7 @@ let refused = [];
 async function fetched() {
   const instant = await store.instant();
   if (people.here.unlocked) await outbox.session();
-  const data = await outbox.get(`/api/v1/lots/${encodeURIComponent(code)}/sample`);
+  const data = await outbox.get(`/api/v1/lots/${encodeURIComponent(code)}/grid`);
   if (!people.here.unlocked) await store.setMeta("person", data.person);
   await store.setMeta(`lot ${data.person.badge} ${code}`, { data, at: instant });
   return { data, at: instant };

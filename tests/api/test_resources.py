@@ -36,6 +36,8 @@ def addresses() -> Iterator[tuple[str, str, Any]]:
         "issue": "1",
         "message_id": "1",
         "article": nobody,
+        "calibration": "1",
+        "study": "1",
     }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)

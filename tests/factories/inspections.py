@@ -128,6 +128,7 @@ def _write_content(revision: PlanRevision, family_id: int, rows: list[dict[str, 
             position=position, title=row["title"], kind=row["kind"], specified=_specified(row),
             criticality=row["criticality"], gauge_kinds=row["gauge_kinds"].split(), frequency=row["frequency"],
             second_inspection=row["second_inspection"] == "yes", joint=row["joint"], photo=row.get("photo") == "yes",
+            setup=row.get("setup") or "", method=row.get("method") or "",
             variants=row.get("variants") or "", after_weld_hours=int(row.get("after_weld_hours") or 0) or None,
         )
         for position, row in enumerate(rows, start=1)

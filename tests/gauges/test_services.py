@@ -11,6 +11,7 @@ from qcapp.audit.queries import entries_about
 from qcapp.gauges import services
 from qcapp.gauges.models import Gauge
 from qcapp.gauges.queries import calibrations_of, gauge_by_number
+from qcapp.lib.site_days import months_later
 from tests.factories.gauges import CalibrationFactory, GaugeFactory, GaugeKindFactory, GaugeUseFactory
 from tests.unchanged import refused
 
@@ -114,9 +115,9 @@ def test_records_a_calibration_that_is_due_after_the_gauges_interval(cast, fixed
 
 
 def test_a_month_without_such_a_day_ends_earlier():
-    assert services.months_later(date(2026, 8, 31), 6) == date(2027, 2, 28)
-    assert services.months_later(date(2027, 8, 31), 6) == date(2028, 2, 29)
-    assert services.months_later(date(2026, 12, 5), 1) == date(2027, 1, 5)
+    assert months_later(date(2026, 8, 31), 6) == date(2027, 2, 28)
+    assert months_later(date(2027, 8, 31), 6) == date(2028, 2, 29)
+    assert months_later(date(2026, 12, 5), 1) == date(2027, 1, 5)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ def sampled(cast, kit):
 
 
 def asked(client_of, person, code):
-    answer = client_of(person).get(f"/api/v1/lots/{code}/sample")
+    answer = client_of(person).get(f"/api/v1/lots/{code}/grid")
     return answer.status_code, answer.json()
 
 
@@ -51,7 +51,7 @@ def test_costs_as_many_queries_for_twenty_pieces_as_for_one(cast, client_of, sam
     answer(cast, sampled)
     client = client_of(cast.inspector)
     with django_assert_max_num_queries(20):
-        client.get(f"/api/v1/lots/{sampled.code}/sample")
+        client.get(f"/api/v1/lots/{sampled.code}/grid")
 
 
 def test_is_listed_on_the_floor_until_the_lot_is_judged(cast, client_of, sampled):

@@ -1,164 +1,173 @@
-"""The sample of a lot as a grid: pieces beside checkpoints, and the numbers that accept and refuse."""
+"""Lots: opened, sampled, judged, sorted, sent out and received back."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from qcapp.core.errors import NotFound
-from qcapp.gauges.queries import all_gauges
-from qcapp.goods.queries.lots import SampleCard, sample_of
-from qcapp.inspections.queries.sampled import Cell, grid_of
+from qcapp.goods.queries.lots import (
+    OutsideCard,
+    PieceCard,
+    SampleCard,
+    SortingCard,
+    drawn_pieces,
+    sample_of,
+    sent_out,
+    sorting_of,
+)
+from qcapp.goods.services import lots as services
 from qcapp.people.roles import Act
-from qcapp.production.queries.as_built import lot_by_code, pieces_of
+from qcapp.production.queries.as_built import LotCard, UsedCard, lot_by_code, lots, used_in
 
-from ..acts import ActView, Refusal
-from .bench import gauge_on_bench
-from .bench_shapes import BenchGauge, BenchPerson, BenchRevision
+from ..acts import ActView, Pin, Refusal
+from ..shapes import answer, answer_shape, content_of
+from .gauges import decimal_field
 
-if TYPE_CHECKING:
-    from qcapp.plans.queries import CheckpointCard
+BAD = {400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal}
+Lots = answer_shape("Lots", lots=list[LotCard])
+LotFile = answer_shape(
+    "LotFile",
+    lot=LotCard,
+    heats=list[UsedCard],
+    sample=SampleCard | None,
+    pieces=list[PieceCard],
+    sorting=SortingCard | None,
+    outside=list[OutsideCard],
+)
 
 
-class GridLot(serializers.Serializer[Any]):
-    code = serializers.CharField()
-    family_name = serializers.CharField()
+class LotBody(serializers.Serializer[Any]):
+    family = serializers.CharField(max_length=20)
     quantity = serializers.IntegerField()
-    severity = serializers.CharField()
-    sentence = serializers.CharField(allow_blank=True, help_text="the verdict, once the lot is judged")
+    heats = serializers.ListField(child=serializers.CharField(max_length=40), max_length=60)
 
 
-class GridClass(serializers.Serializer[Any]):
-    name = serializers.CharField(help_text="major, minor")
-    pieces = serializers.ListField(child=serializers.IntegerField(), help_text="numbers of the pieces that count")
-    accept = serializers.IntegerField()
-    reject = serializers.IntegerField()
+class SampleBody(serializers.Serializer[Any]):
+    aqls = serializers.DictField(child=serializers.CharField(max_length=8), default=dict, help_text="major, minor")
+    level = serializers.CharField(max_length=4, default="II")
+    steady = serializers.BooleanField(default=False)
+    reduced_wanted = serializers.BooleanField(default=False)
+    isolated = serializers.BooleanField(default=False, help_text="goes by limiting quality")
 
 
-class GridCheckpoint(serializers.Serializer[Any]):
-    key = serializers.CharField()
-    number = serializers.IntegerField()
-    title = serializers.CharField()
-    kind = serializers.CharField()
-    criticality = serializers.CharField()
-    band = serializers.DictField(allow_null=True)
-    rule = serializers.CharField(allow_null=True)
-    limits = serializers.CharField()
-    unit_of_measure = serializers.CharField(allow_blank=True)
-    decimals = serializers.IntegerField(allow_null=True)
-    count_at_most = serializers.IntegerField(allow_null=True)
-    count_at_least = serializers.IntegerField(allow_null=True)
-    gauge_kinds = serializers.ListField(child=serializers.CharField())
-    method = serializers.CharField(allow_blank=True)
-    instruction = serializers.CharField(allow_blank=True)
-    caution = serializers.CharField(allow_blank=True)
-    on_bench = serializers.BooleanField(help_text="asks for more than one answer: it is given on the piece's bench")
+class SortBody(Pin):
+    removed = serializers.IntegerField()
+    remark = serializers.CharField(max_length=300)
 
 
-class GridCell(serializers.Serializer[Any]):
-    due = serializers.BooleanField()
-    done = serializers.BooleanField()
-    round = serializers.IntegerField()
-    outcome = serializers.CharField(allow_null=True)
-    nearest_limit = serializers.CharField(allow_blank=True)
-    value = serializers.CharField(allow_null=True)
-    operation = serializers.UUIDField(allow_null=True)
+class SendOutBody(serializers.Serializer[Any]):
+    kind = serializers.CharField(max_length=16, help_text="plating, coating or heat_treatment")
+    supplier = serializers.CharField(max_length=80)
+    high_strength = serializers.BooleanField()
 
 
-class GridPiece(serializers.Serializer[Any]):
-    number = serializers.IntegerField()
-    serial = serializers.CharField()
-    cells = serializers.DictField(child=GridCell(), help_text="by the checkpoint's key")
+class ReceiveBackBody(serializers.Serializer[Any]):
+    delivery_number = serializers.CharField(max_length=24)
+    name = serializers.CharField(max_length=120)
+    content = serializers.CharField(help_text="the certificate of the process in base64")
+    bake_hours = decimal_field(allow_null=True, default=None)
+    bake_temperature = decimal_field(allow_null=True, default=None)
 
 
-class LotGrid(serializers.Serializer[Any]):
-    lot = GridLot()
-    person = BenchPerson()
-    revision = BenchRevision()
-    server_time = serializers.DateTimeField()
-    classes = GridClass(many=True)
-    checkpoints = GridCheckpoint(many=True)
-    pieces = GridPiece(many=True)
-    gauges = BenchGauge(many=True)
+class LotsView(ActView):
+    act = {"GET": Act.LOOK_AT_GOODS, "POST": Act.KEEP_GOODS}
+
+    @extend_schema(operation_id="LotList", responses={200: Lots})
+    def get(self, request: Request) -> Response:
+        """The lots opened last."""
+        return Response(answer(lots=lots()))
+
+    @extend_schema(request=LotBody, responses={201: LotFile} | BAD)
+    def post(self, request: Request) -> Response:
+        """Open a lot made from accepted heats."""
+        given = self.read(LotBody)
+        lot = services.open_lot(
+            by=self.person, family_code=given["family"], quantity=given["quantity"], heat_numbers=given["heats"],
+            at=self.at,
+        )  # fmt: skip
+        return Response(_lot(lot.code), status=201)
+
+
+class LotView(ActView):
+    act = {"GET": Act.LOOK_AT_GOODS}
+
+    @extend_schema(responses={200: LotFile, 404: Refusal})
+    def get(self, request: Request, code: str) -> Response:
+        """One lot: its heats, its sample with the pieces, the verdict, sorting, what was done outside."""
+        return Response(_lot(code))
 
 
 class LotSampleView(ActView):
-    """The sample of one lot."""
+    act = {"POST": Act.KEEP_GOODS}
 
-    act = {"GET": Act.RECORD_RESULT}
-
-    @extend_schema(responses={200: LotGrid, 401: Refusal, 403: Refusal, 404: Refusal})
-    def get(self, request: Request, code: str) -> Response:
-        """The drawn pieces with what is answered, and how many nonconforming ones accept or refuse the lot."""
-        lot = lot_by_code(code)
-        sample = sample_of(lot.id)
-        if sample is None:
-            raise NotFound("lot_not_sampled", f"No sample of lot {lot.code} is drawn yet; draw it first.")
-        drawn = pieces_of(lot.id)
-        grid = grid_of({unit.item_id: unit.number for _, unit in drawn})
-        kinds = {kind for card in grid.checkpoints for kind in card.gauge_kinds}
-        person, revision = self.person, grid.revision
-        names = ("badge", "name", "initials", "language")
-        return Response({
-            "lot": {
-                "code": lot.code, "family_name": lot.family_name, "quantity": lot.quantity,
-                "severity": sample.severity, "sentence": sample.sentence,
-            },
-            "person": {name: getattr(person, name) for name in names},
-            "revision": {"uuid": str(revision.uuid), "letter": revision.letter, "state": revision.state},
-            "server_time": self.at.isoformat(),
-            "classes": _classes(sample),
-            "checkpoints": [_asked(card) for card in grid.checkpoints],
-            "pieces": [
-                {"number": number, "serial": unit.serial, "cells": _cells(grid.checkpoints, grid.cells[unit.item_id])}
-                for number, unit in drawn
-            ],
-            "gauges": [gauge_on_bench(card) for card in all_gauges(self.at) if card.kind_key in kinds],
-        })  # fmt: skip
+    @extend_schema(request=SampleBody, responses={201: LotFile} | BAD)
+    def post(self, request: Request, code: str) -> Response:
+        """Draw the sample. Without `aqls` they come from the plan's frequencies."""
+        given = self.read(SampleBody)
+        aqls = given.pop("aqls")
+        services.sample_lot(by=self.person, lot_code=code, at=self.at, **given, **({"aqls": aqls} if aqls else {}))
+        return Response(_lot(code), status=201)
 
 
-def _classes(sample: SampleCard) -> list[dict[str, Any]]:
-    return [
-        {"name": name, "pieces": plan["pieces"], "accept": plan["accept"], "reject": plan["reject"]}
-        for name, plan in sample.plans.items()
-    ]
+class LotJudgeView(ActView):
+    act = {"POST": Act.KEEP_GOODS}
+
+    @extend_schema(request=None, responses={201: LotFile} | BAD)
+    def post(self, request: Request, code: str) -> Response:
+        """Judge the lot by its drawn pieces."""
+        services.judge_lot(by=self.person, lot_code=code, at=self.at)
+        return Response(_lot(code), status=201)
 
 
-def _asked(card: CheckpointCard) -> dict[str, Any]:
-    spec = card.spec_json
-    band = getattr(card.spec, "band", None) if card.kind != "count" else None
-    names = ("key", "number", "title", "kind", "criticality", "unit_of_measure", "method", "instruction", "caution")
-    more = card.second_inspection or card.photo or bool(card.setup) or (spec.get("readings") or 1) > 1
-    return {name: getattr(card, name) for name in names} | {
-        "band": band.to_json() if band else None,
-        "rule": spec.get("rule"),
-        "limits": card.limits_text,
-        "decimals": spec.get("decimals"),
-        "count_at_most": spec.get("accept"),
-        "count_at_least": spec.get("at_least"),
-        "gauge_kinds": list(card.gauge_kinds),
-        "on_bench": more or card.kind == "derived",
-    }
+class LotSortView(ActView):
+    act = {"POST": Act.KEEP_GOODS}
+
+    @extend_schema(request=SortBody, responses={201: LotFile} | BAD)
+    def post(self, request: Request, code: str) -> Response:
+        """Every piece of a refused lot was looked at, signed."""
+        given = self.read(SortBody)
+        services.sort_lot(proof=self.proof(given.pop("pin")), lot_code=code, at=self.at, **given)
+        return Response(_lot(code), status=201)
 
 
-def _cells(cards: tuple[CheckpointCard, ...], row: Mapping[int, Cell]) -> dict[str, Any]:
-    return {card.key: _cell(row[card.id]) for card in cards}
+class LotSendOutView(ActView):
+    act = {"POST": Act.KEEP_GOODS}
+
+    @extend_schema(request=SendOutBody, responses={201: LotFile} | BAD)
+    def post(self, request: Request, code: str) -> Response:
+        """Send the lot out for plating, coating or heat treatment."""
+        services.send_out(by=self.person, lot_code=code, at=self.at, **self.read(SendOutBody))
+        return Response(_lot(code), status=201)
 
 
-def _cell(cell: Cell) -> dict[str, Any]:
-    hidden = not cell.done  # a first answer stays away from who gives the second
-    said = next((cell.answer[name] for name in ("value", "count", "text") if name in cell.answer), None)
-    return {
-        "due": cell.due,
-        "done": cell.done,
-        "round": cell.round,
-        "outcome": None if hidden else cell.outcome,
-        "nearest_limit": "" if hidden else cell.nearest_limit,
-        "value": None if hidden or said is None else str(said),
-        "operation": str(cell.operation) if cell.operation and not hidden else None,
-    }
+class LotReceiveBackView(ActView):
+    act = {"POST": Act.KEEP_GOODS}
+
+    @extend_schema(request=ReceiveBackBody, responses={201: LotFile} | BAD)
+    def post(self, request: Request, code: str) -> Response:
+        """The lot is back, on a delivery with the certificate of the process."""
+        given = self.read(ReceiveBackBody)
+        paper, name = content_of(given.pop("content")), given.pop("name")
+        services.receive_back(by=self.person, lot_code=code, paper=paper, paper_name=name, at=self.at, **given)
+        return Response(_lot(code), status=201)
+
+
+LOT_ACTS: dict[str, type[ActView]] = {
+    "sample": LotSampleView,
+    "judge": LotJudgeView,
+    "sort": LotSortView,
+    "send-out": LotSendOutView,
+    "receive-back": LotReceiveBackView,
+}
+
+
+def _lot(code: str) -> dict[str, Any]:
+    card = lot_by_code(code)
+    return answer(
+        lot=card, heats=used_in([card.item_id]), sample=sample_of(card.id), pieces=drawn_pieces(card.id),
+        sorting=sorting_of(card.id), outside=sent_out(card.id),
+    )  # fmt: skip

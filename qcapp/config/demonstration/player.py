@@ -58,6 +58,17 @@ def make_plans(cast: Cast, at: datetime) -> None:
         plans.release(proof=demonstration_proof(releaser, at), revision_uuid=card.uuid, at=at)
 
 
+def _reads(gauge: GaugeCard, card: CheckpointCard) -> bool:
+    """Whether the gauge reads as far as the checkpoint's limits, as anybody sees who takes it off the shelf."""
+    band = getattr(card.spec, "band", None)
+    if band is None or gauge.unit_of_measure != card.unit_of_measure:
+        return True
+    lowest, highest = band.lower if "lower" not in band.natural else None, band.upper
+    below = lowest is not None and gauge.range_lower is not None and lowest < gauge.range_lower
+    above = highest is not None and gauge.range_upper is not None and highest > gauge.range_upper
+    return not below and not above
+
+
 class UnitPlayer:
     """Plays one unit's story."""
 
@@ -203,6 +214,7 @@ class UnitPlayer:
 
     def _gauge(self, card: CheckpointCard) -> GaugeCard | None:
         fitting = [one for one in self.gauges if one.kind_key in card.gauge_kinds and one.usable]
+        fitting = [one for one in fitting if _reads(one, card)] or fitting
         return fitting[self.story.number % len(fitting)] if fitting else None
 
     def _correct_mistyped(self) -> None:

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from qcapp.people.roles import Role
+from qcapp.production.services.authorising import authorise_inspector, record_eyesight
+from qcapp.production.services.fixtures import add_fixture, verify_fixture
 from qcapp.production.services.welding import Range, add_procedure, add_qualification
 
 from .cast import Cast
@@ -25,6 +27,13 @@ QUALIFICATIONS = (
 )
 
 
+# Invented: number, name, verified how many days ago.
+FIXTURES = (
+    ("TF-01", "tack fixture 1, frames", 120), ("TF-02", "tack fixture 2, frames", 345),
+    ("RS-01", "restraint for welding out", 372), ("AF-01", "alignment fixture, head and pivot", 60),
+)  # fmt: skip
+
+
 def make_welding(cast: Cast, at: datetime) -> None:
     """Procedures and qualifications as the welding coordinator wrote them down."""
     by = cast.with_role(Role.WELDING_COORDINATOR)
@@ -42,6 +51,29 @@ def make_welding(cast: Cast, at: datetime) -> None:
             expires_on=issued_on + timedelta(days=days),
             at=at,
         )
+
+
+def make_papers(cast: Cast, at: datetime) -> None:
+    """Fixtures with their verifications, one overdue since a week; inspectors authorised, one method run out."""
+    keeper, by = cast.with_role(Role.METROLOGY), cast.with_role(Role.WELDING_COORDINATOR)
+    for number, name, ago in FIXTURES:
+        add_fixture(by=keeper, number=number, name=name, at=at)
+        done_on = at.date() - timedelta(days=ago)
+        verify_fixture(
+            by=keeper, number=number, done_on=done_on, passed=True, done_by="Calibration room (invented)",
+            document=f"FV-{number}", at=at,
+        )  # fmt: skip
+    for turn in range(3):
+        inspector = cast.with_role(Role.INSPECTOR, turn)
+        record_eyesight(
+            by=by, inspector=inspector, done_on=at.date() - timedelta(days=40 + 30 * turn), passed=True, at=at
+        )
+        for method, days in (("visual", 1500), ("penetrant", 900 + 200 * turn)):
+            issued_on = at.date() - timedelta(days=300)
+            authorise_inspector(
+                by=by, inspector=inspector, method=method, certificate=f"I-{30 + turn}{method[0].upper()}",
+                issued_on=issued_on, expires_on=issued_on + timedelta(days=days), at=at,
+            )  # fmt: skip
 
 
 def _range(scope: tuple[str, str, str]) -> Range:

@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
+from qcapp.production.states import LotState
 
 from ..models import CertifiedHeat, Cut, Delivery, DeliveryLine, GradeCheck, HeatDecision
 
@@ -26,6 +27,8 @@ class LineCard:
     quantity: Decimal
     unit_of_measure: str
     heat_number: str
+    lot_code: str = ""  # where the family has a plan
+    lot_state: str = ""
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,7 @@ def deliveries_of_heats(heat_ids: Iterable[int]) -> dict[str, str]:
 
 
 def _deliveries() -> QuerySet[Delivery]:
-    return Delivery.objects.select_related("by").prefetch_related("lines__heat")
+    return Delivery.objects.select_related("by").prefetch_related("lines__heat", "lines__delivered_lot__lot")
 
 
 def _delivery(row: Delivery) -> DeliveryCard:
@@ -130,11 +133,21 @@ def _delivery(row: Delivery) -> DeliveryCard:
         tuple(
             LineCard(
                 line.position, line.description, line.quantity, line.unit_of_measure,
-                line.heat.number if line.heat else "",
+                line.heat.number if line.heat else "", *_lot_of(line),
             )
             for line in lines
         ),
     )  # fmt: skip
+
+
+def _lot_of(line: DeliveryLine) -> tuple[str, str]:
+    made = getattr(line, "delivered_lot", None)
+    return (made.lot.code, LotState(made.lot.state).label) if made else ("", "")
+
+
+def papers_of_delivery(delivery_id: int) -> list[CertifiedCard]:
+    """What the mill certificates that came with a delivery say."""
+    return [_certified(row) for row in _papers().filter(certificate__delivery=delivery_id)]
 
 
 def certified_of(certificate_id: int) -> list[CertifiedCard]:

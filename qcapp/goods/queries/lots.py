@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
+from qcapp.core.errors import NotFound
+from qcapp.core.statistics.frequency import parse_frequency
 from qcapp.core.statistics.sampling import LotResult, Severity, Switching, switching
 from qcapp.inspections.queries import inspection_of_unit
-from qcapp.production.queries import UnitCard
+from qcapp.plans.queries import checkpoints_of, released_card
+from qcapp.production.queries import FamilyCard, UnitCard
 from qcapp.production.queries.as_built import pieces_of
 
-from ..models import Cut, LotSample, LotSorting, LotVerdict, OutsideProcess
+from ..models import Cut, DeliveredLot, LotSample, LotSorting, LotVerdict, OutsideProcess
 
 ISOLATED = "isolated"
 
@@ -72,9 +76,43 @@ class OutsideCard:
     bake: str
 
 
-def next_inspection(family_id: int, *, steady: bool = False, reduced_wanted: bool = False) -> Switching:
-    """Normal, tightened, reduced or discontinued for the family's next lot, with the reason; isolated lots aside."""
+def has_plan(family: FamilyCard) -> bool:
+    """Whether the family has a released inspection plan."""
+    try:
+        return bool(released_card(family))
+    except NotFound:
+        return False
+
+
+def plan_aqls(family_code: str) -> dict[str, str]:
+    """The AQL of each class that the family's released plan samples, the strictest where it names several.
+
+    Empty where nothing of the plan is sampled. Raises NotFound `no_released_plan`.
+    """
+    found: dict[str, Decimal] = {}
+    for card in checkpoints_of(released_card(family_code).id):
+        frequency = parse_frequency(card.frequency)
+        if frequency.aql:
+            found[card.criticality] = min(Decimal(frequency.aql), found.get(card.criticality, Decimal(frequency.aql)))
+    return {name: format(found[name], "f") for name in sorted(found)}
+
+
+def supplier_of(lot_id: int) -> str:
+    """Who delivered the lot; empty for one of our own."""
+    rows = DeliveredLot.objects.filter(lot=lot_id).values_list("line__delivery__supplier", flat=True)
+    return rows.first() or ""
+
+
+def next_inspection(
+    family_id: int, *, supplier: str = "", steady: bool = False, reduced_wanted: bool = False
+) -> Switching:
+    """Normal, tightened, reduced or discontinued for the next lot of this source, with the reason.
+
+    Lots of one supplier are a series of their own, so are ours; isolated lots stand aside.
+    """
     rows = LotVerdict.objects.filter(sample__lot__item__family=family_id).exclude(sample__severity=ISOLATED)
+    delivered = {"sample__lot__delivered__line__delivery__supplier": supplier}
+    rows = rows.filter(**delivered) if supplier else rows.filter(sample__lot__delivered__isnull=True)
     history = [_result(row) for row in rows.select_related("sample").order_by("id")]
     return switching(history, production_steady=steady, reduced_wanted=reduced_wanted)
 

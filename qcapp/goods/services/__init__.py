@@ -19,13 +19,15 @@ from qcapp.lib.plain_text import plain_text
 from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
+from qcapp.production.queries import family_by_code
 from qcapp.production.queries.as_built import heat_by_number, lot_by_code
-from qcapp.production.services.lots import enter_heat, lock_heat, set_heat_state
+from qcapp.production.services.lots import create_lot, enter_heat, lock_heat, set_heat_state
 from qcapp.production.states import HeatState
 
 from ..checking import Checked, check_heat
-from ..models import CertifiedHeat, Cut, Delivery, DeliveryLine, GradeCheck, HeatDecision, MillCertificate
+from ..models import CertifiedHeat, Cut, DeliveredLot, Delivery, DeliveryLine, GradeCheck, HeatDecision, MillCertificate
 from ..queries import CertifiedCard, DeliveryCard, certified_of, delivery_by_number
+from ..queries.lots import has_plan
 from ..reading import read_composition, read_properties
 
 if TYPE_CHECKING:
@@ -42,9 +44,11 @@ def receive_delivery(
     *, by: Person, supplier: str, note_number: str, lines: Sequence[Mapping[str, str]], at: datetime,
     order_number: str = "", received_at: datetime | None = None,
 ) -> DeliveryCard:  # fmt: skip
-    """What came in on one note. A line has description, quantity, unit_of_measure and, where known, heat.
+    """What came in on one note. A line has description, quantity, unit_of_measure and, where known, heat and family.
 
-    Raises Invalid `lines_missing`, `received_later`, of `plain_text` and `parse_value`; NotFound `heat_unknown`.
+    A line of a family with a released plan becomes a lot, which is inspected by that plan before anything of it is
+    used. Raises Invalid `lines_missing`, `received_later`, `quantity_invalid`, of `plain_text` and `parse_value`;
+    NotFound `heat_unknown`, `family_unknown`; Refused `heat_not_accepted`.
     """
     require(by, Act.KEEP_GOODS, at)
     if not 1 <= len(lines) <= MOST_LINES:
@@ -60,7 +64,8 @@ def receive_delivery(
         by=by,
     )
     for position, line in enumerate(lines, start=1):
-        DeliveryLine.objects.create(delivery=row, position=position, **_line(line))
+        made = DeliveryLine.objects.create(delivery=row, position=position, **_line(line))
+        _open_lot_of(made, line, by, at)
     payload = {"supplier": row.supplier, "note": row.note_number, "lines": [dict(line) for line in lines]}
     audit.record(verb=Verb.DELIVERY_RECEIVED, actor=by.uuid, subject=f"delivery {row.number}", at=at, payload=payload)
     return delivery_by_number(row.number)
@@ -77,6 +82,21 @@ def _line(line: Mapping[str, str]) -> dict[str, Any]:
         "unit_of_measure": plain_text("The unit of measure", line.get("unit_of_measure", ""), longest=12),
         "heat_id": heat_by_number(number).id if number else None,
     }
+
+
+def _open_lot_of(row: DeliveryLine, line: Mapping[str, str], by: Person, at: datetime) -> None:
+    """The lot of a line whose family has a released plan; nothing where there is none to inspect by."""
+    code = line.get("family", "").strip()
+    if not code:
+        return
+    family = family_by_code(code)
+    if not has_plan(family):
+        return
+    if row.quantity != int(row.quantity):
+        raise Invalid("quantity_invalid", f"Pieces of {family.code} are counted; give a whole number.")
+    heats = [line["heat"]] if line.get("heat", "").strip() else []
+    lot = create_lot(by=by, family=family, quantity=int(row.quantity), heat_numbers=heats, at=at)
+    DeliveredLot.objects.create(line=row, lot_id=lot.id)
 
 
 def _paper_number(prefix: str, at: datetime) -> str:

@@ -28,7 +28,16 @@ from qcapp.production.states import LotState
 
 from ..models import LotSample, LotSorting, LotVerdict, OutsideProcess, OutsideReturn
 from ..queries import delivery_by_number
-from ..queries.lots import ISOLATED, PieceCard, SampleCard, drawn_pieces, next_inspection, sample_of
+from ..queries.lots import (
+    ISOLATED,
+    PieceCard,
+    SampleCard,
+    drawn_pieces,
+    next_inspection,
+    plan_aqls,
+    sample_of,
+    supplier_of,
+)
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -55,21 +64,22 @@ def open_lot(
 
 @transaction.atomic
 def sample_lot(
-    *, by: Person, lot_code: str, at: datetime, aqls: Mapping[str, str] = AQLS, level: str = "II",
+    *, by: Person, lot_code: str, at: datetime, aqls: Mapping[str, str] | None = None, level: str = "II",
     steady: bool = False, reduced_wanted: bool = False, isolated: bool = False,
 ) -> SampleCard:  # fmt: skip
-    """The pieces to inspect, drawn by the plan that the family's last lots lead to.
+    """The pieces to inspect, drawn by the plan that the last lots of this source lead to.
 
+    The AQL of each class is that of the inspection plan; `aqls` is for a plan that samples nothing (AQLS without it).
     An isolated lot goes by limiting quality instead: no nonconforming piece in a sample that a lot with 5 % of them
     passes with a probability of at most 10 %. Raises Conflict `lot_sampled_already`, Refused
-    `inspection_discontinued`, `lot_not_open`, Invalid of `single_plan`, NotFound.
+    `inspection_discontinued`, `lot_not_open`, Invalid `aql_of_plan`, `class_unknown`, of `single_plan`, NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
     if sample_of(lot.id) is not None:
         raise Conflict("lot_sampled_already", f"The sample of lot {lot.code} is drawn already; inspect its pieces.")
     severity, reason = _severity(lot, steady, reduced_wanted, isolated)
-    plans = {name: _plan(lot.quantity, aql, level, severity) for name, aql in aqls.items()}
+    plans = {name: _plan(lot.quantity, aql, level, severity) for name, aql in _aqls(lot, aqls).items()}
     seed = f"{lot.item_uuid}"
     numbers = draw(lot.quantity, max(plan.sample_size for plan in plans.values()), seed=seed)
     open_pieces(by=by, lot=lot, numbers=numbers, at=at)
@@ -82,12 +92,24 @@ def sample_lot(
     return _sample(lot)
 
 
+def _aqls(lot: LotCard, typed: Mapping[str, str] | None) -> Mapping[str, str]:
+    planned = plan_aqls(lot.family_code)
+    if planned and typed and dict(typed) != planned:
+        said = ", ".join(f"{name} {aql}" for name, aql in planned.items())
+        raise Invalid("aql_of_plan", f"The inspection plan of {lot.family_code} says the AQL: {said}. Revise the plan.")
+    chosen = planned or typed or AQLS
+    if not set(chosen) <= set(AQLS):
+        raise Invalid("class_unknown", f"Lots are sampled in the classes {' and '.join(AQLS)}.")
+    return chosen
+
+
 def _severity(lot: LotCard, steady: bool, reduced_wanted: bool, isolated: bool) -> tuple[str, str]:
     if lot.state != LotState.OPEN:
         raise Refused("lot_not_open", f"Lot {lot.code} is {lot.state_label}; it is sampled once.")
     if isolated:
         return ISOLATED, "An isolated lot: its own quality is asked for, not that of a series."
-    found = next_inspection(lot.family_id, steady=steady, reduced_wanted=reduced_wanted)
+    supplier = supplier_of(lot.id)
+    found = next_inspection(lot.family_id, supplier=supplier, steady=steady, reduced_wanted=reduced_wanted)
     if found.severity is Severity.DISCONTINUED:
         message = f"Inspection of {lot.family_code} is discontinued: {found.reason} A corrective action comes first."
         raise Refused("inspection_discontinued", message)

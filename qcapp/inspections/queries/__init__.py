@@ -119,7 +119,9 @@ def _whole(unit: UnitCard) -> InspectionView:
     rounds = {checkpoint: opened[-1] for checkpoint, opened in reopened.items()}
     answers = standing_answers(unit.item_id, cards)
     excluded = loading.not_applicable(unit.item_id)
-    due_ids = due_checkpoints(plan.checkpoints, unit.number, rounds, variant=unit.variant, excluded=excluded)
+    due_ids = due_checkpoints(
+        plan.checkpoints, unit.number, rounds, variant=unit.variant, excluded=excluded, drawn=unit.is_piece
+    )
     views = [
         checkpoint_view(
             card,
@@ -240,7 +242,9 @@ def _progress_of_one(
     excluded: frozenset[int],
 ) -> Progress:
     answers, conflicts = standing
-    due_ids = due_checkpoints(plan.checkpoints, unit.number, rounds, variant=unit.variant, excluded=excluded)
+    due_ids = due_checkpoints(
+        plan.checkpoints, unit.number, rounds, variant=unit.variant, excluded=excluded, drawn=unit.is_piece
+    )
     due = [card for card in plan.checkpoints if card.id in due_ids]
     answered = sum(is_answered(card, rounds.get(card.id, (1, ""))[0], answers, conflicts) for card in due)
     operations = {slot: answer.operation for slot, answer in answers.items()}

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from qcapp.core.formulas import references
 from qcapp.core.sealing import digest
-from qcapp.core.statistics.frequency import due
+from qcapp.core.statistics.frequency import due, parse_frequency
 from qcapp.core.variants import asked_on
 
 from ..states import CheckpointState, StageState
@@ -31,20 +31,27 @@ def due_checkpoints(
     *,
     variant: str = "",
     excluded: Collection[int] = (),
+    drawn: bool = False,
 ) -> frozenset[int]:
     """Ids of the checkpoints that are due on the unit with this running number, reopened ones always.
+
+    On a piece that was `drawn` from a lot the sampled ones are due: the draw is the sampling.
 
     A checkpoint of another variant is not, nor one whose characteristic is among the `excluded`: it was decided that
     it does not apply. A derived checkpoint is due when everything it reads is.
     """
     cards = list(cards)
     keys = {card.key: card for card in cards}
-    chosen = {c.id for c in cards if due(c.frequency, number) and asked_on(c.variants, variant)} | set(reopened)
+    chosen = {c.id for c in cards if _falls_on(c, number, drawn) and asked_on(c.variants, variant)} | set(reopened)
     chosen -= {card.id for card in cards if card.characteristic_id in excluded}
     # A formula may read another derived checkpoint, so go on until nothing more falls away.
     while fallen := {c.id for c in cards if c.id in chosen and not _inputs_due(c, keys, chosen)}:
         chosen -= fallen
     return frozenset(chosen)
+
+
+def _falls_on(card: CheckpointCard, number: int, drawn: bool) -> bool:
+    return (drawn and parse_frequency(card.frequency).sample is not None) or due(card.frequency, number)
 
 
 def _inputs_due(card: CheckpointCard, keys: Mapping[str, CheckpointCard], chosen: set[int]) -> bool:

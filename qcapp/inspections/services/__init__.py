@@ -21,12 +21,14 @@ from qcapp.core.errors import Conflict, Invalid, NotAllowed, NotFound, Refused
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.fields import uuid7
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.site_days import site_day
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.plans.queries import released_revision
 from qcapp.plans.queries.effective import effective_revision
 from qcapp.production.queries import UnitCard, unit_by_id, unit_by_serial, unit_of_item
+from qcapp.production.queries.authorising import lacking, method_of
 from qcapp.production.services import create_unit, lock_unit
 
 from ..models import Adoption, Reinspection, Result, ResultDecision, StageSignOff
@@ -36,7 +38,7 @@ from ..queries.first_articles import waits_for
 from ..queries.loading import rounds_of
 from ..queries.shapes import StageStanding, StageView
 from ..queries.standing import inputs_of, stage_operations
-from ..states import DECIDABLE, NEAR_LIMIT, Flag, StageState
+from ..states import DECIDABLE, NEAR_LIMIT, CheckpointState, Flag, StageState
 from . import recording
 from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
@@ -173,7 +175,8 @@ def sign_stage(
     `on_tablet` is what was signed without network: it raises as `check_covers_what_stands` too.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`,
+    `not_authorised`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -188,6 +191,7 @@ def sign_stage(
             check_covers_what_stands(on_tablet, unit.item_id, plan, stage.card.id)
         _check_signable(view, standing_of(stage))
         _check_photos(unit, stage)
+        _check_authorised(person, stage, at)
         count = _count_answers(unit.item_id, plan.checkpoints, stage.card.id)
         _write_sign_off(proof, unit, stage, count, at, on_tablet)
     signed = inspection_of_unit(unit_by_id(unit.id), viewer=person, at=at).stage(stage_number)
@@ -260,6 +264,15 @@ def _check_photos(unit: UnitCard, stage: StageView) -> None:
         numbers = ", ".join(map(str, lacking[:12]))
         message = f"The plan asks for a photo at {numbers}; take it before you sign stage {stage.card.number}."
         raise Refused("photo_missing", message, checkpoints=lacking)
+
+
+def _check_authorised(person: Person, stage: StageView, at: datetime) -> None:
+    """Whoever signs a stage with weld inspections, penetrant or leak tests is authorised for them today."""
+    due = [one.card for one in stage.checkpoints if one.state is not CheckpointState.NOT_DUE]
+    for method in sorted({method_of(card.method, card.joint) for card in due} - {""}):
+        if finding := lacking(person.pk, method, site_day(at)):
+            message = f"{person.name} cannot sign stage {stage.card.number}: {finding} Ask an authorised inspector."
+            raise Refused("not_authorised", message, method=method)
 
 
 # ------------------------------------------------------------------------------------------------- deciding

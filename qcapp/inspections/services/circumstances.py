@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -23,6 +23,8 @@ from qcapp.people.queries import may, people_by_badge
 from qcapp.people.roles import Act
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, revision_card
 from qcapp.production.queries import HoldCard, UnitCard, open_holds, unit_by_serial, welders_of, welds_of
+from qcapp.production.queries.authorising import lacking, method_of
+from qcapp.production.queries.fixtures import fixture_finding, fixtures_of_item
 from qcapp.production.services import lock_unit
 
 from ..models import Result, ResultDecision
@@ -89,6 +91,14 @@ class Bench:
         return {weld.joint: weld.at for weld in sorted(welds_of(self.unit.item_id), key=lambda weld: weld.at)}
 
     @cached_property
+    def fixtures(self) -> list[str]:
+        """The fixtures that the unit was welded in; asked only where it is measured in one."""
+        return fixtures_of_item(self.unit.item_id)
+
+    def in_unverified_fixture(self, at: datetime) -> bool:
+        return any(fixture_finding(number, site_day(at)) for number in self.fixtures)
+
+    @cached_property
     def due(self) -> frozenset[int]:
         """The plan's checkpoints that are due on the unit."""
         return self._due_among(self.plan.checkpoints)
@@ -100,7 +110,9 @@ class Bench:
 
     def _due_among(self, cards: Iterable[CheckpointCard]) -> frozenset[int]:
         unit = self.unit
-        return due_checkpoints(cards, unit.number, self.rounds, variant=unit.variant, excluded=self.excluded)
+        return due_checkpoints(
+            cards, unit.number, self.rounds, variant=unit.variant, excluded=self.excluded, drawn=unit.is_piece
+        )
 
     def card_of(self, operation: Operation) -> CheckpointCard:
         """The checkpoint that the operation names. Raises NotFound `checkpoint_unknown`."""
@@ -130,6 +142,7 @@ class Circumstances:
     people: dict[str, Person]
     gauges: dict[Any, dict[str, GaugeCard]]
     rights: dict[tuple[int, Any], bool]
+    authorised: dict[tuple[int, str, Any], bool] = field(default_factory=dict)
 
     def bench_of(self, operation: Operation) -> Bench:
         """The unit's circumstances. Raises what stands against the serial or the revision named."""
@@ -185,6 +198,16 @@ class Circumstances:
         if key not in self.rights:
             self.rights[key] = may(person, Act.RECORD_RESULT, at)
         return self.rights[key]
+
+    def is_authorised(self, person: Person, card: CheckpointCard, at: datetime) -> bool:
+        """Whether the person might judge by the checkpoint's method on that day; asked once for each method."""
+        method = method_of(card.method, card.joint)
+        if not method:
+            return True
+        key = (person.pk, method, site_day(at))
+        if key not in self.authorised:
+            self.authorised[key] = not lacking(person.pk, method, site_day(at))
+        return self.authorised[key]
 
 
 def load(operations: Iterable[Operation], sent_by: Person, at: datetime) -> Circumstances:

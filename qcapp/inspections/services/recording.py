@@ -209,6 +209,7 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         from_paper=sender.from_paper,
         setup=around.setup_reason(gauge, operation.recorded_at),
         sent_by_other=_sent_by_other(operation, person, sender),
+        authorised=around.is_authorised(person, card, measured_at),
     )
     return Draft(
         bench=bench,

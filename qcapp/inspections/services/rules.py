@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from qcapp.core.checkpoints.kinds import passes
-from qcapp.core.errors import Invalid, NotAllowed, Refused
+from qcapp.core.errors import Invalid, NotAllowed, QcError, Refused
+from qcapp.core.metrology.quantities import convert, parse_value
 
 from ..models import Result
 from ..queries.slots import disagree, heads, name_of
@@ -171,11 +173,15 @@ def flags_of(
     sent_by_other: bool,
     from_paper: bool = False,
     setup: str = "",
+    authorised: bool = True,
 ) -> list[str]:
     """Why the result does not count as proof until somebody decided on it; usually nothing."""
     found = {
         Flag.GAUGE_MISSING: bool(card.gauge_kinds) and gauge is None,
         Flag.GAUGE_KIND_DIFFERS: bool(card.gauge_kinds and gauge and gauge.kind_key not in card.gauge_kinds),
+        Flag.GAUGE_OUT_OF_RANGE: gauge is not None and not _reads(gauge, operation, card),
+        Flag.FIXTURE_NOT_VERIFIED: card.setup == "in_fixture" and bench.in_unverified_fixture(operation.recorded_at),
+        Flag.NOT_AUTHORISED: not authorised,
         Flag.STAGE_NOT_OPEN: not stage_is_open(card, bench),
         Flag.OLD_REVISION: operation.revision != bench.plan.revision.uuid,
         Flag.TOO_SOON_AFTER_WELD: _too_soon(operation, card, bench),
@@ -185,6 +191,35 @@ def flags_of(
     }
     of_gauge = [reason for reason in (gauge.reason if gauge else "", setup) if reason]
     return of_gauge + [flag.value for flag, applies in found.items() if applies]
+
+
+def _reads(gauge: GaugeCard, operation: Operation, card: CheckpointCard) -> bool:
+    band = getattr(card.spec, "band", None)
+    to_zero = band is None or band.lower is None or band.lower <= 0 or "lower" in band.natural
+    return reads(gauge, operation.answer, card.unit_of_measure, to_zero=to_zero)
+
+
+def reads(gauge: GaugeCard, answer: object, unit_of_measure: str, *, to_zero: bool = False) -> bool:
+    """Whether the gauge reads so far: every value of the answer lies in its range. True where that is not known.
+
+    With `to_zero` only the far end counts, for a difference, or a gap that no leaf of a feeler gauge goes into.
+    """
+    told = answer if isinstance(answer, dict) else {}
+    values = [told["value"]] if "value" in told else told.get("values", [])
+    ends = (gauge.range_lower, gauge.range_upper)
+    try:
+        own = unit_of_measure or gauge.unit_of_measure
+        low, high = (None if end is None else _in(end, gauge.unit_of_measure or own, own) for end in ends)
+        numbers = [parse_value(str(value)) for value in values]
+    except QcError:
+        return True
+    if to_zero:
+        low, numbers = None, [abs(one) for one in numbers]
+    return all((low is None or low <= one) and (high is None or one <= high) for one in numbers)
+
+
+def _in(value: Decimal, from_unit: str, to_unit: str) -> Decimal:
+    return value if from_unit == to_unit else convert(value, from_unit, to_unit)
 
 
 def _too_soon(operation: Operation, card: CheckpointCard, bench: Bench) -> bool:

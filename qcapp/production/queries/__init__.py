@@ -56,6 +56,7 @@ class UnitCard:
     opened_at: datetime
     opened_by_name: str
     on_hold: bool
+    is_piece: bool = False  # drawn from a lot
 
 
 @dataclass(frozen=True)
@@ -300,6 +301,7 @@ def _unit(row: Unit) -> UnitCard:
         opened_at=row.opened_at,
         opened_by_name=row.opened_by.name,
         on_hold=row.on_hold,  # type: ignore[attr-defined]  # annotated by with_holds
+        is_piece=row.item.kind == Item.Kind.PIECE,
     )
 
 

@@ -26,6 +26,7 @@ from qcapp.people.services import require
 
 from ..models import WelderQualification, WeldProcedure, WeldStart
 from ..queries import UnitCard, unit_by_serial
+from ..queries.fixtures import fixture_finding
 from ..queries.welding import ProcedureCard, is_qualified, weld_procedure
 from . import record_weld
 
@@ -145,13 +146,15 @@ class Started(NamedTuple):
 
     findings: list[str]
     new: bool
+    qualified: bool = True
 
 
 def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Started:
     """The joints are being welded by this person from now on.
 
     A procedure out of its range is always refused; a welder who is not qualified is refused, or with `unqualified`
-    "report" written down beside the sentence that says so. Sending again changes nothing.
+    "report" written down beside the sentence that says so. So is a fixture that is not verified. Sending again changes
+    nothing.
 
     Raises NotAllowed `not_permitted`; NotFound `serial_unknown`, `procedure_unknown`; Refused `not_a_welder`,
     `procedure_out_of_range`, `welder_not_qualified`, `unit_not_in_build`; Invalid `joint_unreadable` and of
@@ -168,11 +171,14 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     findings = _qualification(by, procedure, arc.thickness, at)
     if findings and unqualified != "report":
         raise Refused("welder_not_qualified", f"{findings[0]} Do not weld; ask the welding coordinator.")
+    qualified = not findings
+    in_fixture = fixture_finding(texts["fixture"], site_day(at))
+    findings += [in_fixture] if in_fixture else []
     with transaction.atomic():
         _write(unit, by, procedure, arc, texts, findings, at)
         told = str(procedure)
         record_weld(by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=told, at=at)
-    return Started(findings, new=True)
+    return Started(findings, new=True, qualified=qualified)
 
 
 def _write(

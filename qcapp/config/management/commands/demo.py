@@ -26,12 +26,12 @@ from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.revisions import play_revision
-from qcapp.config.demonstration.welding import make_welding
+from qcapp.config.demonstration.welding import make_papers, make_welding
 
 DONE = "played"
 BAR = 40
 # What is told once every unit has come as far as its story goes.
-AFTERWARDS = (play_metrology, improve, play_containment, play_revision, send_out)
+AFTERWARDS = (play_metrology, improve, play_containment, play_revision, send_out, make_papers)
 
 
 class Command(BaseCommand):

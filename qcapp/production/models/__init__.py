@@ -7,7 +7,8 @@ from django.db import models
 from qcapp.lib.fields import DecimalTextField, uuid7
 from qcapp.lib.write_once import WriteOnceModel
 
-from .states import HeatState, LotState, UnitState
+from ..states import HeatState, LotState, UnitState
+from .papers import EyesightCheck, Fixture, FixtureVerification, InspectorAuthorisation
 
 
 class PartFamily(models.Model):
@@ -370,3 +371,10 @@ class Identity(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.text}"
+
+
+__all__ = [
+    "Consumption", "EyesightCheck", "Fixture", "FixtureVerification", "Heat", "Hold", "HoldLift", "Identity",
+    "InspectorAuthorisation", "Installation", "Item", "Lot", "Movement", "PartFamily", "Piece", "Place", "Removal",
+    "Unit", "UnitEvent", "WeldProcedure", "WeldRecord", "WeldStart", "WelderQualification",
+]  # fmt: skip
