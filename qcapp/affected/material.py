@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from qcapp.goods.queries import deliveries_of_heats, heats_of_delivery
+from qcapp.goods.queries import deliveries_of_heats, heats_of_deliveries
 from qcapp.production.queries.as_built import (
     DEEPEST,
     HeatCard,
     LotCard,
     installed_in,
     items_above,
-    items_of_heat,
+    items_of_heats,
     used_in,
 )
 from qcapp.production.queries.welding import items_with_filler, weld_starts_of
 
-Holders = dict[str, set[int]]  # by what is shared, the items that hold it
+
+@dataclass(frozen=True)
+class Holders:
+    """What is shared, by name, and the items that hold one of it."""
+
+    names: list[str] = field(default_factory=list)
+    items: set[int] = field(default_factory=set)
 
 
 @dataclass(frozen=True)
@@ -49,26 +55,24 @@ def material_of(item_ids: Iterable[int]) -> Material:
 
 
 def holders_of_heats(material: Material) -> Holders:
-    """By heat, every item that holds it."""
-    return {heat.number: items_of_heat(heat.id) for heat in material.heats.values()}
+    """The heats, and every item that holds one of them."""
+    return Holders([heat.number for heat in material.heats.values()], items_of_heats(material.heats))
 
 
-def holders_of_lots(material: Material) -> Holders:
-    """By lot, every item that holds it."""
-    return {lot.code: items_above([lot.item_id]) for lot in material.lots.values()}
+def holders_of_lots(material: Material, also: Mapping[str, int] | None = None) -> Holders:
+    """The lots, and every item that holds one of them; `also` names further lots by their items."""
+    named = {lot.code: lot.item_id for lot in material.lots.values()} | dict(also or {})
+    return Holders(list(named), items_above(named.values()) if named else set())
 
 
 def holders_of_fillers(item_id: int, joint: str) -> Holders:
-    """By lot of filler, every item that was welded with it: the lots of this joint, or of every joint."""
+    """The lots of filler of this joint, or of every joint, and every item that was welded with one of them."""
     starts = [one for one in weld_starts_of(item_id) if not joint or joint in one.joints]
-    return {lot: set(items) for lot, items in items_with_filler({one.filler_lot for one in starts}).items()}
+    lots = list(dict.fromkeys(one.filler_lot for one in starts))
+    return Holders(lots, set().union(*items_with_filler(lots).values()) if lots else set())
 
 
 def holders_of_deliveries(material: Material, named: str) -> Holders:
-    """By delivery, every item with a heat that came with it: the one named, and those that brought its heats."""
+    """The delivery named, or those that brought the heats, and every item with a heat that came with one of them."""
     numbers = [named] if named else list(deliveries_of_heats(material.heats))
-    return {number: _holding(heats_of_delivery(number)) for number in numbers}
-
-
-def _holding(heat_ids: Collection[int]) -> set[int]:
-    return set().union(*(items_of_heat(heat_id) for heat_id in heat_ids))
+    return Holders(numbers, items_of_heats(heats_of_deliveries(numbers)) if numbers else set())

@@ -7,7 +7,7 @@ nothing to go by gives None.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time
 from functools import cached_property
@@ -43,10 +43,11 @@ from qcapp.production.queries import (
     units_of_items,
     welder_of,
 )
-from qcapp.production.queries.as_built import items_above, items_that_are_units
+from qcapp.production.queries.as_built import items_that_are_units
 from qcapp.production.queries.places import whereabouts
 
 from .material import (
+    Holders,
     Material,
     holders_of_deliveries,
     holders_of_fillers,
@@ -185,9 +186,9 @@ def same_fixture(subject: Subject) -> Source | None:
 
 def same_lot(subject: Subject) -> Source | None:
     """Everything that holds the same lot by the as-built record, or for which a record checkpoint names it."""
-    built = holders_of_lots(subject.material)
-    if not subject.view.serials:  # a report on a lot: whatever it went into
-        built[str(subject.view.facts.get("lot", "lot"))] = items_above([subject.item_id])
+    view = subject.view  # a report on a lot suspects whatever it went into
+    own = {} if view.serials else {str(view.facts.get("lot", "lot")): subject.item_id}
+    built = holders_of_lots(subject.material, own)
     return _same_text(subject, "lot", "Lot", [key for key in subject.cards if key.endswith(LOT_ENDING)], built)
 
 
@@ -333,27 +334,23 @@ def _outcomes(subject: Subject, items: Sequence[int], viewer: Person, at: dateti
     }
 
 
-def _same_text(
-    subject: Subject, key: str, title: str, keys: Sequence[str], built: Mapping[str, Collection[int]]
-) -> Source | None:
+def _same_text(subject: Subject, key: str, title: str, keys: Sequence[str], built: Holders) -> Source | None:
     """Units that share a recorded text, and those that hold the same by the as-built record (`built`)."""
     texts = {name: text for name in keys if (text := subject.text(name))}
     items: list[int] = []
     for name, text in texts.items():
         items += _items(items_with_text(subject.cards[name].characteristic_id, text))
-    both = {**dict.fromkeys(texts.values(), ()), **built}
+    both = Holders(list(dict.fromkeys([*texts.values(), *built.names])), built.items)
     return _built(both, key, title, "The same is recorded for them.", items)
 
 
-def _built(
-    holders: Mapping[str, Collection[int]], key: str, title: str, sentence: str, more: Sequence[int] = ()
-) -> Source | None:
+def _built(holders: Holders, key: str, title: str, sentence: str, more: Sequence[int] = ()) -> Source | None:
     """A source from what is shared and who holds it, the newest of them first; None where nothing is."""
-    if not holders:
+    if not holders.names:
         return None
-    held = set().union(*holders.values())
-    items = dict.fromkeys([*more, *items_that_are_units(held - set(more))])
-    return Source(key, f"{title} {', '.join(holders)}", sentence, tuple(items))
+    rest = holders.items - set(more)
+    items = dict.fromkeys([*more, *(items_that_are_units(rest) if rest else ())])
+    return Source(key, f"{title} {', '.join(holders.names)}", sentence, tuple(items))
 
 
 def _good_before(subject: Subject, order: Mapping[int, int]) -> int:

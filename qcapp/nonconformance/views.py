@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import datetime
 from http import HTTPStatus
 from typing import Any
@@ -24,14 +24,14 @@ from qcapp.people.access import needs
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act, Role
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import holds_by_item, open_holds, units_of_items
+from qcapp.production.queries import HoldCard, holds_by_item
 
 from . import forms
 from .cards import ReportView
-from .queries import report
+from .queries import report, report_row
 from .services import by_hand, correcting, deciding, ending, leaving, picturing
-from .services.conceding import concessions_left, permits_of
-from .services.disturbing import disturbed_of
+from .services.conceding import allowed_already
+from .services.disturbing import disturbed
 from .states import ReportState
 
 Perform = Callable[[dict[str, Any], datetime], object]
@@ -297,11 +297,12 @@ def _act(request: HttpRequest, number: str, name: str, form: django_forms.Form, 
 def _page(request: HttpRequest, number: str, bound: Bound | None = None, status: int = HTTPStatus.OK) -> HttpResponse:
     at = timezone.now()
     view = report(number, viewer=request.user, at=at)
+    number, holds = view.card.number, holds_by_item(view.item_ids)
     context = {
         "report": view,
         "forms": _fresh_forms(view, role_names(request.user, at)) | (bound or {}),
-        "holds": [hold for hold in open_holds(view.card.item_id) if hold.source == view.card.number],
-        "held_units": _held_units(view),
+        "holds": [hold for hold in holds.get(view.card.item_id, ()) if hold.is_open and hold.source == number],
+        "held_units": _held_units(view, holds),
         "missing_roles": [Role(role).label for role in _missing(view)],
         "reinspect": _named(view),
         "photos": _photos(view),
@@ -358,9 +359,10 @@ def _dispositions(view: ReportView) -> set[str]:
 
 def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
     """With the checkpoints that a correction may have disturbed chosen, and the permits that allow it as it is."""
-    proposed = disturbed_of(view.card.number) if sent is None and view.serials else []
-    permits = [(card.number, f"{card.number}: {card.limits}") for card in permits_of(view.card.number)]
-    older = concessions_left(view.card.number)
+    row = report_row(view.card.number)
+    proposed = disturbed(row) if sent is None and view.serials else []
+    given, older = allowed_already(row)
+    permits = [(card.number, f"{card.number}: {card.limits}") for card in given]
     permits += [
         (one.number, f"{one.number}: {one.limits}, {one.left} of {one.units_at_most} units left") for one in older
     ]
@@ -371,11 +373,10 @@ def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
     )  # fmt: skip
 
 
-def _held_units(view: ReportView) -> list[str]:
+def _held_units(view: ReportView, holds: Mapping[int, Sequence[HoldCard]]) -> list[str]:
     """The units that the report itself holds now; for its banner."""
-    items, holds = units_of_items(view.item_ids), holds_by_item(view.item_ids)
-    number = view.card.number
-    return [items[i].serial for i in items if any(h.is_open and h.source == number for h in holds.get(i, ()))]
+    number, named = view.card.number, dict(zip(view.item_ids, view.serials, strict=False))
+    return [named[i] for i in named if any(h.is_open and h.source == number for h in holds.get(i, ()))]
 
 
 def _missing(view: ReportView) -> tuple[str, ...]:

@@ -12,7 +12,8 @@ from django.test import Client
 
 from qcapp.certificates.release_checks import check, standing_of
 from qcapp.nonconformance.models import ConcessionUse
-from qcapp.nonconformance.services.conceding import concessions_left
+from qcapp.nonconformance.queries import report_row
+from qcapp.nonconformance.services.conceding import allowed_already
 
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import LATER, Case
@@ -52,7 +53,7 @@ def test_accepts_further_units_until_the_number_is_reached(workshop: Workshop, o
     with refused("concession_used_up", *ROOMS) as caught:
         third.propose("use_as_is", permit="CN-2026-0001")
     assert "was for 2 units and 2 are used" in caught.value.message
-    assert concessions_left(third.number, LATER) == []
+    assert allowed_already(report_row(third.number), LATER) == ([], [])
     assert "For up to 2 units." in first.view.concession.says  # type: ignore[union-attr]
 
 
@@ -68,8 +69,8 @@ def test_gives_the_last_one_once(workshop: Workshop, others: list[Workshop]) -> 
 def test_refuses_its_use_after_its_last_day(workshop: Workshop, others: list[Workshop]) -> None:
     conceded(workshop, ends_on=TODAY, units_at_most=9)
     case = major(others[0])
-    assert [one.left for one in concessions_left(case.number, LATER)] == [8]
-    assert concessions_left(case.number, LATER + timedelta(days=1)) == []
+    assert [one.left for one in allowed_already(report_row(case.number), LATER)[1]] == [8]
+    assert allowed_already(report_row(case.number), LATER + timedelta(days=1)) == ([], [])
     with refused("concession_ended", *ROOMS):
         case.propose("use_as_is", permit="CN-2026-0001", at=LATER + timedelta(days=1))
 

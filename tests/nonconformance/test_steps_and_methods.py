@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from qcapp.audit.queries import entries_about
+from qcapp.nonconformance.queries import report_row
 from qcapp.nonconformance.services.correcting import confirm_step, finish_correction
-from qcapp.nonconformance.services.disturbing import disturbed_of
+from qcapp.nonconformance.services.disturbing import disturbed
 
 from ..factories.nonconformance import LATER, Case
 from ..unchanged import refused
@@ -94,8 +95,8 @@ def test_refuses_an_attempt_beyond_the_most(case: Case) -> None:
 
 def test_proposes_the_checkpoints_of_the_joint_and_what_a_method_may_have_moved(case: Case) -> None:
     throat = Case.out_of_band(case.workshop, "throat_w7", "2.4")
-    assert disturbed_of(throat.number) == ["weld_w7", "throat_w7", "pores"]
-    assert disturbed_of(case.number, "cold_straightening") == ["head_angle"]
+    assert disturbed(report_row(throat.number)) == ["weld_w7", "throat_w7", "pores"]
+    assert disturbed(report_row(case.number), "cold_straightening") == ["head_angle"]
 
 
 def test_asks_why_a_disturbed_checkpoint_is_left_out(case: Case) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -110,9 +110,9 @@ def delivery_by_number(number: str) -> DeliveryCard:
     return _delivery(row)
 
 
-def heats_of_delivery(number: str) -> list[int]:
-    """The keys of the heats that came with a delivery; none for one that is not known."""
-    rows = DeliveryLine.objects.filter(delivery__number=number, heat__isnull=False).order_by("position")
+def heats_of_deliveries(numbers: Collection[str]) -> list[int]:
+    """The keys of the heats that came with these deliveries; none for one that is not known."""
+    rows = DeliveryLine.objects.filter(delivery__number__in=numbers, heat__isnull=False).order_by("id")
     return list(dict.fromkeys(key for key in rows.values_list("heat_id", flat=True) if key is not None))
 
 

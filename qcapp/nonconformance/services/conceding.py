@@ -15,7 +15,7 @@ from qcapp.production.queries import units_of_items
 
 from ..cards import ConcessionCard, PermitCard, numbers_in, within
 from ..models import Concession, ConcessionUse, Report
-from ..queries import concessions_for, report_row
+from ..queries import concessions_for
 from ..queries.details import count_of, item_ids_of, permit, permits_for
 from ..states import NEEDS_CONCESSION, Disposition
 
@@ -182,22 +182,15 @@ def use_concession(report: Report, number: str, at: datetime) -> None:
     ConcessionUse.objects.create(concession=row, report=report, units=count_of(report), at=at)
 
 
-def concessions_left(number: str, at: datetime | None = None) -> list[ConcessionCard]:
-    """The concessions under which the units of a report may still be accepted."""
-    report = report_row(number)
-    if report.severity == "critical":
-        return []
-    day, count = site_day(at), count_of(report)
-    return [one for one in _concessions_on(report) if not one.ended(day) and one.left >= count]
-
-
-def permits_of(number: str, at: datetime | None = None) -> list[PermitCard]:
-    """The permits in force that are about the checkpoint and the units of a report."""
-    report = report_row(number)
+def allowed_already(report: Report, at: datetime | None = None) -> tuple[list[PermitCard], list[ConcessionCard]]:
+    """The deviation permits about a report, and the concessions under which its units may still be accepted."""
     if report.checkpoint is None:
-        return []
-    found = permits_for(report.item.family_id, report.checkpoint.characteristic_id, site_day(at))
-    return [card for card in found if covers_report(card, report)]
+        return [], []
+    day = site_day(at)
+    found = permits_for(report.item.family_id, report.checkpoint.characteristic_id, day)
+    older = [] if report.severity == "critical" else [one for one in _concessions_on(report) if not one.ended(day)]
+    count = count_of(report) if older else 1
+    return [card for card in found if covers_report(card, report)], [one for one in older if one.left >= count]
 
 
 def covers_report(card: PermitCard, report: Report) -> bool:

@@ -12,7 +12,6 @@ from qcapp.lib.plain_text import shown
 from qcapp.production.queries import units_of_items
 
 from ..models import Report
-from ..queries import report_row
 from ..states import Method
 
 if TYPE_CHECKING:
@@ -54,11 +53,6 @@ def disturbed(report: Report, method: str = "") -> list[str]:
     if method in set(Method):
         wanted |= _moved(report, cards)
     return _by_number({key for one in wanted if one in cards for key in _measured(one, cards)}, cards)
-
-
-def disturbed_of(number: str, method: str = "") -> list[str]:
-    """The same for a report by its number. Raises NotFound `report_unknown`."""
-    return disturbed(report_row(number), method)
 
 
 def left_out(report: Report, method: str, chosen: Collection[str]) -> list[CheckpointCard]:

@@ -297,8 +297,13 @@ def items_above(item_ids: Iterable[int]) -> set[int]:
 
 def items_of_heat(heat_id: int) -> set[int]:
     """Every item that holds the heat, directly or through a lot or component."""
-    direct = set(Consumption.objects.filter(heat=heat_id).values_list("item_id", flat=True))
-    return direct | items_above(direct)
+    return items_of_heats([heat_id])
+
+
+def items_of_heats(heat_ids: Collection[int]) -> set[int]:
+    """Every item that holds one of the heats, directly or through a lot or component."""
+    direct = set(Consumption.objects.filter(heat__in=heat_ids).values_list("item_id", flat=True))
+    return direct | items_above(direct) if direct else set()
 
 
 def items_that_are_units(item_ids: Collection[int]) -> list[int]:
