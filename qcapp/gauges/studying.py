@@ -6,7 +6,7 @@ Nobody sees a reading before the study is complete, the reader's own included: w
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -14,6 +14,7 @@ from random import SystemRandom
 from typing import TYPE_CHECKING
 
 from django.db import IntegrityError, transaction
+from django.db.models import Prefetch
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
@@ -209,7 +210,22 @@ def studies_of(gauge_id: int) -> list[StudyCard]:
 def study_card(study_id: int) -> StudyCard:
     """The study; what it found once every reading is there. Raises NotFound `study_unknown`."""
     row = _study(study_id)
-    readings = {reading.place: reading for reading in row.readings.select_related("by")}
+    return _card(row, row.readings.select_related("by"))
+
+
+def studies_found(numbers: Collection[str]) -> list[StudyCard]:
+    """The latest study of measured values of each of these gauges that has all its readings, by gauge number."""
+    readings = Prefetch("readings", StudyReading.objects.select_related("by"))
+    rows = Study.objects.filter(gauge__number__in=numbers, kind=Study.Kind.MEASURED).select_related("gauge", "by")
+    latest: dict[str, Study] = {}
+    for row in rows.prefetch_related(readings).order_by("gauge__number", "-id"):
+        if len(row.readings.all()) == len(row.order):
+            latest.setdefault(row.gauge.number, row)
+    return [_card(row, row.readings.all()) for row in latest.values()]
+
+
+def _card(row: Study, given: Iterable[StudyReading]) -> StudyCard:
+    readings = {reading.place: reading for reading in given}
     names = {reading.by_id: reading.by.name for reading in readings.values()}
     keys = list(dict.fromkeys(key for key, _ in row.order))
     about = StudyCard(

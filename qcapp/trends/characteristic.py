@@ -11,6 +11,7 @@ import numpy
 from .capability import Fitness, fitness
 from .control import Chart, Group, Held, Within, control_chart
 from .drift import Drift, drift_of
+from .gauging import GaugeShare
 from .readings import Series, step_of
 from .splits import SplitBy, distance_of, split_sentence, splits_of
 
@@ -58,6 +59,7 @@ class Characteristic:
     drift_sentence: str
     histogram: Histogram | None
     frozen: bool = False  # limits were frozen and signed for this kind of chart, whether they are shown or not
+    gauge_shares: tuple[GaugeShare, ...] = ()
 
     @property
     def failed(self) -> int:

@@ -13,6 +13,7 @@ from .capability import TARGET, Fitness
 from .characteristic import Characteristic, SplitSaid
 from .control import Chart
 from .drift import Drift
+from .gauging import GaugeShare
 from .pairs import Distortion
 from .queries.believing import BelievabilityPage
 from .queries.distorting import DistortionPage
@@ -39,10 +40,24 @@ def characteristic_json(found: Characteristic, *, people: bool) -> dict[str, Any
         "chart": chart_json(found.chart),
         "splits": [split_json(said) for said in found.splits],
         "capability": None if found.fitness is None else fitness_json(found.fitness),
+        "gauge_studies": [gauge_share_json(one) for one in found.gauge_shares],
         "drift": {"sentence": found.drift_sentence, **drift_json(found.drift)} if found.drift else None,
         "histogram": None
         if found.histogram is None
         else {"edges": list(found.histogram.edges), "counts": list(found.histogram.counts)},
+    }
+
+
+def gauge_share_json(one: GaugeShare) -> dict[str, Any]:
+    """The latest study of one gauge beside the values shown; shares of standard deviations in percent."""
+    return {
+        "gauge": one.gauge,
+        "title": one.title,
+        "percent_of_study": one.of_study,
+        "distinct_categories": one.categories,
+        "percent_of_values": one.of_values,
+        "percent_of_band": one.of_band,
+        "sentence": one.sentence,
     }
 
 

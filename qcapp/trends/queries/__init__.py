@@ -5,8 +5,13 @@ The watch page's entries are kept in the process until a newer result on their u
 
 from __future__ import annotations
 
-from ..characteristic import Characteristic, Wanted, characteristic_of
+from dataclasses import replace
+
+from qcapp.gauges.studying import studies_found
+
+from ..characteristic import MEASURING, Characteristic, Wanted, characteristic_of
 from ..control import chart_key
+from ..gauging import shares_of
 from .believing import believability_page
 from .distorting import distortion_page
 from .readings import LONGEST, SHORTEST, USUAL, series_and_decisions, series_of, subject_of
@@ -39,4 +44,8 @@ def page_of(family_code: str, key: str, wanted: Wanted, *, people: bool) -> Char
     """
     series, decided = series_and_decisions(family_code, key, last=wanted.last)
     held = decided.held(series, chart_key(series, limits=wanted.limits, group=wanted.group, size=wanted.size))
-    return characteristic_of(series, wanted, people=people, held=held)
+    found = characteristic_of(series, wanted, people=people, held=held)
+    gauges = {reading.gauge for reading in series.readings if reading.gauge}
+    if series.kind not in MEASURING or not gauges:
+        return found
+    return replace(found, gauge_shares=shares_of(series, studies_found(gauges)))
