@@ -34,6 +34,10 @@ LOOPBACK = ("127.", "::1", "localhost")
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="ten times as many requests against the API's description")
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _flush_past_the_guards() -> Iterator[None]:
     """Tests with transactions of their own end by emptying every table, which the guards would refuse."""

@@ -1,14 +1,14 @@
 """The suspect population of a report: every unit that shares with it what may have caused the fault.
 
 Each source is one function in SOURCES: it names the units it suspects and says since when and why. A source that has
-nothing to go by gives None. New sources (components of an as-built record, deliveries) take their place in the list.
+nothing to go by gives None.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, time
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -20,7 +20,6 @@ from qcapp.core.errors import NotFound
 from qcapp.gauges.queries import CalibrationCard, calibrations_of, gauge_by_number
 from qcapp.inspections.queries import adopted
 from qcapp.inspections.queries.secrets import kept_secret
-from qcapp.inspections.queries.series import text_of
 from qcapp.inspections.queries.suspected import (
     FailingAnswer,
     Standing,
@@ -32,15 +31,28 @@ from qcapp.inspections.queries.suspected import (
     items_with_text,
     last_clearly_good,
     standing_of_items,
+    texts_on,
 )
 from qcapp.nonconformance.queries import ReportView, report
 from qcapp.production.queries import (
     UnitCard,
+    family_by_code,
     holds_by_item,
     items_opened_between,
     items_welded_by,
     units_of_items,
     welder_of,
+)
+from qcapp.production.queries.as_built import items_above, items_that_are_units
+from qcapp.production.queries.places import whereabouts
+
+from .material import (
+    Material,
+    holders_of_deliveries,
+    holders_of_fillers,
+    holders_of_heats,
+    holders_of_lots,
+    material_of,
 )
 
 if TYPE_CHECKING:
@@ -79,6 +91,7 @@ class Suspect:
     held_by: tuple[str, ...]
     held_here: bool
     chosen: bool
+    place: str = ""  # where it was put last
 
     @property
     def left(self) -> bool:
@@ -125,6 +138,11 @@ class Subject:
         own = self.view.card.checkpoint_number
         return next((card for card in self.cards.values() if card.number == own), None)
 
+    @cached_property
+    def material(self) -> Material:
+        """What the report's units or its lot were made of."""
+        return material_of(self.view.item_ids)
+
     @property
     def when(self) -> datetime:
         return self.failing.recorded_at if self.failing else self.view.card.raised_at
@@ -134,8 +152,12 @@ class Subject:
         """Results with a smaller key came before the failing answer."""
         return self.failing.result_id if self.failing else LAST_ITEM
 
+    @cached_property
+    def texts(self) -> dict[str, str]:
+        return texts_on(self.item_id) if self.cards else {}
+
     def text(self, key: str) -> str:
-        return text_of(self.item_id, key) if key in self.cards else ""
+        return self.texts.get(key, "") if key in self.cards else ""
 
 
 # -------------------------------------------------------------------------------------------------- the sources
@@ -148,8 +170,7 @@ def same_fixture(subject: Subject) -> Source | None:
         return None
     marks = items_with_text(subject.cards[FIXTURE_KEY].characteristic_id, name)
     verified = _last_passed(name, subject.when)
-    since = 0
-    said = "since the first record of it"
+    since, said = 0, "since the first record of it"
     if verified is not None:
         moment = _begins(verified)
         since = sum(mark.recorded_at < moment for mark in marks)
@@ -163,14 +184,32 @@ def same_fixture(subject: Subject) -> Source | None:
 
 
 def same_lot(subject: Subject) -> Source | None:
-    """Everything that a record checkpoint names the same lot for."""
-    return _same_text(subject, "lot", "Lot", [key for key in subject.cards if key.endswith(LOT_ENDING)])
+    """Everything that holds the same lot by the as-built record, or for which a record checkpoint names it."""
+    built = holders_of_lots(subject.material)
+    if not subject.view.serials:  # a report on a lot: whatever it went into
+        built[str(subject.view.facts.get("lot", "lot"))] = items_above([subject.item_id])
+    return _same_text(subject, "lot", "Lot", [key for key in subject.cards if key.endswith(LOT_ENDING)], built)
 
 
 def same_heat(subject: Subject) -> Source | None:
-    """Everything that a record checkpoint names the same heat for."""
+    """Everything that holds the same heat by the as-built record, or for which a record checkpoint names it."""
     keys = [key for key, card in subject.cards.items() if card.spec_json.get("form") == "heat"]
-    return _same_text(subject, "heat", "Heat", keys)
+    return _same_text(subject, "heat", "Heat", keys, holders_of_heats(subject.material))
+
+
+def same_filler(subject: Subject) -> Source | None:
+    """Everything that was welded with the same lot of filler: of the joint, where the report is about one."""
+    joint = str(subject.view.facts.get("joint", ""))
+    return _built(holders_of_fillers(subject.item_id, joint), "filler", "Filler lot", "Welded with the same filler.")
+
+
+def same_delivery(subject: Subject) -> Source | None:
+    """Everything made of what the same delivery brought, where the delivery or its material is at fault."""
+    named = str(subject.view.facts.get("delivery", ""))
+    if not named and subject.view.cause != "material":
+        return None
+    found = holders_of_deliveries(subject.material, named)
+    return _built(found, "delivery", "Delivery", "Made of what the same delivery brought.")
 
 
 def same_gauge(subject: Subject) -> Source | None:
@@ -232,7 +271,7 @@ def from_now_on(subject: Subject) -> Source | None:
 
 
 SOURCES: tuple[Callable[[Subject], Source | None], ...] = (
-    same_fixture, same_lot, same_heat, same_gauge, same_welder, sampled_back, from_now_on,
+    same_fixture, same_lot, same_heat, same_filler, same_delivery, same_gauge, same_welder, sampled_back, from_now_on,
 )  # fmt: skip
 
 
@@ -245,11 +284,11 @@ def population(number: str, *, viewer: Person, at: datetime, start: int = 0) -> 
     What a report hides from the viewer stays hidden: then there is nothing to go by, and the population is empty.
     """
     view = report(number, viewer=viewer, at=at)
-    if view.card.hidden or not view.serials:
+    if view.card.hidden:
         return Population(view, (), ())
-    plan = adopted(view.card.item_id)
+    plan = adopted(view.card.item_id).checkpoints if view.serials else ()
     failing = None if view.result_id is None else failing_answer(view.result_id)
-    subject = Subject(view, failing, {card.key: card for card in plan.checkpoints}, plan.revision.family_id)
+    subject = Subject(view, failing, {card.key: card for card in plan}, family_by_code(view.card.family_code).id)
     sources = tuple(found for found in (ask(subject) for ask in SOURCES) if found is not None)
     return _assembled(subject, sources, viewer, at, max(0, start))
 
@@ -263,11 +302,12 @@ def _assembled(subject: Subject, sources: Sequence[Source], viewer: Person, at: 
     items = sorted((item for item in shared if item not in own), reverse=True)
     listed = items[start : start + MOST]
     units, holds = units_of_items(listed), holds_by_item(listed)
-    outcomes = _outcomes(subject, listed, viewer, at)
+    outcomes, where = _outcomes(subject, listed, viewer, at), whereabouts(listed)
     suspects = []
     for item, unit in units.items():
         held = tuple(hold.source for hold in holds.get(item, ()) if hold.is_open)
-        suspects.append(_suspect(subject, unit, tuple(shared[item]), outcomes.get(item, ""), held))
+        one = _suspect(subject, unit, tuple(shared[item]), outcomes.get(item, ""), held)
+        suspects.append(replace(one, place=where[item].place.code if item in where else ""))
     suspects.sort(key=lambda one: (not one.chosen, -one.unit.item_id))
     return Population(subject.view, tuple(sources), tuple(suspects), len(items), start)
 
@@ -293,15 +333,27 @@ def _outcomes(subject: Subject, items: Sequence[int], viewer: Person, at: dateti
     }
 
 
-def _same_text(subject: Subject, key: str, title: str, keys: Sequence[str]) -> Source | None:
+def _same_text(
+    subject: Subject, key: str, title: str, keys: Sequence[str], built: Mapping[str, Collection[int]]
+) -> Source | None:
+    """Units that share a recorded text, and those that hold the same by the as-built record (`built`)."""
     texts = {name: text for name in keys if (text := subject.text(name))}
-    if not texts:
-        return None
     items: list[int] = []
     for name, text in texts.items():
         items += _items(items_with_text(subject.cards[name].characteristic_id, text))
-    names = ", ".join(dict.fromkeys(texts.values()))
-    return Source(key, f"{title} {names}", "The same is recorded for them.", tuple(dict.fromkeys(items)))
+    both = {**dict.fromkeys(texts.values(), ()), **built}
+    return _built(both, key, title, "The same is recorded for them.", items)
+
+
+def _built(
+    holders: Mapping[str, Collection[int]], key: str, title: str, sentence: str, more: Sequence[int] = ()
+) -> Source | None:
+    """A source from what is shared and who holds it, the newest of them first; None where nothing is."""
+    if not holders:
+        return None
+    held = set().union(*holders.values())
+    items = dict.fromkeys([*more, *items_that_are_units(held - set(more))])
+    return Source(key, f"{title} {', '.join(holders)}", sentence, tuple(items))
 
 
 def _good_before(subject: Subject, order: Mapping[int, int]) -> int:
@@ -340,6 +392,7 @@ def lines_of(found: Population) -> Iterator[dict[str, object]]:
             "serial": one.unit.serial,
             "state": one.unit.state,
             "order": one.unit.order_number,
+            "place": one.place,
             "shares": list(one.sources),
             "own": one.own,
             "held_by": list(one.held_by),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.translation import get_language
 from rest_framework import serializers
 from rest_framework.permissions import BasePermission, IsAuthenticated
 from rest_framework.request import Request
@@ -15,6 +16,7 @@ from rest_framework.views import APIView
 
 from qcapp.core.errors import Invalid
 from qcapp.lib.middleware import client_address
+from qcapp.lib.spoken import OTHERS, SOURCE, said_within
 from qcapp.people.access import PUBLIC, owes_second_factor, permit, second_factor_owed
 from qcapp.people.queries import person_by_uuid
 from qcapp.people.roles import Act
@@ -25,6 +27,9 @@ from .parsing import StrictJSONParser
 if TYPE_CHECKING:
     from qcapp.people.models import Person
     from qcapp.people.services import Proof
+
+# Where sentences stand in an answer; a refusal's own has been said in the language already.
+SENTENCES = frozenset({"message", "sentence", "task_note", "blocked_by"})
 
 S = TypeVar("S", bound=serializers.Serializer[Any])
 
@@ -52,6 +57,8 @@ class ActView(APIView):
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().finalize_response(request, response, *args, **kwargs)
+        if (get_language() or SOURCE)[:2] in OTHERS:
+            response.data = said_within(response.data, SENTENCES)
         response.headers.setdefault("Cache-Control", "private, no-store")
         return response
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.conf import settings
 from django.contrib.auth.middleware import get_user
 from django.utils import timezone
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
@@ -51,6 +52,6 @@ class SessionScheme(OpenApiAuthenticationExtension):
         return {
             "type": "apiKey",
             "in": "cookie",
-            "name": "sessionid",
+            "name": settings.SESSION_COOKIE_NAME,
             "description": "Sign in at POST /api/v1/session; every change carries X-CSRFToken as well.",
         }

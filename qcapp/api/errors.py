@@ -6,6 +6,7 @@ makes a 5xx: what Django REST framework refuses by itself gets a code here too.
 
 from __future__ import annotations
 
+from datetime import date, time
 from http import HTTPStatus
 from typing import Any
 
@@ -85,9 +86,11 @@ def _fields(error: exceptions.ValidationError) -> Invalid:
 
 
 def plain(value: Any) -> Any:
-    """Only what JSON has: times, identifiers and everything else unusual as text."""
+    """Only what JSON has: times as RFC 3339 writes them, identifiers and everything else unusual as text."""
     if isinstance(value, dict):
         return {str(key): plain(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple | set | frozenset):
         return [plain(entry) for entry in value]
+    if isinstance(value, date | time):
+        return value.isoformat()
     return value if value is None or isinstance(value, bool | int | float) else str(value)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db import connection, models, transaction
@@ -20,6 +21,16 @@ HEAD = 1  # the one row of ChainHead
 AFTER_RESTORE = "after restore"  # the series that hold where a new series of a year begins after a restore
 
 
+class Act(NamedTuple):
+    """One act as it is to be recorded; see `record`."""
+
+    verb: Verb
+    actor: UUID | str | None
+    subject: str
+    at: datetime
+    payload: dict[str, Any]
+
+
 def record(*, verb: Verb, actor: UUID | str | None, subject: str, at: datetime, payload: dict[str, Any]) -> int:
     """Append one act to the chain and give its number; it stands or falls with the caller's transaction.
 
@@ -27,22 +38,36 @@ def record(*, verb: Verb, actor: UUID | str | None, subject: str, at: datetime, 
     it. `actor` is a person's uuid, None for the system itself. Raises Invalid when `at` has no zone or the
     payload has no canonical text, and RuntimeError outside a transaction.
     """
-    body = canonical(payload)
-    header = {
-        "actor": "" if actor is None else str(actor),
-        "at": utc_text(at),
-        "payload": digest(body),
-        "subject": subject,
-        "verb": Verb(verb).value,
-    }
+    return record_all([Act(verb, actor, subject, at, payload)])
+
+
+def record_all(acts: Sequence[Act]) -> int:
+    """Append several acts of one transaction in this order, and give the number of the last; as `record` otherwise."""
+    headers, bodies = zip(*(_header(act) for act in acts), strict=True)
     head = _locked_head()
-    number = head.number + 1
-    text = canonical(header | {"number": number})
-    entry = _entry(header, number, at, text, head.digest)
-    entry.save()
-    Payload(entry=entry, body=body).save()
-    ChainHead.objects.filter(pk=HEAD).update(number=number, digest=entry.digest)
+    number, previous = head.number, head.digest
+    entries: list[Entry] = []
+    for act, header in zip(acts, headers, strict=True):
+        number += 1
+        entries.append(_entry(header, number, act.at, canonical(header | {"number": number}), previous))
+        previous = entries[-1].digest
+    Entry.objects.bulk_create(entries)
+    Payload.objects.bulk_create(Payload(entry=entry, body=body) for entry, body in zip(entries, bodies, strict=True))
+    ChainHead.objects.filter(pk=HEAD).update(number=number, digest=previous)
     return number
+
+
+def _header(act: Act) -> tuple[dict[str, str], str]:
+    """What the chain says about an act, and its payload as canonical text."""
+    body = canonical(act.payload)
+    header = {
+        "actor": "" if act.actor is None else str(act.actor),
+        "at": utc_text(act.at),
+        "payload": digest(body),
+        "subject": act.subject,
+        "verb": Verb(act.verb).value,
+    }
+    return header, body
 
 
 def next_number(*, series: str) -> int:
@@ -52,6 +77,8 @@ def next_number(*, series: str) -> int:
     The counter stays locked until the commit. Raises RuntimeError outside a transaction.
     """
     _require_transaction()
+    if (given := _counted_on(series)) is not None:
+        return given
     counter = Counter.objects.select_for_update().filter(series=series).first()
     if counter is None:
         # On PostgreSQL two first takers meet here; the second waits for the first and then inserts nothing.
@@ -60,6 +87,14 @@ def next_number(*, series: str) -> int:
         counter = Counter.objects.select_for_update().get(series=series)
     Counter.objects.filter(pk=counter.pk).update(last=models.F("last") + 1)
     return counter.last + 1
+
+
+def _counted_on(series: str) -> int | None:
+    """The next number of a series that has begun, its counter locked by the one statement; None for a new series."""
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE audit_counter SET last = last + 1 WHERE series = %s RETURNING last", [series])
+        row = cursor.fetchone()
+    return None if row is None else int(row[0])
 
 
 def begin_epoch(*, at: datetime, margin: int, years: list[int], payload: dict[str, Any]) -> int:

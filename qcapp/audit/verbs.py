@@ -65,6 +65,9 @@ class Verb(StrEnum):
     COMPONENT_REMOVED = "component.removed"
     MATERIAL_USED = "material.used"
     PLACE_ADDED = "place.added"
+    STATION_SET = "station.set"
+    GAUGE_SETUP_RULED = "gauge.setup_ruled"
+    GAUGE_SETUP_CHECKED = "gauge.setup_checked"
 
     DELIVERY_RECEIVED = "delivery.received"
     HEAT_CERTIFIED = "heat.certified"
@@ -119,6 +122,7 @@ class Verb(StrEnum):
     REPORT_WITHDRAWN = "report.withdrawn"
     REPORT_ITEMS_ADDED = "report.items_added"
     REPORT_PICTURE_ADDED = "report.picture_added"
+    REPORT_PLACE_MARKED = "report.place_marked"
     REPORT_SUSPECTS_HELD = "report.suspects_held"
     REPORT_STEP_CONFIRMED = "report.step_confirmed"
     REPORT_CUSTOMER_APPROVED = "report.customer_approved"

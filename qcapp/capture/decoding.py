@@ -14,6 +14,7 @@ from qcapp.core.errors import QcError
 from qcapp.evidence.services.reading import picture_of
 from qcapp.lib.plain_text import shown
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
@@ -28,7 +29,7 @@ def decode(request: HttpRequest) -> HttpResponse:
     try:
         text = code_in(sent.read() if sent else b"")
     except QcError as refusal:
-        answer = {"code": refusal.code, "message": refusal.message}
+        answer = {"code": refusal.code, "message": said(refusal.message)}
         return JsonResponse(answer, status=refusal_status(refusal))
     if not text:
         message = _("No code was found in the photo. Go nearer, or type the serial number.")

@@ -32,10 +32,12 @@ FILES = (
     "capture/outbox.js",
     "capture/overview.js",
     "capture/holds.js",
+    "capture/lot.js",
     "capture/panels.js",
     "capture/photo.js",
     "capture/people.js",
     "capture/scan.js",
+    "capture/setup.js",
     "capture/shell.js",
     "capture/spot.js",
     "capture/status.js",
@@ -45,7 +47,7 @@ FILES = (
     "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
-SHELLS = ("floor", "bench")
+SHELLS = ("floor", "bench", "lot", "setup")
 
 
 def shell_html(name: str) -> str:

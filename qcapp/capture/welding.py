@@ -20,6 +20,7 @@ from qcapp.core.errors import QcError
 from qcapp.inspections.queries import adopted
 from qcapp.lib.fields import uuid7
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said
 from qcapp.nonconformance.services.welding import start_weld_or_report
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
@@ -82,13 +83,13 @@ def _started(request: HttpRequest, serial: str, form: WeldForm) -> int:
     """200 when it is written down; else the status of the refusal, whose sentence stands in the form."""
     if not form.is_valid():
         return 400
-    said = dict(form.cleaned_data)
-    arc = Arc(serial=serial, joints=tuple(said.pop("joints")), procedure=UUID(said.pop("procedure")), **said)
+    typed = dict(form.cleaned_data)
+    arc = Arc(serial=serial, joints=tuple(typed.pop("joints")), procedure=UUID(typed.pop("procedure")), **typed)
     unqualified = settings.QCAPP_UNQUALIFIED_WELDS
     try:
         report = start_weld_or_report(by=request.user, arc=arc, unqualified=unqualified, at=timezone.now())
     except QcError as error:
-        form.add_error(None, error.message)
+        form.add_error(None, said(error.message))
         return refusal_status(error)
     joints = ", ".join(arc.joints)
     if report:

@@ -50,7 +50,8 @@ def release_unit(request: HttpRequest, serial: str) -> HttpResponse:
     """The signed release."""
 
     def perform(data: dict[str, Any], at: datetime) -> object:
-        return release(proof=_proof(request, data["pin"], at), serial=serial, at=at)
+        release(proof=_proof(request, data["pin"], at), serial=serial, at=at)
+        return None
 
     form = forms.ReleaseForm(request.POST, auto_id="release_%s")
     return _act(request, serial, "release", form, f"{serial} is released.", perform)

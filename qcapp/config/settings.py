@@ -201,6 +201,9 @@ SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_HEADER_NAME = "HTTP_X_CSRFTOKEN"
 CSRF_FAILURE_VIEW = "qcapp.lib.refusals.csrf_failure"
+if QCAPP_HTTPS:
+    # Browsers then take them from this host alone, over HTTPS, for all of its paths.
+    SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = QCAPP_HTTPS
 SECURE_REDIRECT_EXEMPT = [r"^health/"]  # asked on the machine itself, without TLS
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if QCAPP_HTTPS else 0
@@ -261,6 +264,10 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "qcapp.api.describing.declare_refusals",
+    ],
 }
 
 # --- the log -----------------------------------------------------------------------------------------------
@@ -270,9 +277,17 @@ LOGGING: dict[str, Any] = {
     "filters": {"request_id": {"()": "qcapp.lib.middleware.RequestIdFilter"}},
     "formatters": {
         "plain": {"format": "%(asctime)s %(levelname)s %(name)s [%(request_id)s] %(message)s"},
+        "json": {
+            "()": "pythonjsonlogger.json.JsonFormatter",
+            "format": "%(asctime)s %(levelname)s %(name)s %(request_id)s %(message)s",
+        },
     },
     "handlers": {
-        "stderr": {"class": "logging.StreamHandler", "formatter": "plain", "filters": ["request_id"]},
+        "stderr": {
+            "class": "logging.StreamHandler",
+            "formatter": env.one_of("QCAPP_LOG", ("plain", "json"), 17),
+            "filters": ["request_id"],
+        },
     },
     "root": {"handlers": ["stderr"], "level": "INFO"},
     "loggers": {

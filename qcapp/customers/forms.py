@@ -25,6 +25,7 @@ class CustomerForm(forms.Form):
 class OrderForm(forms.Form):
     number = forms.CharField(label="Order number", max_length=40)
     customer_number = forms.CharField(label="Customer’s number", max_length=20)
+    approves_concessions = forms.BooleanField(label="The customer approves each concession", required=False)
 
 
 class DispatchForm(forms.Form):

@@ -26,6 +26,7 @@ class Order(models.Model):
     number = models.CharField(max_length=40, unique=True)
     lookup = models.CharField(max_length=40, db_index=True)
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="orders")
+    approves_concessions = models.BooleanField(default=False)  # each one needs the customer's approval
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 

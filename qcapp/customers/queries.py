@@ -37,6 +37,7 @@ class OrderCard:
     number: str
     customer: CustomerCard
     at: datetime
+    approves_concessions: bool = False
 
 
 @dataclass(frozen=True)
@@ -95,6 +96,11 @@ def orders(limit: int = 200) -> list[OrderCard]:
     return [_order(row) for row in _orders().order_by("-id")[:limit]]
 
 
+def any_approves(numbers: Iterable[str]) -> bool:
+    """Whether one of these orders asks for the customer's approval of concessions."""
+    return Order.objects.filter(number__in=list(numbers), approves_concessions=True).exists()
+
+
 def _orders() -> QuerySet[Order]:
     return Order.objects.select_related("customer")
 
@@ -104,7 +110,7 @@ def _customer(row: Customer) -> CustomerCard:
 
 
 def _order(row: Order) -> OrderCard:
-    return OrderCard(row.pk, row.number, _customer(row.customer), row.at)
+    return OrderCard(row.pk, row.number, _customer(row.customer), row.at, row.approves_concessions)
 
 
 def dispatches(item_ids: Iterable[int]) -> dict[int, DispatchCard]:

@@ -67,18 +67,26 @@ def add_customer(*, by: Person, number: str, name: str, at: datetime, contact: s
     return customer_by_number(number)
 
 
-def add_order(*, by: Person, number: str, customer_number: str, at: datetime) -> OrderCard:
-    """An order of a customer. Raises NotFound `customer_unknown`, Invalid of `plain_text`, Conflict `order_taken`."""
+def add_order(
+    *, by: Person, number: str, customer_number: str, approves_concessions: bool = False, at: datetime
+) -> OrderCard:
+    """An order of a customer, who may want to approve each concession on its units.
+
+    Raises NotFound `customer_unknown`, Invalid of `plain_text`, Conflict `order_taken`.
+    """
     require(by, Act.KEEP_ORDERS, at)
     number = plain_text("The order number", number, longest=40)
     customer = customer_by_number(customer_number)
     with transaction.atomic():
         try:
             with transaction.atomic():
-                Order.objects.create(number=number, lookup=lookup_key(number), customer_id=customer.id, by=by, at=at)
+                Order.objects.create(
+                    number=number, lookup=lookup_key(number), customer_id=customer.id,
+                    approves_concessions=approves_concessions, by=by, at=at,
+                )  # fmt: skip
         except IntegrityError:
             raise Conflict("order_taken", f"There is an order {number} already; use it.") from None
-        payload = {"customer": customer.number}
+        payload = {"customer": customer.number, "approves_concessions": approves_concessions}
         audit.record(verb=Verb.ORDER_ADDED, actor=by.uuid, subject=f"order {number}", at=at, payload=payload)
     return order_by_number(number)
 

@@ -104,6 +104,41 @@ class GaugeUse(WriteOnceModel):
         return f"{self.gauge_id} {self.kind}"
 
 
+class SetupRule(WriteOnceModel):
+    """A gauge is checked on its setting master before it measures, and again after so many hours. The latest counts."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="setup_rules")
+    master = models.CharField(max_length=80)  # "setting ring SR-25"
+    reference = DecimalTextField()  # what the master is, in the gauge's unit
+    limit = DecimalTextField()  # the reading may differ by so much, plus and minus
+    hours = models.SmallIntegerField()  # 0: no check is asked any more
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.gauge_id} on {self.master}"
+
+
+class SetupCheck(WriteOnceModel):
+    """What a gauge read on its setting master."""
+
+    operation = models.UUIDField(unique=True)  # UUIDv7 made on the tablet: sending twice is harmless
+    rule = models.ForeignKey(SetupRule, on_delete=models.PROTECT, related_name="checks")
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="setup_checks")
+    reading = DecimalTextField()
+    passed = models.BooleanField()
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    device = models.CharField(max_length=60)
+    done_at = models.DateTimeField()  # the tablet's clock
+    received_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["gauge", "-done_at"], name="gauges_setup_latest")]
+
+    def __str__(self) -> str:
+        return f"{self.gauge_id} {self.reading}"
+
+
 class Study(WriteOnceModel):
     """A gauge study as it was planned: who reads which part in which order. Readings stand beside it."""
 

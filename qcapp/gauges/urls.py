@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import study_views, views
+from . import setup_views, study_views, views
 
 app_name = "gauges"
 urlpatterns = [
@@ -13,6 +13,7 @@ urlpatterns = [
     path("<str:number>/studies/plan/", study_views.plan, name="plan_study"),
     path("<str:number>/studies/<int:study>/", study_views.show, name="study"),
     path("<str:number>/studies/<int:study>/read/", study_views.read, name="read_study"),
+    path("<str:number>/setup/", setup_views.setup, name="setup"),
     path("<str:number>/label.pdf", views.label, name="label"),
     path("<str:number>/calibrations/", views.calibrate, name="calibrate"),
     path("<str:number>/out-of-use/", views.take_out_of_use, name="out_of_use"),

@@ -8,6 +8,7 @@ from django import forms
 
 from qcapp.core.materials import grades
 from qcapp.core.materials.tables import MECHANICAL
+from qcapp.production.queries import families
 
 ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
 VERDICTS = [("accepted", "accepted"), ("held", "held"), ("refused", "refused")]
@@ -177,3 +178,21 @@ class MoveForm(forms.Form):
 class PlaceForm(forms.Form):
     code = text("Code on the label", 20)
     name = text("Name", 80)
+
+
+class ReportForm(forms.Form):
+    """A report about what a delivery brought; `families` to choose from."""
+
+    quantity = forms.IntegerField(label="Pieces", min_value=1)
+    family_code = forms.ChoiceField(label="Meant for part family")
+    title = forms.CharField(label="What is wrong, in one line", max_length=160)
+    description = forms.CharField(
+        label="More about it", max_length=600, required=False, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    severity = forms.ChoiceField(
+        label="Severity", choices=[(one, one) for one in ("critical", "major", "minor")], initial="major"
+    )
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["family_code"].choices = [(one.code, f"{one.code} {one.name}") for one in families()]  # type: ignore[attr-defined]  # a choice field, see above

@@ -6,6 +6,7 @@ app_name = "goods"
 urlpatterns = [
     path("", views.overview, name="overview"),
     path("receive/", views.receive, name="receive"),
+    path("deliveries/<str:number>/report/", views.report, name="report"),
     path("certificates/new/", views.certificate, name="certificate"),
     path("lots/new/", views.new_lot, name="new_lot"),
     path("lots/<str:code>/", views.lot, name="lot"),

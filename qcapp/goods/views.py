@@ -27,9 +27,10 @@ from qcapp.production.services.components import install_component, remove_compo
 from qcapp.production.services.places import add_place, mark_part, move_item
 
 from . import forms, services
-from .queries import decisions_of_heat, deliveries, events_of_heat, papers_of_heat
+from .queries import decisions_of_heat, deliveries, delivery_by_number, events_of_heat, papers_of_heat
 from .queries.lots import drawn_pieces, next_inspection, sample_of, sent_out, sorting_of
 from .services import lots as lot_services
+from .services.reporting import raise_on_delivery
 
 GET_AND_POST = ["GET", "HEAD", "POST"]
 
@@ -50,6 +51,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         "lots": sorted(lots(), key=lambda lot: lot.usable),
         "keeps": may(request.user, Act.KEEP_GOODS, now),
         "moves": may(request.user, Act.MOVE_ITEM, now),
+        "raises": may(request.user, Act.RAISE_REPORT, now),
     }
     return render(request, "goods/overview.html", context)
 
@@ -275,3 +277,17 @@ def move(request: HttpRequest) -> HttpResponse:
         return redirect("goods:move")
     context = {"places": places(), "forms": page.forms, "names": may(request.user, Act.KEEP_PLACES, timezone.now())}
     return render(request, "goods/move.html", context, status=page.status)
+
+
+@require_http_methods(GET_AND_POST)
+@needs(Act.RAISE_REPORT)
+def report(request: HttpRequest, number: str) -> HttpResponse:
+    """A nonconformance report about what a delivery brought."""
+    found = delivery_by_number(number)
+
+    def perform(told: dict[str, Any], at: datetime) -> object:
+        return raise_on_delivery(by=request.user, delivery_number=found.number, at=at, **told)
+
+    lead = f"{found.number} from {found.supplier}, note {found.note_number}. The pieces go on hold at once."
+    address = "/nonconformances/{}/"
+    return _one_form(request, "report", "Raise a report on the delivery", lead, forms.ReportForm, perform, address)

@@ -5,6 +5,4 @@ class ImprovementConfig(AppConfig):
     name = "qcapp.improvement"
 
     def ready(self) -> None:
-        from . import receivers
-
-        receivers.connect()
+        from . import receivers  # noqa: F401 - connects the receiver

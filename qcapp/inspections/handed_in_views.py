@@ -16,7 +16,7 @@ from qcapp.people.access import needs
 from qcapp.people.queries import aside_cards
 from qcapp.people.roles import Act
 
-from .services.handed_in import HandedIn, judge_aside, take_in_file
+from .services.handed_in import HandedIn, judge_all_aside, take_in_file
 
 
 @needs(Act.JUDGE_ASIDE)
@@ -65,6 +65,5 @@ def _judge(request: HttpRequest) -> str:
     chosen = request.POST.get("entry", "")
     accepted, reason = request.POST.get("decision") == "accept", request.POST.get("reason", "")
     ids = [card.id for card in aside_cards()] if chosen == "all" else [int(chosen) if chosen.isdigit() else 0]
-    for entry_id in ids:
-        judge_aside(by=_person(request), entry_id=entry_id, accepted=accepted, reason=reason, at=timezone.now())
+    judge_all_aside(by=_person(request), entry_ids=ids, accepted=accepted, reason=reason, at=timezone.now())
     return f"{len(ids)} {'entry is' if len(ids) == 1 else 'entries are'} {'recorded' if accepted else 'refused'}."

@@ -32,11 +32,13 @@ class Judged(NamedTuple):
     round: int
     inspection: int
     recorded_at: datetime
+    family_id: int
 
 
 judged = Signal()
 """Sent once per submission with new results, inside its transaction and before its audit entry.
 
-Keyword arguments: `judgements: list[Judged]`, `at: datetime`, `by: Person`. A receiver that raised or joined reports
-returns `{operation: report number}`; what it raises refuses the whole submission.
+Keyword arguments: `judgements: list[Judged]`, `at: datetime`, `by: Person`, and `entries: list[Act]`, to which a
+receiver adds its audit entries: they are written before the submission's own, all at once. A receiver that raised or
+joined reports returns `{operation: report number}`; what it raises refuses the whole submission.
 """

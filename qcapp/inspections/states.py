@@ -12,6 +12,8 @@ class Flag(StrEnum):
     GAUGE_FAILED = "gauge_failed"
     GAUGE_OUT_OF_USE = "gauge_out_of_use"
     GAUGE_NEVER_CALIBRATED = "gauge_never_calibrated"
+    SETUP_CHECK_MISSING = "setup_check_missing"
+    SETUP_CHECK_FAILED = "setup_check_failed"
     GAUGE_MISSING = "gauge_missing"
     GAUGE_KIND_DIFFERS = "gauge_kind_differs"
     STAGE_NOT_OPEN = "stage_not_open"
@@ -32,6 +34,8 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.GAUGE_FAILED: "The gauge had failed its calibration.",
     Flag.GAUGE_OUT_OF_USE: "The gauge was out of use.",
     Flag.GAUGE_NEVER_CALIBRATED: "The gauge had never been calibrated.",
+    Flag.SETUP_CHECK_MISSING: "The gauge was not checked on its setting master before.",
+    Flag.SETUP_CHECK_FAILED: "The gauge had failed on its setting master.",
     Flag.GAUGE_MISSING: "The plan asks for a gauge and none was named.",
     Flag.GAUGE_KIND_DIFFERS: "The gauge is not of a kind that the plan asks for.",
     Flag.STAGE_NOT_OPEN: "The stage was not open yet: an earlier stage was unsigned, or the unit was on hold.",

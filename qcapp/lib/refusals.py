@@ -16,6 +16,7 @@ from django.utils import timezone
 from qcapp.core.errors import Conflict, Invalid, NotAllowed, NotFound, QcError, Refused, Throttled
 
 from .request_id import current_request_id
+from .spoken import said
 
 TEMPLATE = "errors/refusal.html"
 STATUS: Mapping[type[QcError], HTTPStatus] = {
@@ -50,7 +51,7 @@ def refusal_body(error: QcError) -> dict[str, object]:
         details["retry_at"] = error.retry_at.isoformat()
     body: dict[str, object] = {
         "code": error.code,
-        "message": error.message,
+        "message": said(error.message),
         "request_id": current_request_id(),
     }
     return body | ({"details": details} if details else {})

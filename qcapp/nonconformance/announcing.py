@@ -41,20 +41,20 @@ TO_CORRECT = "{disposition} of {serial} was decided. The instruction stands in t
 
 
 def connect() -> None:
-    """Listen to reports, steps and proposals of dispositions."""
-    for listener, table in ((_raised, "Report"), (_stepped, "Move"), (_proposed, "DispositionProposal")):
+    """Listen to steps and proposals of dispositions; a report that is raised tells by itself."""
+    for listener, table in ((_stepped, "Move"), (_proposed, "DispositionProposal")):
         uid = f"nonconformance.{table.lower()}.told"
         post_save.connect(listener, sender=f"nonconformance.{table}", dispatch_uid=uid)
 
 
-def _raised(sender: object, instance: Any, created: bool, **kwargs: Any) -> None:
-    facts = json.loads(instance.facts)
+def tell_raised(report: Any, facts: dict[str, Any], by: Any) -> None:
+    """Tell the quality manager of a report that was just raised by `by`."""
     place = f"checkpoint {facts['number']} {facts['title']}" if "number" in facts else "something no checkpoint asks"
     serial = facts.get("serial") or "a lot"
     tell(
-        to=Role.QUALITY_MANAGER, kind=Kind.REPORT_RAISED, subject=f"{instance.number} raised on {serial}",
-        text=f"{instance.severity.capitalize()}, found at {place}. Contain it and decide.",
-        key=f"{instance.number} raised", leave_out=instance.raised_by, **_where(instance, instance.raised_at),
+        to=Role.QUALITY_MANAGER, kind=Kind.REPORT_RAISED, subject=f"{report.number} raised on {serial}",
+        text=f"{report.severity.capitalize()}, found at {place}. Contain it and decide.",
+        key=f"{report.number} raised", leave_out=by, **_where(report, report.raised_at),
     )  # fmt: skip
 
 

@@ -65,6 +65,9 @@ class ConcessionCard:
     approved_at: datetime
     ends_on: date | None = None  # last day on which it may be used
     customer_approval: str = ""
+    units_at_most: int | None = None  # None: only the units of its report
+    used: int = 0  # units accepted under it, those of its own report among them
+    severity: str = ""
 
     @property
     def limits(self) -> str:
@@ -76,12 +79,18 @@ class ConcessionCard:
         """The statement with what else binds it: its end, and what the customer wrote."""
         parts = [self.statement]
         parts += [f"Until {self.ends_on:%-d %B %Y}."] if self.ends_on else []
+        parts += [f"For up to {self.units_at_most} units."] if self.units_at_most else []
         parts += [f"Customer's approval: {self.customer_approval}."] if self.customer_approval else []
         return " ".join(parts)
 
     def ended(self, on: date) -> bool:
         """Whether the concession may no longer be used on a day; its last day still counts."""
         return self.ends_on is not None and on > self.ends_on
+
+    @property
+    def left(self) -> int:
+        """For how many further units it may be used; none where it is for its report's units alone."""
+        return 0 if self.units_at_most is None else max(0, self.units_at_most - self.used)
 
     def covers(self, answer: Mapping[str, Any]) -> bool:
         """Whether an answer that does not conform is permitted: every number inside these limits."""
@@ -138,6 +147,17 @@ class PictureCard:
         if self.mark_x is None or self.mark_y is None:
             return None
         return f"{self.mark_x * 100:.1f}", f"{self.mark_y * 100:.1f}"
+
+
+@dataclass(frozen=True)
+class MarkCard:
+    """Where on a sheet of the drawing it is, as fractions of its width and height."""
+
+    sheet: UUID
+    x: Decimal
+    y: Decimal
+    by_name: str
+    at: datetime
 
 
 @dataclass(frozen=True)
@@ -249,7 +269,8 @@ class ProposalCard:
     customer_asked: bool = False
     customer_approval: str = ""
     ends_on: date | None = None
-    permit_number: str = ""
+    units_at_most: int | None = None
+    permit_number: str = ""  # of a deviation permit, or of a concession for several units
     parts: tuple[PartCard, ...] = ()
 
 
@@ -308,6 +329,7 @@ class ReportView:
     turn: int = 0  # the attempt of the correction
     destructions: tuple[DestructionCard, ...] = ()
     return_note: ReturnNoteCard | None = None
+    mark: MarkCard | None = None
 
     @property
     def steps_open(self) -> list[StepCard]:

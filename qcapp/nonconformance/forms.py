@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
@@ -110,8 +111,11 @@ class ProposeForm(forms.Form):
     ends_on = forms.DateField(
         label="Concession, last day", required=False, widget=forms.DateInput(attrs={"type": "date"})
     )
-    customer_asked = forms.BooleanField(label="The order asks for the customer's approval", required=False)
-    permit = forms.ChoiceField(label="Deviation permit that allows it", required=False)
+    units_at_most = forms.IntegerField(
+        label="Concession, for so many units", required=False, min_value=1,
+        help_text="Those of this report among them. Left out, it is for these units alone.",
+    )  # fmt: skip
+    permit = forms.ChoiceField(label="Permit or concession that allows it already", required=False)
 
     def __init__(
         self,
@@ -242,6 +246,38 @@ class GroupForm(forms.Form):
     source = forms.CharField(
         label="What brought it about", max_length=80, required=False, help_text="gauge CA-03, plan FR-200 E"
     )
+
+
+class LotForm(forms.Form):
+    lot_code = forms.CharField(label="Lot, as on its label", max_length=36)
+    quantity = forms.IntegerField(
+        label="Pieces", required=False, min_value=1, help_text="Left out, it is about every piece of the lot."
+    )
+    title = forms.CharField(label="What is wrong, in one line", max_length=160)
+    description = TextField(label="More about it", required=False, rows=4)
+    severity = forms.ChoiceField(label="Severity", choices=Report.Severity.choices, initial=Report.Severity.MAJOR)
+    cause = forms.ChoiceField(label="Cause", choices=Report.Cause.choices, initial=Report.Cause.UNKNOWN)
+
+
+class MarkForm(forms.Form):
+    """A place on one of the `sheets`, in per cent of its width and height."""
+
+    sheet = forms.ChoiceField(label="Sheet")
+    across = ExactDecimalField(label="From the left, in per cent")
+    down = ExactDecimalField(label="From the top, in per cent")
+
+    def __init__(self, *args: Any, sheets: Choices = (), **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["sheet"].choices = sheets  # type: ignore[attr-defined]  # a choice field, see above
+        for name in ("across", "down"):
+            self.fields[name].required = True
+            self.fields[name].error_messages["required"] = "Click on the drawing, or say how far it is."
+
+    @property
+    def place(self) -> dict[str, Any]:
+        """The place as fractions of the sheet, once the form is valid."""
+        data = self.cleaned_data
+        return {"sheet": UUID(data["sheet"]), "x": data["across"] / 100, "y": data["down"] / 100}
 
 
 class WithdrawForm(forms.Form):

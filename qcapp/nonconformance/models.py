@@ -108,7 +108,9 @@ class DispositionProposal(WriteOnceModel):
     left_out_reason = models.CharField(max_length=300, blank=True, default="")  # why disturbed ones are not inspected
     customer_asked = models.BooleanField(default=False)  # the order asks for the customer's approval
     ends_on = models.DateField(null=True)  # last day on which the concession may be used
+    units_at_most = models.IntegerField(null=True)  # how many units may be accepted under the concession
     permit = models.ForeignKey("DeviationPermit", null=True, on_delete=models.PROTECT, related_name="proposals")
+    under = models.ForeignKey("Concession", null=True, on_delete=models.PROTECT, related_name="proposals")
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
@@ -148,10 +150,23 @@ class Concession(WriteOnceModel):
     statement = models.CharField(max_length=400)
     approved_at = models.DateTimeField()
     ends_on = models.DateField(null=True)
+    units_at_most = models.IntegerField(null=True)  # None: only the units of its report
     customer_approval = models.CharField(max_length=120, blank=True, default="")
 
     def __str__(self) -> str:
         return self.number
+
+
+class ConcessionUse(WriteOnceModel):
+    """Further units that were accepted under a concession with a number of units; they are counted."""
+
+    concession = models.ForeignKey(Concession, on_delete=models.PROTECT, related_name="uses")
+    report = models.OneToOneField(Report, on_delete=models.PROTECT, related_name="concession_use")
+    units = models.IntegerField()
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.concession_id} for {self.report_id}"
 
 
 class DeviationPermit(WriteOnceModel):
@@ -251,6 +266,23 @@ class ReportPicture(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"picture {self.evidence}"
+
+
+class ReportMark(WriteOnceModel):
+    """Where on a sheet of the drawing it is: fractions of the sheet's width and height. The latest mark counts."""
+
+    report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="marks")
+    sheet = models.UUIDField()
+    x = DecimalTextField()
+    y = DecimalTextField()
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.report_id} at {self.x}, {self.y}"
 
 
 class CorrectionStep(WriteOnceModel):

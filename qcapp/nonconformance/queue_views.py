@@ -14,7 +14,7 @@ from qcapp.core.errors import Invalid
 from qcapp.lib.site_days import site_day
 from qcapp.lib.tables import CSV, XLSX, as_csv, as_xlsx
 from qcapp.people.access import needs
-from qcapp.people.queries import role_names
+from qcapp.people.queries import may, role_names
 from qcapp.people.roles import Act, Role
 from qcapp.production.queries import families
 
@@ -39,7 +39,8 @@ def queue(request: HttpRequest) -> HttpResponse:
         "roles": [(role, Role(role).label, _address(wanted, waiting=role)) for role in LISTED],
         "mine": [(role.label, waiting_for(role), _address(QueueFilter(), waiting=role)) for role in mine],
         "filtered": bool(wanted.words().keys() - {"state", "order"}), "asked": urlencode(wanted.words()),
-        "more": _address(wanted, after=page.more), "orders": ORDERS.items(), "first": "after" not in request.GET,
+        "raises": may(request.user, Act.RAISE_REPORT, at), "more": _address(wanted, after=page.more),
+        "orders": ORDERS.items(), "first": "after" not in request.GET,
     }  # fmt: skip
     return render(request, "nonconformance/list.html", context)
 

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import authority_views, paper_views, queue_views, views
+from . import authority_views, paper_views, place_views, queue_views, views
 
 app_name = "nonconformance"
 urlpatterns = [
@@ -8,6 +8,7 @@ urlpatterns = [
     path("export.csv", queue_views.export, {"form": "csv"}, name="csv"),
     path("export.xlsx", queue_views.export, {"form": "xlsx"}, name="xlsx"),
     path("raise/", views.raise_report, name="raise"),
+    path("raise-on-lot/", place_views.raise_on_lot, name="raise-lot"),
     path("raise-grouped/", authority_views.raise_grouped, name="raise-grouped"),
     path("deciders/", authority_views.deciders_page, name="deciders"),
     path("deciders/set/", authority_views.set_deciders, name="set-deciders"),
@@ -29,6 +30,7 @@ urlpatterns = [
     path("<str:number>/close/", views.close, name="close"),
     path("<str:number>/withdraw/", views.withdraw, name="withdraw"),
     path("<str:number>/picture/", views.picture, name="picture"),
+    path("<str:number>/mark/", place_views.mark, name="mark"),
     path("<str:number>/units/", views.units, name="units"),
     path("<str:number>/customer/", views.customer, name="customer"),
     path("<str:number>/destroy/", views.destroy, name="destroy"),

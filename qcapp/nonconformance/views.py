@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from qcapp.core.errors import QcError
 from qcapp.inspections.queries import adopted
+from qcapp.inspections.queries.beside import PhotoCard, photos_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs
@@ -28,8 +29,8 @@ from qcapp.production.queries import holds_by_item, open_holds, units_of_items
 from . import forms
 from .cards import ReportView
 from .queries import report
-from .services import by_hand, correcting, deciding, ending, leaving
-from .services.conceding import permits_of
+from .services import by_hand, correcting, deciding, ending, leaving, picturing
+from .services.conceding import concessions_left, permits_of
 from .services.disturbing import disturbed_of
 from .states import ReportState
 
@@ -215,7 +216,7 @@ def picture(request: HttpRequest, number: str) -> HttpResponse:
         photo, x, y = data["photo"], data["mark_x"], data["mark_y"]
         mark = None if x is None or y is None else (x / PER_CENT, y / PER_CENT)
         told = {"content": photo.read(), "name": photo.name, "mark": mark, "caption": data["caption"]}
-        by_hand.add_picture(by=request.user, number=number, at=at, **told)
+        picturing.add_picture(by=request.user, number=number, at=at, **told)
         return None
 
     form = forms.PictureForm(request.POST, request.FILES, auto_id="picture_%s")
@@ -303,8 +304,17 @@ def _page(request: HttpRequest, number: str, bound: Bound | None = None, status:
         "held_units": _held_units(view),
         "missing_roles": [Role(role).label for role in _missing(view)],
         "reinspect": _named(view),
+        "photos": _photos(view),
     }
     return render(request, "nonconformance/report.html", context, status=status)
+
+
+def _photos(view: ReportView) -> list[PhotoCard]:
+    """What was photographed at the report's checkpoint; withheld as long as the finding itself is."""
+    card = view.card
+    if card.hidden or not card.checkpoint_number:
+        return []
+    return [one for one in photos_of(card.item_id) if one.number == card.checkpoint_number]
 
 
 def _fresh_forms(view: ReportView, held: Collection[Role]) -> Bound:
@@ -350,6 +360,10 @@ def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
     """With the checkpoints that a correction may have disturbed chosen, and the permits that allow it as it is."""
     proposed = disturbed_of(view.card.number) if sent is None and view.serials else []
     permits = [(card.number, f"{card.number}: {card.limits}") for card in permits_of(view.card.number)]
+    older = concessions_left(view.card.number)
+    permits += [
+        (one.number, f"{one.number}: {one.limits}, {one.left} of {one.units_at_most} units left") for one in older
+    ]
     checkpoints = sorted(_checkpoints(view), key=lambda one: one[0] not in proposed)
     return forms.ProposeForm(
         sent, auto_id="propose_%s", checkpoints=checkpoints, permits=permits, quantity=view.quantity,

@@ -126,4 +126,9 @@ def _same_twice(form: forms.Form, field: str) -> dict[str, Any]:
 
 class TabletForm(forms.Form):
     name = forms.CharField(label="Name", max_length=60, help_text="As it stands on the tablet's back, such as Bench 3.")
-    place = forms.CharField(label="Place", max_length=60, required=False)
+    place = forms.CharField(
+        label="Place",
+        max_length=60,
+        required=False,
+        help_text="A station's code or name, so that it lists what waits there.",
+    )

@@ -14,12 +14,13 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Q
 
 from qcapp.core.errors import NotFound, Refused
 
+from .holding import KEYS_WITH_ROLE, held_on, standing_in_on
 from .models import AsideEntry, Deputy, Person, RoleAssignment, Signature, Tablet, TabletKey
-from .roles import ACTS, DEPUTIZABLE, Act, Role
+from .roles import ACTS, Act, Role
 
 LONGEST_BADGE = 20  # what the column takes
 _UUID = re.compile(r"[0-9a-f]{8}-(?:[0-9a-f]{4}-){3}[0-9a-f]{12}")
@@ -94,8 +95,8 @@ def roles_of(person: Person, at: datetime) -> frozenset[RoleHeld]:
     if not is_here(person, at):
         return frozenset()
     day = site_day(at)
-    own = {RoleHeld(Role(role)) for role in _held(day).filter(person=person).values_list("role", flat=True)}
-    stands_in = _standing_in(day).filter(deputy=person).select_related("person")
+    own = {RoleHeld(Role(role)) for role in held_on(day).filter(person=person).values_list("role", flat=True)}
+    stands_in = standing_in_on(day).filter(deputy=person).select_related("person")
     return frozenset(own | {RoleHeld(Role(row.role), row.person) for row in stands_in})
 
 
@@ -115,8 +116,8 @@ def role_names(person: Person, at: datetime) -> frozenset[Role]:
         return kept
     if not is_here(person, at):
         return frozenset()
-    own = _held(day).filter(person=person).values_list("role")
-    return frozenset(Role(role) for (role,) in own.union(_standing_in(day).filter(deputy=person).values_list("role")))
+    own = held_on(day).filter(person=person).values_list("role")
+    return frozenset(Role(role) for (role,) in own.union(standing_in_on(day).filter(deputy=person).values_list("role")))
 
 
 def acts_of(person: Person, at: datetime) -> frozenset[Act]:
@@ -167,20 +168,25 @@ def people_by_id(keys: Iterable[int]) -> dict[int, Person]:
 def people_with_role(role: Role, at: datetime) -> list[Person]:
     """Everybody who holds the role at that time, own holders first, then deputies; each once, by name."""
     day = site_day(at)
-    own = Person.objects.filter(pk__in=_held(day).filter(role=role).values("person")).order_by("name")
-    deputies = Person.objects.filter(pk__in=_standing_in(day).filter(role=role).values("deputy")).order_by("name")
+    own = Person.objects.filter(pk__in=held_on(day).filter(role=role).values("person")).order_by("name")
+    deputies = Person.objects.filter(pk__in=standing_in_on(day).filter(role=role).values("deputy")).order_by("name")
     return list({p.pk: p for p in (*own, *deputies) if is_here(p, at)}.values())
+
+
+def keys_with_role(role: Role, at: datetime) -> list[int]:
+    """The keys of the same people, by one query that is composed once: it is asked with every report."""
+    return [key for (key,) in KEYS_WITH_ROLE(role=str(role.value), day=site_day(at))]
 
 
 def own_holders(role: Role, at: datetime) -> list[Person]:
     """Everybody here who holds the role themselves at that time, deputies left out."""
-    holders = Person.objects.filter(pk__in=_held(site_day(at)).filter(role=role).values("person"))
+    holders = Person.objects.filter(pk__in=held_on(site_day(at)).filter(role=role).values("person"))
     return [person for person in holders.order_by("name") if is_here(person, at)]
 
 
 def holds_on(person: Person, role: Role, day: date) -> bool:
     """Whether the person holds the role themselves on a day."""
-    return _held(day).filter(person=person, role=role).exists()
+    return held_on(day).filter(person=person, role=role).exists()
 
 
 def names_of(uuids: Iterable[str]) -> dict[str, str]:
@@ -212,9 +218,9 @@ def people_cards(at: datetime, *, with_left: bool = False) -> list[PersonCard]:
     """Everybody by name in three queries; those who left only when asked for."""
     day = site_day(at)
     held: dict[int, set[RoleHeld]] = {}
-    for person_id, role in _held(day).values_list("person_id", "role"):
+    for person_id, role in held_on(day).values_list("person_id", "role"):
         held.setdefault(person_id, set()).add(RoleHeld(Role(role)))
-    for row in _standing_in(day).select_related("person"):
+    for row in standing_in_on(day).select_related("person"):
         held.setdefault(row.deputy_id, set()).add(RoleHeld(Role(row.role), row.person))
     everybody = [p for p in Person.objects.order_by("name") if with_left or is_here(p, at)]
     return [
@@ -267,24 +273,6 @@ def require_distinct_people(signatures: Iterable[Signature]) -> None:
 
 def _readable(badge: str) -> bool:
     return bool(badge) and len(badge) <= LONGEST_BADGE and "\0" not in badge
-
-
-def _held(day: date) -> QuerySet[RoleAssignment]:
-    return RoleAssignment.objects.filter(Q(ends_on=None) | Q(ends_on__gte=day), starts_on__lte=day)
-
-
-def _standing_in(day: date) -> QuerySet[Any]:
-    """Deputyships in force: within their dates, not ended early, and the one stood in for still holds the
-    role.
-    """
-    role_still_held = _held(day).filter(person=OuterRef("person"), role=OuterRef("role"))
-    return Deputy.objects.filter(
-        Q(end=None) | Q(end__ends_on__gte=day),
-        Exists(role_still_held),
-        role__in=DEPUTIZABLE,
-        starts_on__lte=day,
-        ends_on__gte=day,
-    )
 
 
 def own_roles_first(held: RoleHeld) -> tuple[bool, int, str]:

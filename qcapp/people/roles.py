@@ -89,6 +89,7 @@ class Act(StrEnum):
     BUILD_IN = "install or remove a component, use a lot or heat, stamp an identity"
     MOVE_ITEM = "move a unit or lot to a place"
     KEEP_PLACES = "name a place"
+    KEEP_STATIONS = "say which stages are inspected at a station"
 
     RELEASE_UNIT = "release a unit or withdraw its release"
     ISSUE_CERTIFICATE = "issue or withdraw a certificate"
@@ -165,6 +166,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.BUILD_IN: FLOOR | _QUALITY,
     Act.MOVE_ITEM: FLOOR | frozenset({R.QUALITY_MANAGER, R.DISPATCH}),
     Act.KEEP_PLACES: frozenset({R.QUALITY_MANAGER, R.DISPATCH, R.GOODS_IN}),
+    Act.KEEP_STATIONS: frozenset({R.QUALITY_MANAGER, R.KEEPER}),
     Act.HOLD_SUSPECTS: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY}),
     Act.WITNESS_DESTRUCTION: FLOOR | frozenset({R.QUALITY_MANAGER, R.WELDING_COORDINATOR}),
     Act.SET_DECIDERS: _QUALITY,

@@ -28,6 +28,9 @@ IN_SESSION = "tablet"
 ALLOWED: dict[str, frozenset[str]] = {
     "capture:floor": frozenset({"GET"}),
     "capture:bench": frozenset({"GET"}),
+    "capture:lot": frozenset({"GET"}),
+    "capture:setup": frozenset({"GET"}),
+    "api:lot-sample": frozenset({"GET"}),
     "capture:shell": frozenset({"GET"}),
     "capture:manifest": frozenset({"GET"}),
     "capture:worker": frozenset({"GET"}),
@@ -46,6 +49,8 @@ ALLOWED: dict[str, frozenset[str]] = {
     "api:bench": frozenset({"GET"}),
     "api:photos": frozenset({"POST"}),
     "api:remarks": frozenset({"POST"}),
+    "api:marks": frozenset({"POST"}),
+    "api:setup-checks": frozenset({"GET", "POST"}),
     "api:reports": frozenset({"POST"}),
     "api:gauge-doubt": frozenset({"POST"}),
     "evidence:file": frozenset({"GET"}),

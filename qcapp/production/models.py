@@ -210,6 +210,22 @@ class Place(models.Model):
         return f"{self.code} {self.name}"
 
 
+class StationStage(models.Model):
+    """Units of a family that come to this stage are inspected at this place: the place is a station."""
+
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="stages")
+    family = models.ForeignKey(PartFamily, on_delete=models.PROTECT, related_name="stations")
+    stage_number = models.IntegerField()  # the same in every revision of the family's plan
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["place", "family", "stage_number"], name="production_station_stage_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.place_id}: {self.family_id} stage {self.stage_number}"
+
+
 class Movement(WriteOnceModel):
     """An item was put in a place. The latest row says where it is."""
 

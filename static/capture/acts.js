@@ -1,11 +1,13 @@
 // What can be done at a checkpoint beside answering it: photo, note, not now, a doubtful gauge, a report; and how the part stands.
 
+import { tone } from "./band.js";
 import * as beside from "./beside.js";
 import { askReason } from "./dialogs.js";
 import { ask, el, tell } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
 import { takePhoto } from "./photo.js";
+import { askMark } from "./spot.js";
 import { draw, gaugeFor, me, nextAfter, plain, seen, serial, state } from "./unit.js";
 import { t } from "./words.js";
 
@@ -96,9 +98,16 @@ async function report(c) {
   try {
     const { ok, body } = await outbox.post("/api/v1/reports", { serial, checkpoint: c.key, ...severity });
     await tell(ok ? t("{0} is open", body.number) : t("Not reported"), el("p", {}, ok ? t("The unit is on hold.") : body.message));
+    if (ok && c.spot) await markDefect(c);
   } catch {
     if (await remark(c, "note", severity.title)) await tell(t("Not reported yet"), el("p", {}, t("No answer from the server. What you wrote is kept as a note; report it when the network is back.")));
   }
+}
+
+// It waits behind the results, so that the report about them is there when it comes.
+async function markDefect(c) {
+  const at = await askMark(c);
+  if (at) await keep("/api/v1/marks", { serial, checkpoint: c.key, ...at }, { label: t("Mark at {0}", c.number) });
 }
 
 /** Ask once for a stage and set-up how the part stands. False when the question was left. */
@@ -145,6 +154,8 @@ export function panel(c, go) {
   return el("section", { class: "panel beside", "aria-label": t("Photo, note and more") },
     mine.map(refusedRow),
     wantsPhoto(c) ? el("p", { class: "banner near", id: "wants-photo" }, t("The plan asks for a photo here. Without it the stage cannot be signed.")) : null,
+    gauge?.setup && (gauge.setup === "due" || gauge.setup < new Date().toISOString()) && !waiting.some((row) => row.body.gauge === gauge.number)
+      ? el("a", { class: "banner near", id: "setup-due", href: `/floor/setup/?gauge=${encodeURIComponent(gauge.number)}&next=${encodeURIComponent(location.pathname + location.search)}` }, t("Check {0} on its master before you measure", gauge.number)) : null,
     thumbnails(c),
     remarks(c).map((one) => el("p", { class: "remark" }, el("strong", {}, { note: t("Note"), not_now: t("Cannot be checked now"), setup: t("Set-up") }[one.kind]), ` ${one.kind === "setup" ? t(one.text) : one.text} (${one.by})`)),
     el("div", { class: "answers" },
@@ -152,6 +163,7 @@ export function panel(c, go) {
       open ? act("not-now", t("Not now"), () => later(c, go)) : null,
       gauge ? act("doubt", t("Doubt {0}", gauge.number), () => doubt(gauge)) : null,
       c.joint ? el("a", { class: "big", href: `/units/${encodeURIComponent(serial)}/weld/` }, t("Weld")) : null,
+      c.spot && (c.report || tone(c.outcome) === "out") ? act("mark", t("Mark on the drawing"), () => markDefect(c)) : null,
       act("report", t("Report"), () => report(c))));
 }
 

@@ -65,6 +65,7 @@ function whereToStart() {
 function goTo(c) {
   stand(c);
   history.replaceState(null, "", `?checkpoint=${encodeURIComponent(c.key)}`);
+  store.setMeta(`last ${me().badge}`, { serial, key: c.key, number: c.number }).catch(() => {});
   draw.all();
 }
 
@@ -145,7 +146,7 @@ function banners(stage) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
     ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
-  if (stage.may_start || !stage.blocked_by || stage.blocked_by.startsWith("On hold")) return holds;
+  if (stage.may_start || !stage.blocked_by || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
 }

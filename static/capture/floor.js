@@ -6,6 +6,7 @@ import * as people from "./people.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
+import { chosen, learn, t } from "./words.js";
 
 const state = { person: null, waiting: [], refused: [], kept: new Map(), busy: "" };
 const online = "online" in find("main").dataset;
@@ -24,10 +25,11 @@ async function show() {
   const who = find("#who");
   if (state.person) who.textContent = state.person.name;
   if (!online) listKept();
+  await showContinue();
   for (const link of document.querySelectorAll("[data-serial]")) note(link);
   const missing = [...document.querySelectorAll("[data-serial]")].filter((link) => !state.kept.has(link.dataset.serial)).length;
-  const along = missing ? `${missing} not on this tablet yet.` : "All of these open without network.";
-  const lasting = shell.ready.lasting ? "" : " The browser does not promise to keep its storage: start this page from the home screen.";
+  const along = missing ? t("{0} not on this tablet yet.", missing) : t("All of these open without network.");
+  const lasting = shell.ready.lasting ? "" : ` ${t("The browser does not promise to keep its storage: start this page from the home screen.")}`;
   find("#along").textContent = state.busy || shell.ready.problem || along + lasting;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
@@ -36,10 +38,28 @@ async function show() {
   }), shell.updateButton(() => true));
 }
 
+/** Where this person was last, one tap away. */
+async function showContinue() {
+  const last = state.person && (await store.getMeta(`last ${state.person.badge}`).catch(() => null));
+  fill(find("#continue"), last ? el("a", { class: "big go", href: `${address(last.serial)}?checkpoint=${encodeURIComponent(last.key)}` }, t("Go on with {0}, {1}", last.serial, last.number)) : null);
+}
+
+/** What waits here changes while the tablet lies open: fetch the lists anew, and take along what has come. */
+async function renew() {
+  if (document.visibilityState !== "visible" || document.querySelector("dialog[open]")) return;
+  try {
+    const response = await fetch(location.pathname, { redirect: "manual", signal: AbortSignal.timeout(8000) });
+    const lists = response.ok && new DOMParser().parseFromString(await response.text(), "text/html").querySelector("#lists");
+    if (!lists?.querySelector("[data-serial]")) return;
+    find("#lists").replaceWith(document.adoptNode(lists));
+    await takeAll(undefined);
+  } catch { /* no network: the list stays as it was */ }
+}
+
 function note(link) {
   const unit = state.kept.get(link.dataset.serial);
   const unsent = state.waiting.filter((row) => row.operation.serial === link.dataset.serial).length;
-  const words = [unit ? `on this tablet, as of ${when(unit.at)}` : "not on this tablet", unsent ? `${unsent} not sent` : ""].filter(Boolean).join(" · ");
+  const words = [unit ? t("on this tablet, as of {0}", when(unit.at)) : t("not on this tablet"), unsent ? t("{0} not sent", unsent) : ""].filter(Boolean).join(" · ");
   const line = link.querySelector(".kept") ?? link.appendChild(el("span", { class: "kept quiet" }));
   line.textContent = words;
 }
@@ -47,10 +67,10 @@ function note(link) {
 function listKept() {
   const units = [...state.kept.values()].sort((a, b) => b.serial.localeCompare(a.serial));
   fill(find("#units"), units.map(({ serial, data }) => el("li", {}, el("a", { href: address(serial), "data-serial": serial },
-    el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, "on hold") : null),
+    el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, t("on hold")) : null),
     el("span", { class: "quiet" }, data.unit.family_name.charAt(0).toUpperCase() + data.unit.family_name.slice(1)),
-    el("span", { class: "quiet" }, `${data.progress.answered} answered, ${data.progress.stages_signed} stages signed`)))));
-  if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, "No unit was taken along on this tablet. Open this page once with network.")));
+    el("span", { class: "quiet" }, t("{0} answered, {1} stages signed", data.progress.answered, data.progress.stages_signed))))));
+  if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, t("No unit was taken along on this tablet. Open this page once with network."))));
 }
 
 async function takeAll(fresh) {
@@ -58,12 +78,22 @@ async function takeAll(fresh) {
   try {
     const { person } = await outbox.session();
     if (!people.here.unlocked) await store.setMeta("person", person);
-    await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = `Taking along ${done} of ${all} …`; show(); }, fresh);
+    await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = t("Taking along {0} of {1} …", done, all); show(); }, fresh);
+    await takeBeside(person.badge);
   } catch (error) {
     if (error instanceof outbox.SignedOut && online) { location.assign(signInAddress()); return; }
   }
   state.busy = "";
   await show();
+}
+
+/** Lot samples, and the gauges that are checked on a master, so that their pages open without network too. */
+async function takeBeside(badge) {
+  await store.setMeta("setups", (await outbox.get("/api/v1/setup-checks")).gauges);
+  for (const { dataset: { lot } } of document.querySelectorAll("[data-lot]")) {
+    const at = await store.instant();
+    await store.setMeta(`lot ${badge} ${lot}`, { data: await outbox.get(`/api/v1/lots/${encodeURIComponent(lot)}/sample`), at });
+  }
 }
 
 // Without network the list of kept units answers; with it the server does, which also knows what lies near a mistyped serial.
@@ -73,14 +103,16 @@ find("#scan").addEventListener("submit", (event) => {
   if (online && outbox.contact.state !== "no_network") return;
   event.preventDefault();
   if (kept) location.assign(address(kept));
-  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, `${typed || "That"} is not on this tablet, and there is no network to look for it.`)));
+  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("{0} is not on this tablet, and there is no network to look for it.", typed || "–"))));
 });
 find("#take").addEventListener("click", () => takeAll(0));
 
+await learn(chosen(await store.getMeta("person").catch(() => null)));
 outbox.onChange(show);
 shell.begin(show);
 people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there
   show();
   if (online) takeAll(undefined);
+  if (online) setInterval(renew, 60000);
 });
 outbox.soon(500);

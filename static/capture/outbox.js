@@ -1,6 +1,7 @@
 // Sends what the store holds. The server answers per operation; only its word empties the outbox.
 
 import * as store from "./store.js";
+import { t } from "./words.js";
 
 const TIMEOUT = 8000;
 const BATCH = 50;
@@ -30,8 +31,9 @@ if (tabs) tabs.onmessage = (event) => tell(event.data);
 async function call(url, options = {}) {
   const response = await fetch(url, {
     credentials: "same-origin", redirect: "manual", cache: "no-store", signal: AbortSignal.timeout(TIMEOUT), ...options,
+    headers: { "Accept-Language": document.documentElement.lang, ...options.headers },
   });
-  if (response.type === "opaqueredirect" || response.status === 401) throw new SignedOut("Nobody is signed in.");
+  if (response.type === "opaqueredirect" || response.status === 401) throw new SignedOut(t("Nobody is signed in."));
   return response;
 }
 
@@ -45,7 +47,7 @@ export async function session() {
   const body = await align(await asked());
   contact.person = body.person;
   contact.revoked = Boolean(body.tablet?.revoked);
-  if (!body.person && !contact.revoked) throw new SignedOut("Nobody is signed in.");
+  if (!body.person && !contact.revoked) throw new SignedOut(t("Nobody is signed in."));
   await heedEpoch(body.epoch);
   return body;
 }
@@ -62,10 +64,14 @@ export async function asked() {
   const rows = await store.waiting();
   const said = new URLSearchParams({ unsent: rows.length, since: rows.length ? new Date(rows[0].since).toISOString() : "", version: await version() });
   const response = await call(`/api/v1/session?${said}`);
-  if (!response.ok) throw new Later(`The server answers with a fault (${response.status}).`);
+  if (!response.ok) throw new Later(t("The server answers with a fault ({0}).", response.status));
   heard();
   return response.json();
 }
+
+let before = async () => {};
+/** What is sent before the results, because they rest on it. */
+export const sendBefore = (work) => { before = work; };
 
 const version = async () => (globalThis.caches ? (await caches.keys()).filter((name) => name.startsWith("qcapp-")).map((name) => name.slice(6)).join(" ") : "");
 
@@ -84,7 +90,7 @@ export async function post(url, data, fresh = null) {
     headers: { "Content-Type": "application/json", "X-CSRFToken": token },
     body: JSON.stringify(data),
   });
-  const body = await response.json().catch(() => ({ code: "unreadable", message: "The server's answer could not be read." }));
+  const body = await response.json().catch(() => ({ code: "unreadable", message: t("The server's answer could not be read.") }));
   heard();
   return { ok: response.ok, status: response.status, body };
 }
@@ -139,6 +145,7 @@ async function sendAll() {
   let token = null;
   if (asking || !contact.last || Date.now() - contact.last > SILENCE || (await store.waiting()).length) token = (await session()).csrf_token;
   asking = false;
+  await before();
   for (;;) {
     const rows = await store.waiting();
     if (rows.length === 0) { await tellDiscards(); return contact.revoked ? "revoked" : "sent"; }
@@ -153,7 +160,7 @@ async function sendAll() {
     if (ok && Array.isArray(body.operations)) {
       await settled(mine, body.operations);
     } else if (![400, 409, 413, 422].includes(status)) {
-      throw new Later(body.message ?? `The server answers with a fault (${status}).`);
+      throw new Later(body.message ?? t("The server answers with a fault ({0}).", status));
     } else if (mine.length > 1) {
       size = 1; // one bad entry must not hold up the others
     } else {

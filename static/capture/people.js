@@ -4,6 +4,7 @@
 import { ask, el, fill, find, keypad, typed } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
+import { learn, t } from "./words.js";
 
 const ROUNDS = 600000; // PBKDF2-SHA-256: the PIN is short, so each guess must cost
 const TRIES = 5; // a courtesy: the real limit is the server's
@@ -57,14 +58,14 @@ async function keepPerson(person) {
 
 /** The person's key for entries or signatures, by the PIN. Raises an Error with a sentence. */
 async function keyOf(person, pin, which) {
-  if (person.failures >= TRIES) throw new Error("Five wrong PINs: badge and PIN are checked by the server now. This needs the network.");
+  if (person.failures >= TRIES) throw new Error(t("Five wrong PINs: badge and PIN are checked by the server now. This needs the network."));
   await keepPerson({ ...person, failures: person.failures + 1 }); // counted before it is tried, so that a reload is no way round
   try {
     const key = await unwrap(person[which], await sealing(pin, person.salt));
     await keepPerson({ ...person, failures: 0 });
     return key;
   } catch {
-    throw new Error(person.failures + 1 >= TRIES ? "Wrong PIN, five times. Badge and PIN are checked by the server from now on." : "Wrong PIN. Try again.");
+    throw new Error(person.failures + 1 >= TRIES ? t("Wrong PIN, five times. Badge and PIN are checked by the server from now on.") : t("Wrong PIN. Try again."));
   }
 }
 
@@ -76,16 +77,16 @@ async function addPerson(badge, pin) {
   const { ok, body } = await outbox.post("/api/v1/tablet/people", { badge, pin, entry_key: entry.open, sign_key: sign.open }, await outbox.token());
   if (!ok) throw new Error(body.message);
   const { person, key } = body;
-  await keepPerson({ badge: person.badge, name: person.name, initials: person.initials, uuid: person.uuid, key, salt, entry, sign, failures: 0 });
+  await keepPerson({ badge: person.badge, name: person.name, initials: person.initials, language: person.language, uuid: person.uuid, key, salt, entry, sign, failures: 0 });
   await unlocked(here.people.find((one) => one.badge === person.badge), await unwrap(entry, seal));
 }
 
 async function unlocked(person, key) {
   here.unlocked = { badge: person.badge, key: person.key, entry: key, at: Date.now() };
   touched = Date.now();
-  const { badge, name, initials } = person;
+  const { badge, name, initials, language } = person;
   await store.setMeta("unlocked", here.unlocked);
-  await store.setMeta("person", { badge, name, initials });
+  await store.setMeta("person", { badge, name, initials, language });
 }
 
 // ---- what others ask
@@ -106,6 +107,8 @@ outbox.alignBy((session) => {
 });
 
 async function aligned(session) {
+  const known = here.people.find((one) => one.badge === session.person?.badge);
+  if (known && known.language !== session.person.language) await keepPerson({ ...known, language: session.person.language });
   for (let turn = 0; turn < 3 && belongsToAnother(session); turn += 1) {
     const { nonce } = await outbox.get("/api/v1/tablet");
     const { badge, key, entry } = here.unlocked;
@@ -127,7 +130,7 @@ const belongsToAnother = (session) => here.tablet && here.unlocked && session.pe
 function blind(c) {
   if (!c.second_inspection && c.task !== "settle") return { ...c, may_correct: false, may_repeat: false };
   return { ...c, outcome: null, answer: null, value: null, base: null, operation: null, conflicting: [], flags: [], flag_sentences: [], report: null, may_correct: false, may_repeat: false,
-    task: c.first_given || c.task !== "first" ? "wait" : "first", task_note: "Whether you may answer here is decided by the server. This needs the network once." };
+    task: c.first_given || c.task !== "first" ? "wait" : "first", task_note: t("Whether you may answer here is decided by the server. This needs the network once.") };
 }
 
 /** The unit as another person of this tablet took it along, for `person`; null when nobody did. */
@@ -175,6 +178,8 @@ export async function begin(before = () => null) {
   if (last && person?.badge === last.badge && Date.now() - last.at < IDLE) here.unlocked = last;
   watch();
   while (!here.unlocked) await asked(false);
+  const mine = here.people.find((one) => one.badge === here.unlocked.badge);
+  if (mine?.language) await learn(mine.language);
 }
 
 async function whatThisIs() {
@@ -203,19 +208,19 @@ async function asked(mayGoBack) {
 }
 
 function askWho(mayGoBack) {
-  return ask("Who works on this tablet now?", (close) => {
+  return ask(t("Who works on this tablet now?"), (close) => {
     const known = (badge) => here.people.find((one) => one.badge.toUpperCase() === badge.toUpperCase());
     const field = el("input", { "data-first": true, autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: "20", id: "badge",
       onkeydown: (event) => { if (event.key === "Enter" && field.value.trim()) { event.preventDefault(); close(known(field.value.trim()) ?? { badge: field.value.trim() }); } } });
     return el("div", { class: "picks two", id: "who-works" },
-      el("label", { class: "floor-field" }, "Scan or type your badge", field),
-      here.people.map((one) => el("button", { type: "button", "data-badge": one.badge, onclick: () => close(one) }, el("strong", {}, one.name), el("span", {}, one.badge === here.unlocked?.badge ? "works here now" : one.initials))),
-      mayGoBack ? el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Back"), el("button", { type: "button", class: "big go", id: "lock", onclick: () => close("lock") }, "Lock the tablet")) : null);
+      el("label", { class: "floor-field" }, t("Scan or type your badge"), field),
+      here.people.map((one) => el("button", { type: "button", "data-badge": one.badge, onclick: () => close(one) }, el("strong", {}, one.name), el("span", {}, one.badge === here.unlocked?.badge ? t("works here now") : one.initials))),
+      mayGoBack ? el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), el("button", { type: "button", class: "big go", id: "lock", onclick: () => close("lock") }, t("Lock the tablet"))) : null);
   });
 }
 
 function askTheirPin(who) {
-  return ask(who.name ?? `Badge ${who.badge}`, (close) => {
+  return ask(who.name ?? t("Badge {0}", who.badge), (close) => {
     const error = el("p", { class: "typing-error banner", role: "alert", id: "pin-error", hidden: true });
     const field = el("input", { type: "password", inputmode: "none", autocomplete: "off", maxlength: "6", class: "pin-dots", id: "pin", "data-first": true,
       oninput: () => { if (field.value.length === 6) tryIt(); } });
@@ -230,7 +235,7 @@ function askTheirPin(who) {
         close(true);
         outbox.soon(0);
       } catch (problem) {
-        fill(error, problem instanceof TypeError || problem.name === "TimeoutError" ? "No network. Who is new on this tablet needs it once." : problem.message);
+        fill(error, problem instanceof TypeError || problem.name === "TimeoutError" ? t("No network. Who is new on this tablet needs it once.") : problem.message);
         error.hidden = false;
         field.value = "";
         field.focus();
@@ -240,8 +245,8 @@ function askTheirPin(who) {
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); tryIt(); } });
     const press = (key) => { if (key === "enter") { tryIt(); return; } field.value = typed(field.value, key); if (field.value.length === 6) tryIt(); };
     return el("div", { class: "pin-row" },
-      el("div", { class: "picks" }, el("label", { class: "floor-field" }, "Your PIN", field), error,
-        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, "Somebody else"))),
-      keypad(press, { decimals: false, sign: false, enter: "Unlock" }));
+      el("div", { class: "picks" }, el("label", { class: "floor-field" }, t("Your PIN"), field), error,
+        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Somebody else")))),
+      keypad(press, { decimals: false, sign: false, enter: t("Unlock") }));
   });
 }

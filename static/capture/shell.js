@@ -3,18 +3,19 @@
 import { el } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
+import { t } from "./words.js";
 
 const FRESH = 10 * 60 * 1000;
 const OLD = 14 * 24 * 3600 * 1000;
 
 /** What stands in the way of working without network, as a sentence; empty when nothing does. */
-export const ready = { problem: "not known yet", lasting: true, waiting: null };
+export const ready = { problem: "…", lasting: true, waiting: null };
 
 /** Register the worker. `onNews()` is called when it is ready, and when a new version waits. */
 export async function begin(onNews) {
   const container = navigator.serviceWorker;
   if (!container) {
-    ready.problem = "This address is not HTTPS, so the pages cannot be opened without network.";
+    ready.problem = t("This address is not HTTPS, so the pages cannot be opened without network.");
     onNews();
     return;
   }
@@ -27,7 +28,7 @@ export async function begin(onNews) {
     ready.problem = "";
   } catch {
     // Offline the script cannot be fetched again; the worker that is in charge goes on.
-    ready.problem = container.controller ? "" : "The browser did not take the pages along.";
+    ready.problem = container.controller ? "" : t("The browser did not take the pages along.");
   }
   onNews();
 }
@@ -49,7 +50,7 @@ export function updateButton(mayGo) {
     if (!mayGo()) return;
     navigator.serviceWorker.addEventListener("controllerchange", () => location.reload(), { once: true });
     ready.waiting.postMessage("take over");
-  } }, "New version ready: change now");
+  } }, t("New version ready: change now"));
 }
 
 /** Fetch these units into the store, those first that are not there. `onStep(done, all)` after each. Gives the serials it got. */

@@ -2,6 +2,7 @@
 
 import { ask, el } from "./dom.js";
 import { state } from "./unit.js";
+import { t } from "./words.js";
 
 const MOST_KEPT = 80;
 const kept = new Map(); // address → a promise of one that works without network
@@ -48,7 +49,7 @@ function sheetOf({ drawing, x, y }, number, part, pins) {
   const text = svg("text", { y: -12.6, "font-size": number < 1000 ? 8.5 : 7, "text-anchor": "middle" });
   text.textContent = number;
   pin.append(svg("path", { d: "M0 0L-4 -6.8A10 10 0 1 1 4 -6.8Z" }), text);
-  const node = svg("svg", { class: "sheet", role: "img", "aria-label": `${number} on ${drawing.title}` });
+  const node = svg("svg", { class: "sheet", role: "img", "aria-label": t("{0} on {1}", number, drawing.title) });
   node.append(svg("rect", { width, height, fill: "#fff" }), picture, pin);
   const look = (factor, dx = 0, dy = 0) => {
     at.w = Math.min(Math.max(at.w / factor, width / 12), width);
@@ -80,34 +81,61 @@ function byHand(node, look) {
   node.addEventListener("wheel", (event) => { event.preventDefault(); look(event.deltaY < 0 ? 1.2 : 1 / 1.2); }, { passive: false });
 }
 
-function showSheet(spot, c) {
+/** The sheet, large; with `mark` a tap sets a mark, and what comes out is its place in thousandths, or null. */
+function showSheet(spot, c, mark = false) {
   const { node, look } = sheetOf(spot, c.number, 0.5, 420);
   byHand(node, look);
+  const { width, height } = spot.drawing;
+  const cross = svg("circle", { r: width / 60, class: "defect", visibility: "hidden" });
+  let at = null;
+  node.append(cross);
+  if (mark) node.addEventListener("click", (event) => {
+    const { x, y } = new DOMPoint(event.clientX, event.clientY).matrixTransform(node.getScreenCTM().inverse());
+    if (x < 0 || y < 0 || x > width || y > height) return;
+    at = { across: Math.round((x / width) * 1000), down: Math.round((y / height) * 1000) };
+    for (const [key, value] of [["cx", x], ["cy", y], ["visibility", "visible"]]) cross.setAttribute(key, value);
+    node.dispatchEvent(new Event("marked"));
+  });
   const button = (label, spoken, act, first = null) => el("button", { type: "button", class: "big", "aria-label": spoken, "data-first": first, onclick: act }, label);
-  return ask(`${c.number} on ${spot.drawing.title}`, (close) => el("div", { class: "whole" }, node,
-    el("div", { class: "then" }, button("+", "Closer", () => look(1.5)), button("−", "Farther", () => look(1 / 1.5)), button("Back", null, () => close(null), true))));
+  return ask(mark ? t("Tap where the defect is") : t("{0} on {1}", c.number, spot.drawing.title), (close) => {
+    const keep = mark && el("button", { type: "button", class: "big go", disabled: true, onclick: () => close(at) }, t("Keep the mark"));
+    node.addEventListener("marked", () => { keep.disabled = false; });
+    return el("div", { class: "whole" }, node,
+      el("div", { class: "then" }, button("+", t("Closer"), () => look(1.5)), button("−", t("Farther"), () => look(1 / 1.5)), button(t("Back"), null, () => close(null), true), keep));
+  });
 }
 
 function showPicture(c) {
-  const image = el("img", { alt: `How ${c.title} should look`, class: "sheet" });
+  const image = el("img", { alt: t("How {0} should look", c.title), class: "sheet" });
   local(c.picture).then((address) => { image.src = address; });
-  return ask(`How ${c.number} should look`, (close) => el("div", { class: "whole" }, image,
-    el("div", { class: "then" }, el("button", { type: "button", class: "big", "data-first": true, onclick: () => close(null) }, "Back"))));
+  return ask(t("How {0} should look", c.number), (close) => el("div", { class: "whole" }, image,
+    el("div", { class: "then" }, el("button", { type: "button", class: "big", "data-first": true, onclick: () => close(null) }, t("Back")))));
+}
+
+const spotIn = (c) => {
+  const drawing = c.spot && state.data.drawings.find((one) => one.uuid === c.spot.drawing);
+  return drawing ? { drawing, x: Number(c.spot.across), y: Number(c.spot.down) } : null;
+};
+
+/** Ask where on its drawing a defect is: `{drawing, across, down}`, or null. */
+export async function askMark(c) {
+  const spot = spotIn(c);
+  const at = spot && (await showSheet(spot, c, true));
+  return at && { drawing: spot.drawing.uuid, ...at };
 }
 
 /** What stands beside the question: the spot on the drawing and the reference picture, where there are any. */
 export function spotOf(c) {
   if (keptFor !== state.data) { keptFor = state.data; keepAll(state.data); }
-  const drawing = c.spot && state.data.drawings.find((one) => one.uuid === c.spot.drawing);
+  const spot = spotIn(c);
   const shown = [];
-  if (drawing) {
-    const spot = { drawing, x: Number(c.spot.across), y: Number(c.spot.down) };
-    shown.push(el("button", { type: "button", class: "spot", "aria-label": `Show ${c.number} on the drawing, ${drawing.title}`, onclick: () => showSheet(spot, c) }, sheetOf(spot, c.number, 0.26, 130).node));
+  if (spot) {
+    shown.push(el("button", { type: "button", class: "spot", "aria-label": t("Show {0} on the drawing, {1}", c.number, spot.drawing.title), onclick: () => showSheet(spot, c) }, sheetOf(spot, c.number, 0.26, 130).node));
   }
   if (c.picture) {
     const image = el("img", { alt: "" });
     local(c.picture).then((address) => { image.src = address; });
-    shown.push(el("button", { type: "button", class: "spot", "aria-label": `Show how ${c.number} should look`, onclick: () => showPicture(c) }, image));
+    shown.push(el("button", { type: "button", class: "spot", "aria-label": t("Show how {0} should look", c.number), onclick: () => showPicture(c) }, image));
   }
   return shown.length ? el("div", { class: "spots" }, shown) : null;
 }

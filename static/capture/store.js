@@ -1,6 +1,8 @@
 // The tablet's own store: what was entered and not yet acknowledged by the server survives reload, sign-out and kill.
 // One entry is one strict transaction; "on tablet" is said only when it has completed.
 
+import { t as say } from "./words.js";
+
 const NAME = "qcapp";
 const VERSION = 2;
 const KEEP_SENT = 14 * 24 * 3600 * 1000;
@@ -32,7 +34,7 @@ function open() {
       resolve(db);
     };
     request.onerror = () => { opening = null; reject(request.error); };
-    request.onblocked = () => { opening = null; reject(new Error("Another tab holds an older version of this page. Close it.")); };
+    request.onblocked = () => { opening = null; reject(new Error(say("Another tab holds an older version of this page. Close it."))); };
   });
   return opening;
 }
@@ -40,7 +42,7 @@ function open() {
 function finished(transaction) {
   return new Promise((resolve, reject) => {
     transaction.oncomplete = () => resolve();
-    transaction.onabort = () => reject(transaction.error ?? new Error("The tablet's storage broke off."));
+    transaction.onabort = () => reject(transaction.error ?? new Error(say("The tablet's storage broke off.")));
     transaction.onerror = () => {};
   });
 }

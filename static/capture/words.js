@@ -4,17 +4,21 @@ let words = {};
 let comma = false;
 
 /** The language to learn: the page's own, where the server wrote it for this person; on the kept page the one kept. */
-export const chosen = (person) => ("chosen" in document.documentElement.dataset ? document.documentElement.lang : person?.language ?? "en");
+export const chosen = (person) => ("chosen" in document.documentElement.dataset ? document.documentElement.lang : person?.language ?? navigator.language.slice(0, 2));
 
-/** Learn a language; without network and never learnt it stays English. */
+let learnt = "en";
+/** Learn a language; without network and never learnt it stays as it was. */
 export async function learn(code) {
-  if (!["de", "es"].includes(code)) return;
+  const other = ["de", "es"].includes(code);
+  const known = other ? code : "en";
+  if (known === learnt) return;
   try {
-    const response = await fetch(`/floor/words/${code}/`, { redirect: "manual" });
-    if (!response.ok) return;
-    words = await response.json();
-    comma = true;
-    document.documentElement.lang = code;
+    const response = other && (await fetch(`/floor/words/${code}/`, { redirect: "manual" }));
+    if (other && !response.ok) return;
+    words = other ? await response.json() : {};
+    comma = other;
+    learnt = known;
+    document.documentElement.lang = known;
     for (const node of document.querySelectorAll("[data-words]")) node.textContent = t(node.dataset.words);
     for (const node of document.querySelectorAll("[data-label]")) node.setAttribute("aria-label", t(node.dataset.label));
   } catch { /* English is better than nothing. */ }
@@ -24,6 +28,9 @@ export async function learn(code) {
 export function t(text, ...values) {
   return (words[text] || text).replace(/\{(\d)\}/g, (_, place) => values[place]);
 }
+
+/** How the language writes days. */
+export const region = () => (learnt === "en" ? "en-GB" : learnt);
 
 /** A number, or a text with numbers, with the language's decimal mark. What is sent keeps the point. */
 export const local = (text) => (comma ? String(text).replace(/(\d)\.(\d)/g, "$1,$2") : String(text));

@@ -31,6 +31,8 @@ self.addEventListener("message", (event) => {
 
 function shellFor(path) {
   if (path === "/floor/") return SHELLS.floor;
+  if (path === "/floor/setup/") return SHELLS.setup;
+  if (/^\/floor\/lots\/[^/]+\/$/.test(path)) return SHELLS.lot;
   return /^\/units\/[^/]+\/bench\/$/.test(path) ? SHELLS.bench : null;
 }
 

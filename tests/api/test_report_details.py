@@ -10,10 +10,13 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from qcapp.production.models import Item, PartFamily
+from qcapp.goods.services import receive_delivery
+from qcapp.production.models import Item, Lot, PartFamily
 from qcapp.production.queries import open_holds
 
+from ..cast import FIXED_NOW
 from ..factories.inspections import SERIAL, Workshop
+from ..factories.production import ItemFactory
 
 pytestmark = pytest.mark.django_db
 MM = 72 / 25.4  # points
@@ -95,3 +98,50 @@ def test_gives_the_papers_and_keeps_a_photo(workshop: Workshop, api_of: Any) -> 
     whole = PdfReader(io.BytesIO(api.client.get(f"/api/v1/reports/{number}/report.pdf").content))
     assert "Dent in the left rail" in whole.pages[0].extract_text()
     assert api.get(f"reports/{number}/return.pdf")["code"] == "no_return_note"
+
+
+def test_raises_on_a_lot_by_its_label_and_on_a_delivery(workshop: Workshop, api_of: Any) -> None:
+    cast = workshop.cast
+    lot = Lot.objects.create(
+        item=ItemFactory(kind="lot"), code="TK-200-L0007", lookup="TK200L7", number=7, quantity=40, state="accepted",
+        opened_by=cast.goods_in, opened_at=FIXED_NOW,
+    )  # fmt: skip
+    api = api_of(cast.goods_in)
+    found = {"title": "2 mm short", "severity": "major"}
+    report = api.post("reports/on-lot", found | {"lot": lot.code})
+    assert (api.status, report["quantity"], report["facts"]["lot"]) == (201, 40, "TK-200-L0007")
+    assert api.post("reports/on-lot", found | {"lot": lot.code, "quantity": 41})["code"] == "more_than_the_lot"
+    assert api.post("reports/on-lot", found)["code"] == "lot_unknown"
+    line = {"description": "Tube 38.1", "quantity": "60", "unit_of_measure": "m", "heat": ""}
+    told = {"supplier": "Millbrook Tube", "note_number": "N-77", "lines": [line], "at": FIXED_NOW}
+    delivery = receive_delivery(by=cast.goods_in, **told)
+    where = {"delivery": delivery.number, "family": "FR-200", "quantity": 15}
+    report = api.post("reports/on-delivery", found | where)
+    assert (report["quantity"], report["facts"]["supplier"], report["cause"]) == (15, "Millbrook Tube", "material")
+    assert api.post("reports/on-delivery", found | where | {"delivery": "GR-9"})["code"] == "delivery_unknown"
+
+
+def test_concedes_for_a_number_of_units_and_uses_it(workshop: Workshop, api_of: Any) -> None:
+    cast = workshop.cast
+    engineer, manager = api_of(cast.engineer), api_of(cast.quality_manager)
+    numbers = []
+    for unit in (workshop, workshop.another_unit("FR-200-0148")):
+        numbers.append(unit.send_one("left_length", "251.0").report)
+        manager.post(f"reports/{numbers[-1]}/contain", {"note": "Set aside."})
+    proposed = {"disposition": "use_as_is", "instruction": "No part bolts there."}
+    manager.post(f"reports/{numbers[0]}/propose", proposed | {"concession_upper": "251.2", "units_at_most": 2})
+    engineer.signed(f"reports/{numbers[0]}/sign", role="engineer")
+    conceded = manager.signed(f"reports/{numbers[0]}/sign", role="quality_manager")["concession"]
+    assert (conceded["number"], conceded["units_at_most"]) == ("CN-2026-0001", 2)
+    used = manager.post(f"reports/{numbers[1]}/propose", proposed | {"permit": conceded["number"]})
+    assert used["proposal"]["missing"] == ["quality_manager"]
+    assert manager.signed(f"reports/{numbers[1]}/sign", role="quality_manager")["state"] == "decided"
+
+
+def test_marks_no_sheet_that_the_drawing_has_not(workshop: Workshop, api_of: Any) -> None:
+    number = workshop.send_one("head_angle", "62.40").report
+    api = api_of(workshop.cast.inspector)
+    mark = {"sheet": "00000000-0000-7000-8000-000000000000", "x": "0.5", "y": "0,25"}
+    assert api.post(f"reports/{number}/mark", mark)["code"] == "sheet_unknown"
+    assert api.post(f"reports/{number}/mark", mark | {"x": "1.5"})["code"] == "mark_outside"
+    assert api.get(f"reports/{number}")["mark"] is None

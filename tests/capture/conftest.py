@@ -225,7 +225,8 @@ class Tablet:
 
     def until_sent(self) -> None:
         foot = "document.querySelector('#foot').innerText"
-        self.until(f"/Sent|All sent/.test({foot}) && !/On tablet|Not saved|NOT SAVED/.test({foot})")
+        sent, not_yet = "Sent|All sent|Gesendet|Enviado", "On tablet|Auf dem Tablet|En la tableta|Not saved|NOT SAVED"
+        self.until(f"/{sent}/.test({foot}) && !/{not_yet}/.test({foot})")
 
     def until_on_tablet(self, number: int) -> None:
         self.until_foot(f"On tablet {number}")

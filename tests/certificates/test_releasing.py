@@ -19,6 +19,7 @@ from qcapp.certificates.services.releasing import release, withdraw_release
 from qcapp.core.errors import QcError, Refused
 from qcapp.core.sealing import digest
 from qcapp.inspections.queries import counting_answer
+from qcapp.messages.queries import inbox
 from qcapp.people.models import Signature
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
@@ -76,6 +77,16 @@ class TestRelease:
         ]
         assert "Every checkpoint that is due is answered: 10 of 11 are open" in caught.value.message
         assert findings[0]["links"][0]["url"].startswith("/units/FR-200-0147/bench/")  # type: ignore[index]
+
+    def test_tells_the_other_quality_managers_once_a_day(self, workshop: Workshop) -> None:
+        cast = workshop.cast
+        by, other = cast.quality_manager, cast.second_quality_manager
+        for _ in range(2):
+            with refused("release_blocked", *ROOMS):
+                release(proof=demonstration_proof(by, workshop.at), serial=workshop.serial, at=workshop.at)
+        subject = f"Release of {workshop.serial} was refused"
+        assert [one.subject for one in inbox(other).messages].count(subject) == 1
+        assert subject not in [one.subject for one in inbox(by).messages]
 
     @pytest.mark.parametrize("part", ["inspector", "engineer", "customer_service"])
     def test_refuses_somebody_who_may_not(self, ready: Workshop, part: str) -> None:

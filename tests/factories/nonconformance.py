@@ -75,7 +75,8 @@ class Case:
         told = {"instruction": "Straighten in the restraint.", "procedure": "CS-3", "cause": "method"}
         told |= {"concession_upper": Decimal("62.50")} if concession else {}
         told |= {"number": self.number, "disposition": disposition} | changes
-        deciding.propose_disposition(by=by or self.cast.quality_manager, at=LATER, **told)
+        told = {"at": LATER} | told
+        deciding.propose_disposition(by=by or self.cast.quality_manager, **told)
         return self
 
     def sign(self, *roles: str) -> Case:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from qcapp.goods.services import receive_delivery
 from qcapp.production.queries.as_built import heat_by_number, lot_by_code
 from tests.cast import PIN
 from tests.evidence.files import pdf
@@ -84,3 +85,18 @@ def test_moves_and_names_places_and_shows_the_forms_of_a_unit(cast, kit, client_
     )
     assert answer.status_code == 409
     assert "component of itself" in answer.text
+
+
+def test_raises_a_report_on_a_delivery(cast, kit, client_of, fixed_now):
+    lines = [{"description": "Tube 38.1", "quantity": "60", "unit_of_measure": "m", "heat": ""}]
+    told = {"supplier": "Millbrook Tube", "note_number": "N-77", "order_number": "", "lines": lines}
+    delivery = receive_delivery(by=cast.goods_in, at=fixed_now, **told)
+    client = client_of(cast.goods_in)
+    address = f"/goods/deliveries/{delivery.number}/report/"
+    assert address in client.get("/goods/").text
+    sent = {"act": "report", "quantity": "15", "family_code": "TK-200", "title": "Rust inside", "severity": "major"}
+    page = client.get(client.post(address, sent).headers["Location"]).text
+    for text in ("Rust inside", "15 pieces", "Millbrook Tube, GR-2026-0001", "The lot is on hold."):
+        assert text in page
+    assert client.post(address, sent | {"quantity": "0"}).status_code == 400
+    assert client.get("/goods/deliveries/GR-2026-0099/report/").status_code == 404

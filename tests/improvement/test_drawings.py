@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from qcapp.improvement.queries.seeing import Wanted
 from qcapp.inspections.services import open_unit
 from qcapp.nonconformance.models import Report, ReportPicture
 from qcapp.nonconformance.services.by_hand import raise_by_hand
+from qcapp.nonconformance.services.picturing import mark_place
 from qcapp.plans import services
 from qcapp.plans.queries import checkpoints_of, needs_engineer
 from qcapp.plans.services import drawings
@@ -83,3 +85,12 @@ def test_narrows_by_time(cast: Cast, sheet: Any) -> None:
     assert ReportPlace.objects.count() == 1
     ((_, marks),) = drawn(Wanted(family=card.family_code, until=FIXED_NOW.date().replace(day=1))).sheets
     assert marks == []
+
+
+def test_draws_where_the_report_was_marked(cast: Cast, sheet: Any) -> None:
+    found, card = sheet
+    number = raised(cast, card, checkpoints_of(card.id)[0].key)
+    for x in ("0.2", "0.75"):
+        mark_place(by=cast.inspector, number=number, sheet=found.uuid, x=Decimal(x), y=Decimal("0.6"), at=LATER)
+    ((_, (mark,)),) = drawn(Wanted(family=card.family_code)).sheets
+    assert (mark.x, mark.y, mark.count, mark.exact) == (0.75, 0.6, 1, True)

@@ -10,7 +10,7 @@ import pytest
 
 from qcapp.core.errors import NotAllowed
 from qcapp.inspections.models import Result
-from qcapp.inspections.services.handed_in import judge_aside, take_in_file
+from qcapp.inspections.services.handed_in import judge_all_aside, judge_aside, take_in_file
 from qcapp.people import services
 from qcapp.people.queries import aside_cards
 
@@ -93,6 +93,19 @@ class TestJudging:
         manager = workshop.cast.quality_manager
         with refused("entry_not_recorded", "inspections", "people"):
             judge_aside(by=manager, entry_id=entry, accepted=True, reason="found", at=workshop.at)
+
+    def test_decides_all_together_or_none(self, workshop: Workshop) -> None:
+        good = [workshop.operation("head_angle", "61.94"), workshop.operation("left_length", "250.1")]
+        entries = self.kept(workshop, *good, workshop.operation("right_length", "250.0", serial="FR-200-9999"))
+        known = {"by": workshop.cast.quality_manager, "accepted": True, "reason": "found", "at": workshop.at}
+        with refused("entry_not_recorded", "inspections", "people") as caught:
+            judge_all_aside(entry_ids=entries, **known)
+        assert caught.value.message.startswith("None is decided.")
+        assert len(aside_cards()) == 3
+        bad = next(card.id for card in aside_cards() if card.body["serial"] == "FR-200-9999")
+        judge_all_aside(entry_ids=[entry for entry in entries if entry != bad], **known)
+        assert Result.objects.exclude(purpose="computed").count() == 2
+        assert [card.id for card in aside_cards()] == [bad]
 
     def test_leaves_judging_to_the_quality_manager(self, workshop: Workshop) -> None:
         (entry,) = self.kept(workshop, workshop.operation("head_angle", "61.94"))

@@ -48,7 +48,7 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/studies/", "study", ("gauges.Study", "pk")),
     ("/recall/", "calibration", ("gauges.Calibration", "pk")),
     ("/first-articles/", "article", ("inspections.FirstArticle", "pk")),
-    ("/goods/lots/", "code", ("production.Lot", "code")),
+    ("/lots/", "code", ("production.Lot", "code")),
     ("/goods/heats/", "number", ("production.Heat", "number")),
     ("/certificates/families/", "code", ("production.PartFamily", "code")),
     ("", "family", ("production.PartFamily", "code")),

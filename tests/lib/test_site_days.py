@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from qcapp.lib.site_days import day_ends, site_day
+from qcapp.lib.site_days import day_ends, shift_at, site_day
 
 
 @pytest.fixture(autouse=True)
@@ -34,3 +34,12 @@ def test_a_day_ends_where_the_next_begins_also_when_the_clocks_change():
 
 def test_today_is_a_day_of_the_site():
     assert abs((site_day() - datetime.now(UTC).date()).days) <= 1
+
+
+@pytest.mark.parametrize(
+    ("hour", "minute", "shift"),
+    [(4, 59, "night"), (5, 0, "early"), (12, 59, "early"), (13, 0, "late"), (20, 59, "late"), (21, 0, "night")],
+)
+def test_the_shift_follows_the_hour_at_the_site(hour, minute, shift):
+    # 17 March 2026 is winter time at the site: one hour ahead of UTC
+    assert shift_at(datetime(2026, 3, 17, hour, minute, tzinfo=UTC)) == shift

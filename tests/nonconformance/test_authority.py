@@ -11,16 +11,21 @@ import pytest
 
 from qcapp.audit.queries import entries_about
 from qcapp.certificates.release_checks import check, standing_of
+from qcapp.customers.models import Customer
+from qcapp.customers.services import add_customer, add_order
 from qcapp.nonconformance.queries import details
-from qcapp.nonconformance.services import deciders, deciding, leaving, permits
+from qcapp.nonconformance.services import deciders, deciding, permits
 from qcapp.nonconformance.services.ending import close_without_correction
 from qcapp.nonconformance.states import DECIDERS, MAY_DECIDE, Disposition, too_few
 from qcapp.people.services import demonstration_proof
+from qcapp.production.models import Consumption, Lot, Unit
 from qcapp.production.queries import open_holds
+from qcapp.production.services.components import install_component, remove_component
 
 from ..cast import FIXED_NOW, Cast
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import LATER, Case
+from ..factories.production import ItemFactory
 from ..unchanged import refused
 
 pytestmark = pytest.mark.django_db
@@ -108,7 +113,8 @@ def test_refuses_a_concession_that_ends_before_it_begins(case: Case) -> None:
 
 
 def test_decides_when_the_customer_has_approved(case: Case) -> None:
-    case.contain().propose("use_as_is", customer_asked=True).sign("engineer")
+    ordered(case.workshop, approves=True)
+    case.contain().propose("use_as_is").sign("engineer")
     with refused("customer_approval_missing", *ROOMS):
         case.sign("quality_manager")
     told = {"number": case.number, "reference": "Letter of 16 March 2026", "at": LATER}
@@ -117,6 +123,29 @@ def test_decides_when_the_customer_has_approved(case: Case) -> None:
         deciding.record_customer_approval(by=case.cast.customer_service, **told)
     assert case.sign("quality_manager").state == "decided"
     assert case.view.concession.says.endswith("Customer's approval: Letter of 16 March 2026.")  # type: ignore[union-attr]
+
+
+def ordered(workshop: Workshop, *, approves: bool) -> None:
+    """The unit is made for an order, whose customer may want to approve concessions."""
+    dispatch = workshop.cast.customer_service
+    if not Customer.objects.exists():
+        add_customer(by=dispatch, number="C-104", name="Orchard Cooperative", at=FIXED_NOW)
+    add_order(
+        by=dispatch, number="SO-1", customer_number="C-104", approves_concessions=approves, at=FIXED_NOW
+    )  # fmt: skip
+    Unit.objects.filter(pk=workshop.unit_id).update(order_number="SO-1")
+
+
+@pytest.mark.parametrize(
+    ("approves", "disposition", "asked"),
+    [(True, "use_as_is", True), (True, "repair", True), (True, "rework", False), (False, "use_as_is", False)],
+)
+def test_asks_for_the_customers_approval_where_the_order_does(
+    case: Case, approves: bool, disposition: str, asked: bool
+) -> None:
+    ordered(case.workshop, approves=approves)
+    case.contain().propose(disposition)
+    assert case.view.proposal.customer_asked is asked  # type: ignore[union-attr]
 
 
 def test_refuses_an_approval_that_nobody_asked_for(case: Case) -> None:
@@ -241,11 +270,27 @@ def test_destroys_and_returns_nothing_that_was_decided_otherwise(case: Case) -> 
 
 
 def test_holds_the_removable_components_of_what_is_scrapped(case: Case) -> None:
-    fork = case.workshop.another_unit("FR-200-0148")
-    case.decide("scrap")
-    told = {"by": case.cast.inspector, "number": case.number, "at": LATER}
-    assert leaving.hold_components(item_ids=[fork.item_id], **told) == 1
+    """The fork comes out to be inspected; the lot of tubes that is welded in never comes back."""
+    cast = case.cast
+    fork, spare, other = (case.workshop.another_unit(f"FR-200-01{n}") for n in (48, 49, 50))
+    for part in (fork, spare):
+        Unit.objects.filter(pk=part.unit_id).update(state="released")
+    tubes = ItemFactory(kind="lot")
+    lot = Lot.objects.create(
+        item=tubes, code="TK-200-L0001", lookup="TK200L1", number=1, quantity=9, state="accepted",
+        opened_by=cast.assembler, opened_at=FIXED_NOW,
+    )  # fmt: skip
+    Consumption.objects.create(item_id=case.workshop.item_id, lot=lot, quantity=3, by=cast.assembler, at=FIXED_NOW)
+    built = {"by": cast.assembler, "serial": case.workshop.serial, "at": FIXED_NOW}
+    install_component(component_serial=fork.serial, link="delivered_with", **built)
+    case.decide("scrap").destroy().close_without_correction()
     assert [hold.source for hold in open_holds(fork.item_id)] == [f"{case.number} parts"]
+    assert open_holds(spare.item_id) == open_holds(tubes.pk) == []
+    verbs = [entry.verb for entry in entries_about(f"report {case.number}")]
+    assert "components.held" in verbs
+    remove_component(component_serial=fork.serial, reason="Taken off to be inspected.", **built)
+    with refused("component_on_hold", *ROOMS):
+        install_component(component_serial=fork.serial, link="delivered_with", **(built | {"serial": other.serial}))
 
 
 def test_writes_one_paper_for_the_supplier(case: Case) -> None:

@@ -10,7 +10,7 @@ from PIL import Image
 
 from qcapp.certificates.release_checks import check, standing_of
 from qcapp.nonconformance.queries import reports_of
-from qcapp.nonconformance.services import by_hand, suspecting
+from qcapp.nonconformance.services import by_hand, picturing, suspecting
 from qcapp.people.services import demonstration_proof
 from qcapp.production.models import Item, PartFamily
 from qcapp.production.queries import open_holds
@@ -174,7 +174,7 @@ def photo() -> bytes:
 
 def test_keeps_a_photo_with_its_mark(case: Case) -> None:
     told = {"content": photo(), "name": "dent.jpg", "mark": (Decimal("0.25"), Decimal("0.5")), "caption": "Dent"}
-    by_hand.add_picture(by=case.cast.assembler, number=case.number, at=LATER, **told)
+    picturing.add_picture(by=case.cast.assembler, number=case.number, at=LATER, **told)
     (one,) = case.view.pictures
     assert (one.mark, one.caption, one.by_name) == (("25.0", "50.0"), "Dent", "Tobiah Renn")
 
@@ -189,7 +189,7 @@ def test_keeps_a_photo_with_its_mark(case: Case) -> None:
 def test_refuses_a_photo_that_is_none_and_a_mark_outside(case: Case, changes: dict[str, object], code: str) -> None:
     told = {"content": photo(), "name": "dent.jpg", "mark": None} | changes
     with refused(code, *ROOMS):
-        by_hand.add_picture(by=case.cast.assembler, number=case.number, at=LATER, **told)  # type: ignore[arg-type]
+        picturing.add_picture(by=case.cast.assembler, number=case.number, at=LATER, **told)  # type: ignore[arg-type]
 
 
 # ------------------------------------------------------------------------------------------- holds on suspects

@@ -120,7 +120,7 @@ def test_stores_no_result_when_the_report_cannot_be_raised(workshop: Workshop, m
         raise OSError("disk full")
 
     before = rows_of(*ROOMS)
-    monkeypatch.setattr(raising, "place_hold", fail)
+    monkeypatch.setattr(raising, "place_new_hold", fail)
     with pytest.raises(OSError, match="disk full"):
         workshop.send(workshop.operation("twist", "0.62"))
     assert rows_of(*ROOMS) == before

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 from django.test import Client
+from PIL import Image
 
+from qcapp.inspections.services.beside import Spot, keep_photo
+from qcapp.lib.fields import uuid7
 from qcapp.nonconformance.cards import SECRET
 from qcapp.nonconformance.models import Report
 from qcapp.people.models import Person
@@ -242,3 +247,19 @@ def test_keeps_a_first_answer_from_who_may_give_the_second(workshop: Workshop, c
         assert SECRET in page
         assert "2.2" not in page
         assert "2.2 mm" in engineer.get(address).text
+
+
+def test_shows_photos_of_the_checkpoint_with_their_marks(
+    case: Case, client_of: Any, settings: Any, tmp_path: Path
+) -> None:
+    settings.QCAPP_DATA_DIR = tmp_path
+    workshop = case.workshop
+    written = io.BytesIO()
+    Image.new("RGB", (64, 48), "grey").save(written, "JPEG")
+    spot = Spot(uuid7(), workshop.serial, "head_angle", "tablet 7", workshop.at)
+    told = {"by": workshop.cast.inspector, "content": written.getvalue(), "name": "a.jpg", "at": workshop.at}
+    keep_photo(spot=spot, marks=[[120, 340]], note="burr at the gusset", **told)
+    page = client_of(workshop.cast.quality_manager).get(f"/nonconformances/{case.number}/").content.decode()
+    assert "Photos taken at the checkpoint" in page
+    assert "burr at the gusset" in page
+    assert 'cx="120" cy="340"' in page

@@ -8,19 +8,24 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from qcapp.certificates.services.rendering import html_of
+from qcapp.nonconformance.queries import report
+from qcapp.production.models import Lot
 from qcapp.production.queries import open_holds
 
-from ..cast import PASSWORD, PIN, Cast
+from ..cast import FIXED_NOW, PASSWORD, PIN, Cast
 from ..factories.certificates import certified, release_unit
 from ..factories.inspections import SECOND, STAGES, Workshop
 from ..factories.nonconformance import Case
+from ..factories.production import ItemFactory
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-PEOPLE = ("inspector", "second_inspector", "quality_manager", "second_quality_manager", "engineer", "welder")
+PEOPLE = (
+    "inspector", "second_inspector", "quality_manager", "second_quality_manager", "engineer", "welder", "goods_in",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -156,3 +161,39 @@ def test_repairs_under_a_concession_that_the_certificate_lists(
     paper = html_of(certified(release_unit(shop)))
     assert "CN-2" in paper
     assert "Shim the lower cup. Until 31 December 2099." in paper
+
+
+def test_splits_a_lot_into_rework_and_return(browser: Browser, shop: Workshop, live_server: Any) -> None:
+    keeper = shop.cast.goods_in
+    lot = Lot.objects.create(
+        item=ItemFactory(kind="lot"), code="TK-200-L0007", lookup="TK200L7", number=7, quantity=40, state="accepted",
+        opened_by=keeper, opened_at=FIXED_NOW,
+    )  # fmt: skip
+    goods, manager, welder, second = people(
+        browser, shop, live_server.url, "goods_in", "quality_manager", "welder", "second_quality_manager"
+    )
+    goods.go("/nonconformances/raise-on-lot/?lot=TK-200-L0007")
+    found = {"title": "2 mm short", "severity": "major", "cause": "machine"}
+    assert "The lot is on hold." in goods.press("Raise and hold the lot", **found)
+    here = goods.page.url.removeprefix(live_server.url)
+    number = here.strip("/").split("/")[-1]
+
+    manager.go(here)
+    manager.press("Record containment", note="Box locked away.")
+    told = {"instruction": "Sort by length; shim the short ones.", "cause": "machine", "part_rework": "25"}
+    assert "The parts add up to 39; the report is about 40" in manager.press(
+        "Propose", **told, part_return_to_supplier="14"
+    )
+    manager.press("Propose", **told, part_return_to_supplier="15")
+    manager.press("Sign", pin=PIN)
+    words = manager.press("Write the paper", supplier="Tidewell Tube Works", text="15 tubes short; credit them.")
+    assert "paper for the supplier" in words
+
+    welder.go(here)
+    welder.press("Start rework")
+    welder.press("Confirm step 1")
+    welder.press("Correction done", note="Sorted and shimmed.")
+    second.go(here)
+    assert "closed" in second.press("Close the report", corrective_action="Stop at the saw renewed.", pin=PIN)
+    assert not open_holds(lot.item_id)
+    assert report(number).return_note.quantity == 15  # type: ignore[union-attr]

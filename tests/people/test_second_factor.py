@@ -304,3 +304,15 @@ class TestWhereItIsAsked:
         assert (answer.status_code, answer.json()["code"]) == (403, "second_factor_needed")
         fragment = client_of(keeper).get("/people/", HTTP_HX_REQUEST="true")
         assert fragment["HX-Redirect"] == "/account/second-factor/"
+
+
+@pytest.mark.django_db
+def test_logs_who_signed_in_and_out(keeper: Person, client: Client, caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level("INFO", logger="qcapp.people"):
+        by_password(client, keeper)
+        client.post("/sign-out/")
+    assert [record.getMessage() for record in caplog.records if record.name == "qcapp.people"] == [
+        f"signed in: badge {keeper.badge}",
+        f"signed out: badge {keeper.badge}",
+    ]
+    assert PASSWORD not in caplog.text

@@ -14,7 +14,6 @@ from qcapp.inspections.services import reopen_checkpoints
 from qcapp.people.models import Person
 from qcapp.production.queries import unit_by_serial
 from qcapp.trends.queries import distortion_page, series_of, yield_page
-from qcapp.trends.queries.readings import shift_of
 
 from ..cast import FIXED_NOW, Cast
 from ..factories.inspections import Workshop
@@ -120,14 +119,6 @@ def test_names_gauge_fixture_welder_inspector_and_calibrations(cast: Cast) -> No
     assert (angle.gauge, angle.inspector, angle.revision) == ("AG-01", cast.inspector.name, "D")
     throat = series_of("FR-200", "throat_w7").readings[0]
     assert throat.welder == cast.welder.name
-
-
-def test_knows_the_shift_by_the_hour_at_the_site() -> None:
-    # 17 March 2026 is winter time at the site: one hour ahead of UTC
-    assert shift_of(FIXED_NOW.replace(hour=4, minute=59)) == "night"
-    assert shift_of(FIXED_NOW.replace(hour=5, minute=0)) == "early"
-    assert shift_of(FIXED_NOW.replace(hour=13, minute=0)) == "late"
-    assert shift_of(FIXED_NOW.replace(hour=21, minute=0)) == "night"
 
 
 def test_marks_what_is_not_proven(cast: Cast) -> None:

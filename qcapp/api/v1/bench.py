@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from drf_spectacular.utils import extend_schema
@@ -10,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.gauges.queries import all_gauges
+from qcapp.gauges.setup import SetupCard, setups_of
 from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.queries.beside import PhotoCard, Place, RemarkCard, by_place, photos_of, remarks_of
 from qcapp.inspections.queries.first_articles import waits_for
@@ -50,9 +52,10 @@ class BenchView(ActView):
 
     def _around(self, view: InspectionView) -> dict[str, Any]:
         kinds = {kind for checkpoint in view.checkpoints for kind in checkpoint.card.gauge_kinds}
+        asked, fitting = setups_of(), [card for card in all_gauges(self.at) if card.kind_key in kinds]
         return {
             "server_time": self.at.isoformat(),
-            "gauges": [_gauge(card) for card in all_gauges(self.at) if card.kind_key in kinds],
+            "gauges": [gauge_on_bench(card) | {"setup": _setup(asked.get(card.id), self.at)} for card in fitting],
         }
 
 
@@ -325,7 +328,15 @@ def _number(answer: Mapping[str, Any]) -> str | None:
     return None
 
 
-def _gauge(card: GaugeCard) -> dict[str, Any]:
+def _setup(asked: SetupCard | None, at: datetime) -> str:
+    """Until when the gauge's set-up check holds; "due" when it is wanted now, empty where none is asked."""
+    if asked is None:
+        return ""
+    return "due" if asked.reason(at) else (asked.checks[0].at + timedelta(hours=asked.hours)).isoformat()
+
+
+def gauge_on_bench(card: GaugeCard) -> dict[str, Any]:
+    """A gauge as the tablet gets it."""
     uncertainty = card.expanded_uncertainty
     return {
         "number": card.number,

@@ -160,6 +160,9 @@ class BenchGauge(serializers.Serializer[Any]):
     sentence = serializers.CharField(allow_blank=True)
     due_on = serializers.DateField(allow_null=True)
     expanded_uncertainty = serializers.CharField(allow_null=True)
+    setup = serializers.CharField(
+        required=False, help_text="until when its set-up check holds, “due”, or empty where none is asked"
+    )
 
 
 class BenchProgress(serializers.Serializer[Any]):

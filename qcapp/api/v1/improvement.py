@@ -128,6 +128,10 @@ class Settings(serializers.Serializer[Any]):
     units_wanted = serializers.IntegerField()
 
 
+class NewSettings(Settings):
+    rate_per_hour = serializers.DecimalField(max_digits=9, decimal_places=2)
+
+
 class QueueView(ActView):
     act = {"GET": Act.LOOK_AT_REPORTS}
 
@@ -196,10 +200,10 @@ class ImprovementSettingsView(ActView):
         """The rate, the threshold and the number of units."""
         return Response(_settings())
 
-    @extend_schema(request=Settings, responses={200: Settings} | BAD)
+    @extend_schema(request=NewSettings, responses={200: Settings} | BAD)
     def post(self, request: Request) -> Response:
         """Set them; what was recorded before keeps its rate."""
-        set_improvement(by=self.person, at=self.at, **self.read(Settings))
+        set_improvement(by=self.person, at=self.at, **self.read(NewSettings))
         return Response(_settings())
 
 

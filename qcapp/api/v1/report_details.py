@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import binascii
 from dataclasses import asdict
 from typing import Any
 from uuid import UUID
@@ -18,10 +17,21 @@ from rest_framework.response import Response
 from qcapp.affected.suspects import lines_of, population
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import parse_value
+from qcapp.goods.services.reporting import raise_on_delivery
 from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.cards import PermitCard
 from qcapp.nonconformance.queries import details, report
-from qcapp.nonconformance.services import by_hand, correcting, deciders, deciding, leaving, papers, permits, suspecting
+from qcapp.nonconformance.services import (
+    by_hand,
+    correcting,
+    deciders,
+    deciding,
+    leaving,
+    papers,
+    permits,
+    picturing,
+    suspecting,
+)
 from qcapp.nonconformance.states import MAY_DECIDE, PERMIT_ROLES, Disposition
 from qcapp.people.roles import Act
 from qcapp.production.services import lift_hold
@@ -57,13 +67,26 @@ class Grouped(serializers.Serializer[Any]):
 
 
 class OnLot(serializers.Serializer[Any]):
-    item = serializers.UUIDField(help_text="of the lot or delivery")
+    lot = serializers.CharField(max_length=36, required=False, default="", help_text="as on its label")
+    item = serializers.UUIDField(required=False, allow_null=True, default=None, help_text="of goods without a label")
     named = optional(60)
-    quantity = serializers.IntegerField(min_value=1)
+    quantity = serializers.IntegerField(
+        min_value=1, required=False, allow_null=True, default=None, help_text="of a lot, without it: every piece"
+    )
     title = serializers.CharField(max_length=160)
     description = optional(600)
     severity = serializers.ChoiceField(choices=SEVERITIES)
     cause = serializers.ChoiceField(choices=CAUSES, required=False, default="unknown")
+
+
+class OnDelivery(serializers.Serializer[Any]):
+    delivery = serializers.CharField(max_length=24)
+    family = serializers.CharField(max_length=20, help_text="that it is meant for")
+    quantity = serializers.IntegerField(min_value=1)
+    title = serializers.CharField(max_length=160)
+    description = optional(600)
+    severity = serializers.ChoiceField(choices=SEVERITIES)
+    cause = serializers.ChoiceField(choices=CAUSES, required=False, default="material")
 
 
 class GroupedReportsView(ActView):
@@ -82,9 +105,26 @@ class LotReportsView(ActView):
 
     @extend_schema(request=OnLot, responses={201: Report, **REFUSED})
     def post(self, request: Request) -> Response:
-        """A report about pieces of a lot or a delivery, which goes on hold."""
+        """A report about pieces of a lot, which goes on hold."""
         given = self.read(OnLot)
-        number = by_hand.raise_on_item(by=self.person, item_uuid=given.pop("item"), at=self.at, **given)
+        lot, item, named = given.pop("lot"), given.pop("item"), given.pop("named")
+        if item is None:
+            number = by_hand.raise_on_lot(by=self.person, lot_code=lot, at=self.at, **given)
+        else:
+            given["quantity"] = given["quantity"] or 0
+            number = by_hand.raise_on_item(by=self.person, item_uuid=item, named=named, at=self.at, **given)
+        return Response(report_json(report(number, viewer=self.person, at=self.at)), status=201)
+
+
+class DeliveryReportsView(ActView):
+    act = {"POST": Act.RAISE_REPORT}
+
+    @extend_schema(request=OnDelivery, responses={201: Report, **REFUSED})
+    def post(self, request: Request) -> Response:
+        """A report about pieces of a delivery, which go on hold."""
+        given = self.read(OnDelivery)
+        told = {"delivery_number": given.pop("delivery"), "family_code": given.pop("family")} | given
+        number = raise_on_delivery(by=self.person, at=self.at, **told)
         return Response(report_json(report(number, viewer=self.person, at=self.at)), status=201)
 
 
@@ -130,13 +170,27 @@ class Picture(serializers.Serializer[Any]):
 def _add_picture(view: ActView, number: str, given: dict[str, Any]) -> None:
     try:
         content = base64.b64decode(given.pop("content"), validate=True)
-    except binascii.Error:
+    except ValueError:  # also of letters outside of ASCII
         raise Invalid("content_unreadable", "The content is not Base64; send the file's bytes in Base64.") from None
     mark = given.pop("mark")
     place = None if mark is None else (parse_value(mark[0]), parse_value(mark[1]))
-    by_hand.add_picture(by=view.person, number=number, content=content, mark=place, at=view.at, **given)
+    picturing.add_picture(by=view.person, number=number, content=content, mark=place, at=view.at, **given)
 
 
+class Mark(serializers.Serializer[Any]):
+    sheet = serializers.UUIDField()
+    x = serializers.CharField(max_length=12, help_text="fraction of the sheet's width, as text")
+    y = serializers.CharField(max_length=12, help_text="fraction of its height, as text")
+
+
+def _mark(view: ActView, number: str, given: dict[str, Any]) -> None:
+    place = {"sheet": given["sheet"], "x": parse_value(given["x"]), "y": parse_value(given["y"])}
+    picturing.mark_place(by=view.person, number=number, at=view.at, **place)
+
+
+MarkView = report_act(
+    "ReportMarkView", Act.RAISE_REPORT, Mark, _mark, "Say where on the drawing it is; a later mark takes its place"
+)
 UnitsView = report_act(
     "ReportUnitsView",
     Act.RAISE_REPORT,

@@ -59,6 +59,7 @@ class Report(ReportLine):
     pictures = serializers.ListField(child=serializers.DictField())
     destructions = serializers.ListField(child=serializers.DictField())
     return_note = serializers.DictField(allow_null=True)
+    mark = serializers.DictField(allow_null=True)
 
 
 class Raise(serializers.Serializer[Any]):
@@ -102,7 +103,7 @@ class Proposal(serializers.Serializer[Any]):
     method = serializers.CharField(max_length=20, required=False, allow_blank=True, default="")
     max_attempts = serializers.IntegerField(required=False, allow_null=True, default=None)
     left_out_reason = serializers.CharField(max_length=300, required=False, allow_blank=True, default="")
-    customer_asked = serializers.BooleanField(required=False, default=False)
+    units_at_most = serializers.IntegerField(required=False, allow_null=True, default=None, min_value=1)
     ends_on = serializers.DateField(required=False, allow_null=True, default=None)
     permit = serializers.CharField(max_length=20, required=False, allow_blank=True, default="")
     parts = serializers.DictField(child=serializers.IntegerField(), required=False, default=dict)
@@ -281,6 +282,7 @@ def report_json(view: ReportFacts) -> dict[str, Any]:
         "pictures": [plain(asdict(one)) for one in view.pictures],
         "destructions": [plain(asdict(one)) for one in view.destructions],
         "return_note": plain(asdict(view.return_note)) if view.return_note else None,
+        "mark": plain(asdict(view.mark)) if view.mark else None,
     }
 
 

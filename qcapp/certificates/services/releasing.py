@@ -13,7 +13,10 @@ from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Refused
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
-from qcapp.people.roles import Act
+from qcapp.lib.site_days import site_day
+from qcapp.messages.kinds import Kind
+from qcapp.messages.services import tell
+from qcapp.people.roles import Act, Role
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import lock_unit, move_unit
@@ -27,13 +30,37 @@ if TYPE_CHECKING:
 RELEASED = frozenset({"released", "dispatched"})
 
 
-@transaction.atomic
 def release(*, proof: Proof, serial: str, at: datetime) -> None:
     """Release the unit, if every check passes at this moment, with the unit's row locked.
 
-    Raises Refused `release_blocked` whose details list the findings that stand against it, Conflict
-    `released_already`, NotAllowed, NotFound.
+    Raises Refused `release_blocked` whose details list the findings that stand against it, and tells the quality
+    managers of it; Conflict `released_already`, NotAllowed, NotFound.
     """
+    try:
+        _release(proof, serial, at)
+    except Refused as refusal:
+        if refusal.code == "release_blocked":  # the release is rolled back by now; the message stands beside it
+            _tell_refused(proof, serial, refusal, at)
+        raise
+
+
+def _tell_refused(proof: Proof, serial: str, refusal: Refused, at: datetime) -> None:
+    """Once a day for each unit: what is missing is on its page."""
+    serial = serial.strip().upper()
+    findings = refusal.details["findings"]
+    count = len(findings) if isinstance(findings, list) else 0
+    text = (
+        f"{proof.person.name} tried to release {serial}; {count} release checks stand against it. Its page lists them."
+    )
+    tell(
+        to=Role.QUALITY_MANAGER, kind=Kind.RELEASE_REFUSED, subject=f"Release of {serial} was refused",
+        text=text, at=at, link=f"/units/{serial}/", about=f"unit {serial}", leave_out=proof.person,
+        key=f"release of {serial} refused {site_day(at)}",
+    )  # fmt: skip
+
+
+@transaction.atomic
+def _release(proof: Proof, serial: str, at: datetime) -> None:
     require(proof.person, Act.RELEASE_UNIT, at)
     unit = lock_unit(unit_by_serial(serial).id)
     if unit.state in RELEASED:

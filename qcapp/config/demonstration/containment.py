@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from PIL import Image, ImageDraw
 
 from qcapp.core.errors import NotFound
-from qcapp.nonconformance.queries import open_reports
-from qcapp.nonconformance.services import by_hand, deciding, permits, suspecting
+from qcapp.nonconformance.queries import open_reports, report_row
+from qcapp.nonconformance.services import by_hand, deciding, permits, picturing, suspecting
 from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 GROUP = ("FR-200-0141", "FR-200-0142")
 SUSPECT_OF, SUSPECT = "FR-200-0145", "FR-200-0148"
 DENTED = "FR-200-0149"
+LOT = "TK-200-L0004"
 
 
 def play_containment(cast: Cast, now: datetime) -> None:
@@ -38,6 +39,7 @@ def play_containment(cast: Cast, now: datetime) -> None:
     _group(cast, now - timedelta(hours=5))
     _hold_suspect(cast, now - timedelta(hours=4))
     _dent(cast, now - timedelta(hours=2))
+    _lot(cast, now - timedelta(hours=1))
 
 
 def _permit(cast: Cast, at: datetime) -> None:
@@ -82,7 +84,28 @@ def _dent(cast: Cast, at: datetime) -> None:
     )  # fmt: skip
     mark = (Decimal("0.56"), Decimal("0.48"))
     told = {"content": _picture(), "name": "down-tube.jpg", "caption": "Down tube, left side", "mark": mark}
-    by_hand.add_picture(by=by, number=number, at=at + timedelta(minutes=2), **told)  # type: ignore[arg-type]
+    picturing.add_picture(by=by, number=number, at=at + timedelta(minutes=2), **told)  # type: ignore[arg-type]
+    for sheet in picturing.drawing_of(report_row(number))[:1]:
+        place = {"x": Decimal("0.31"), "y": Decimal("0.53")}
+        picturing.mark_place(by=by, number=number, sheet=sheet.uuid, at=at + timedelta(minutes=3), **place)
+
+
+def _lot(cast: Cast, at: datetime) -> None:
+    """Some pieces of a lot: part is reworked here, part goes back; the split waits for its signature."""
+    try:
+        number = by_hand.raise_on_lot(
+            by=cast.with_role(Role.GOODS_IN), lot_code=LOT, quantity=12, title="Burr inside, up to 0.4 mm",
+            description="Found when the kit was counted out; the saw blade was changed at noon.", severity="minor",
+            cause="machine", at=at,
+        )  # fmt: skip
+    except NotFound:  # a small demonstration has no lots
+        return
+    by = cast.with_role(Role.QUALITY_MANAGER)
+    deciding.contain(by=by, number=number, note="The twelve are in the red box.", at=at + timedelta(minutes=10))
+    deciding.propose_disposition(
+        by=by, number=number, instruction="Deburr nine; three are thinned too far and go back.", cause="machine",
+        parts={"rework": 9, "return_to_supplier": 3}, at=at + timedelta(minutes=20),
+    )  # fmt: skip
 
 
 def _picture() -> bytes:

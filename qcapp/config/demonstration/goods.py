@@ -23,6 +23,7 @@ from qcapp.production.queries import unit_by_serial
 from qcapp.production.queries.as_built import lots as all_lots
 from qcapp.production.services.components import install_component, use_material
 from qcapp.production.services.places import add_place, move_item
+from qcapp.production.services.stations import set_station
 
 if TYPE_CHECKING:
     from .cast import Cast
@@ -35,9 +36,11 @@ STRENGTH = {"yield_MPa": "628", "ultimate_MPa": "711", "elongation_2in_pct": "13
 MILD_STRENGTH = {"yield_MPa": "455", "ultimate_MPa": "521", "elongation_2in_pct": "14", "hardness_RB": "86"}
 WRONG = "Q7715"  # the heat whose second analysis said otherwise
 PLACES = {
-    "CELL-3": "assembly cell 3", "RACK-A": "finished frames, rack A", "RACK-B": "frames in build, rack B",
+    "BENCH-1": "alignment bench", "CELL-1": "weld cell 1", "CELL-3": "assembly cell 3",
+    "RACK-A": "finished frames, rack A", "RACK-B": "frames in build, rack B",
     "TUBES-1": "tube store 1", "YARD-2": "yard, row 2",
 }  # fmt: skip
+STATIONS = {"BENCH-1": (2, 5), "CELL-1": (3, 4), "CELL-3": (6, 7)}  # of the frames
 BUYERS = {
     "C-101": "Hollow Lane Orchards (invented)", "C-102": "Sallow Ridge Fruit (invented)",
     "C-103": "Dealer Pennyfield Motors (invented)",
@@ -53,6 +56,8 @@ def make_goods(cast: Cast, at: datetime, now: datetime) -> None:
     by = cast.with_role(Role.GOODS_IN)
     for code, name in PLACES.items():
         add_place(by=by, code=code, name=name, at=at)
+    for code, stages in STATIONS.items():
+        set_station(by=cast.with_role(Role.KEEPER), place_code=code, family_code="FR-200", stages=stages, at=at)
     _certify(by, "MC-88214", at, _tube("Q7714", "4130", GOOD, STRENGTH), _tube(WRONG, "4130", GOOD, STRENGTH))
     _certify(by, "MC-88240", at, _tube("M2208", "1020", MILD, MILD_STRENGTH))
     proof = demonstration_proof(by, at)

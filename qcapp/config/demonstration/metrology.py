@@ -6,8 +6,9 @@ import random
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from qcapp.gauges import services, studying
+from qcapp.gauges import services, setup, studying
 from qcapp.gauges.points import Point
+from qcapp.lib.fields import uuid7
 from qcapp.people.roles import Role
 
 from .cast import Cast
@@ -28,6 +29,7 @@ def play_metrology(cast: Cast, now: datetime) -> None:
         by=by, number=WRONG, done_on=yesterday.date(), done_by="Calibration room (invented)", points=points,
         certificate=f"CR-{WRONG}-{yesterday:%y%m}", expanded_uncertainty=Decimal("0.02"), at=now,
     )  # fmt: skip
+    _check_on_master(cast, now)
     _study(cast, now - timedelta(days=20), "501 head angle to base plane", None)
     _study(cast, now - timedelta(days=2), "115 cradle rail, bend angle", 40)
 
@@ -46,3 +48,15 @@ def _study(cast: Cast, at: datetime, title: str, stops_after: int | None) -> Non
         value = f"{parts[part - 1] + leaning[key] + chance.gauss(0, 0.008):.2f}"
         moment = at + timedelta(minutes=2 * (place + 1))
         studying.record_reading(by=by_key[key], study_id=row.pk, place=place, value=value, at=moment)
+
+
+def _check_on_master(cast: Cast, now: datetime) -> None:
+    """Since the other one was found wrong, this height gauge is read on its block at the start of each shift."""
+    number, by = "HG-08", cast.with_role(Role.METROLOGY)
+    setup.ask_setup(
+        by=by, number=number, master="gauge block GB-300", reference="300.00", limit="0.02", hours=10, at=now
+    )
+    setup.record_setup(
+        by=cast.with_role(Role.INSPECTOR), operation=uuid7(), number=number, reading="300.01", device="tablet-bench-2",
+        done_at=now - timedelta(hours=1), at=now,
+    )  # fmt: skip

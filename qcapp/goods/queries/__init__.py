@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -13,7 +14,7 @@ from django.db.models import QuerySet
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 
-from ..models import CertifiedHeat, Cut, Delivery, GradeCheck, HeatDecision
+from ..models import CertifiedHeat, Cut, Delivery, DeliveryLine, GradeCheck, HeatDecision
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,18 @@ def delivery_by_number(number: str) -> DeliveryCard:
     if row is None:
         raise NotFound("delivery_unknown", f"There is no delivery {shown(wanted)}; choose one from the list.")
     return _delivery(row)
+
+
+def heats_of_delivery(number: str) -> list[int]:
+    """The keys of the heats that came with a delivery; none for one that is not known."""
+    rows = DeliveryLine.objects.filter(delivery__number=number, heat__isnull=False).order_by("position")
+    return list(dict.fromkeys(key for key in rows.values_list("heat_id", flat=True) if key is not None))
+
+
+def deliveries_of_heats(heat_ids: Iterable[int]) -> dict[str, str]:
+    """The deliveries that brought one of these heats, by number the supplier."""
+    rows = DeliveryLine.objects.filter(heat__in=list(heat_ids)).order_by("delivery_id")
+    return dict(rows.values_list("delivery__number", "delivery__supplier"))
 
 
 def _deliveries() -> QuerySet[Delivery]:

@@ -103,6 +103,21 @@ def sample_of(lot_id: int) -> SampleCard | None:
     )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class OpenSample:
+    """A lot whose drawn pieces wait for their answers."""
+
+    code: str
+    family_name: str
+    pieces: int
+
+
+def open_samples(limit: int) -> list[OpenSample]:
+    """The samples that are drawn and not judged, the oldest first."""
+    rows = LotSample.objects.filter(verdict__isnull=True).select_related("lot__item__family").order_by("id")
+    return [OpenSample(row.lot.code, row.lot.item.family.name, len(row.pieces)) for row in rows[:limit]]
+
+
 def drawn_pieces(lot_id: int) -> list[PieceCard]:
     """The drawn pieces with what their inspection says."""
     return [_piece(number, unit) for number, unit in pieces_of(lot_id)]

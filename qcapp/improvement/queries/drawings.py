@@ -54,12 +54,16 @@ def _told(wanted: Wanted) -> Iterable[Any]:
 
 
 def _own_marks(wanted: Wanted, sheets: Collection[str]) -> dict[int, Place]:
-    """By report, the mark that was set on one of these sheets with it; the first one counts."""
-    columns = ("report_id", "report__pictures__sheet", "report__pictures__mark_x", "report__pictures__mark_y")
-    rows = places_of(wanted).filter(report__pictures__sheet__in=sheets, report__pictures__mark_x__isnull=False)
+    """By report, the mark that was set on one of these sheets with it: the last one, else the first photo's."""
     found: dict[int, Place] = {}
-    for report, sheet, x, y in rows.order_by("report__pictures__id").values_list(*columns):
+    photos = ("report_id", "report__pictures__sheet", "report__pictures__mark_x", "report__pictures__mark_y")
+    rows = places_of(wanted).filter(report__pictures__sheet__in=sheets, report__pictures__mark_x__isnull=False)
+    for report, sheet, x, y in rows.order_by("report__pictures__id").values_list(*photos):
         found.setdefault(report, (sheet, float(x), float(y)))
+    marks = ("report_id", "report__marks__sheet", "report__marks__x", "report__marks__y")
+    rows = places_of(wanted).filter(report__marks__sheet__in=sheets)
+    for report, sheet, x, y in rows.order_by("report__marks__id").values_list(*marks):
+        found[report] = (str(sheet), float(x), float(y))
     return found
 
 

@@ -22,6 +22,7 @@ from django.db.models import Max, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from qcapp.core.checkpoints.kinds import kind
+from qcapp.lib.statements import Prepared
 
 from ..models import Adoption, CurrentAnswer, Reinspection, Result
 
@@ -231,9 +232,16 @@ def texts_of(item_ids: Collection[int], characteristic_ids: Collection[int]) -> 
 
 def text_of(item_id: int, key: str) -> str:
     """What stands recorded on an item in the record checkpoint with this key; empty when nothing does. One query."""
+    rows = _ANSWERS_AT(item_id=item_id, key=key)
+    return str(json.loads(rows[0][0]).get("text", "")) if rows else ""
+
+
+def _answers_at(item_id: int, key: str) -> QuerySet[CurrentAnswer, Any]:
     rows = CurrentAnswer.objects.filter(item=item_id, checkpoint__characteristic__key=key, inspection=FIRST)
-    answer = rows.order_by("-round", "-id").values_list("result__answer", flat=True).first()
-    return "" if answer is None else str(json.loads(answer).get("text", ""))
+    return rows.order_by("-round", "-id").values_list("result__answer")
+
+
+_ANSWERS_AT = Prepared(_answers_at, item_id=-1, key="any key")  # read for every report that is raised
 
 
 def welders_of_items(item_ids: Collection[int], joint: str) -> dict[int, str]:

@@ -7,6 +7,7 @@ of the first inspection count.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Container, Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,7 +17,7 @@ from django.db.models import QuerySet
 
 from qcapp.core.sealing import canonical
 
-from ..models import Result
+from ..models import CurrentAnswer, Result
 
 FIRST = 1
 CHUNK = 200
@@ -98,10 +99,17 @@ def answered_after(characteristic_id: int, result_id: int) -> list[Standing]:
 
 
 def items_measured_with(gauge_id: int, since: datetime, until: datetime) -> list[int]:
-    """The units measured with a gauge in this time, in the order measured."""
+    """The units measured with a gauge in this time, in no order."""
     rows = Result.objects.filter(gauge=gauge_id, recorded_at__gte=since, recorded_at__lte=until)
-    found = rows.filter(item__unit__isnull=False).order_by("recorded_at").values_list("item_id", flat=True)
-    return list(dict.fromkeys(found))
+    return list(rows.filter(item__unit__isnull=False).order_by().values_list("item_id", flat=True).distinct())
+
+
+def texts_on(item_id: int) -> dict[str, str]:
+    """What stands recorded on a unit at its record checkpoints, by their keys; the latest round. One query."""
+    rows = CurrentAnswer.objects.filter(item=item_id, inspection=FIRST, checkpoint__kind="record")
+    columns = ("checkpoint__characteristic__key", "result__answer")
+    found = rows.order_by("round", "id").values_list(*columns)
+    return {key: str(json.loads(answer).get("text", "")) for key, answer in found}
 
 
 @dataclass(frozen=True)

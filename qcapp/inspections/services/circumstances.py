@@ -16,6 +16,7 @@ from uuid import UUID
 
 from qcapp.core.errors import NotFound, QcError, Refused
 from qcapp.gauges.queries import GaugeCard, gauges_by_number
+from qcapp.gauges.setup import SetupCard, setups_of
 from qcapp.lib.plain_text import shown
 from qcapp.lib.site_days import site_day
 from qcapp.people.queries import may, people_by_badge
@@ -154,6 +155,18 @@ class Circumstances:
             number = shown(operation.gauge)
             raise NotFound("gauge_unknown", f"There is no gauge {number}; read the label again.", gauge=number)
         return card
+
+    def setup_reason(self, gauge: GaugeCard | None, at: datetime) -> str:
+        """Why the gauge's set-up check is no proof at that moment; empty where none is asked, or it had passed."""
+        if gauge is None:
+            return ""
+        asked = self.setups.get(gauge.id)
+        return asked.reason(at) if asked else ""
+
+    @cached_property
+    def setups(self) -> dict[int, SetupCard]:
+        """What is asked of the gauges of the submission; one query where nothing is."""
+        return setups_of({card.id for cards in self.gauges.values() for card in cards.values()})
 
     @property
     def known(self) -> dict[UUID, Row]:

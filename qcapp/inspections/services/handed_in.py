@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -69,6 +70,23 @@ def judge_aside(*, by: Person, entry_id: int, accepted: bool, reason: str, at: d
         if verdict.rejected:
             raise Refused("entry_not_recorded", f"It cannot be recorded: {verdict.message}", rule=verdict.code)
         return verdict
+
+
+def judge_all_aside(
+    *, by: Person, entry_ids: Sequence[int], accepted: bool, reason: str, at: datetime
+) -> list[Verdictlet | None]:
+    """As `judge_aside` for several entries, all or none: one that cannot be recorded leaves every one undecided."""
+    with transaction.atomic():
+        known = {"by": by, "accepted": accepted, "reason": reason, "at": at}
+        return [_one_of_all(entry_id, known) for entry_id in entry_ids]
+
+
+def _one_of_all(entry_id: int, known: dict[str, Any]) -> Verdictlet | None:
+    try:
+        return judge_aside(entry_id=entry_id, **known)
+    except Refused as error:
+        message = f"None is decided. Judge them one by one: {error.message}"
+        raise Refused(error.code, message, entry=entry_id, **error.details) from error
 
 
 def _read(stream: BinaryIO) -> dict[str, Any]:

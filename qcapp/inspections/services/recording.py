@@ -164,9 +164,10 @@ def record(submission: Submission) -> list[Verdictlet]:
     followed = _compute(stored, submission.sender)
     everything = stored + [draft for draft, _ in followed]
     drafts.project(everything)
-    reports = tell([judgement_of(draft) for draft in everything], at=sender.at, by=sender.person)
+    entries: list[audit.Act] = []
+    reports = tell([judgement_of(draft) for draft in everything], at=sender.at, by=sender.person, entries=entries)
     _answer(submission, followed, reports)
-    _audit(everything, submission.sender)
+    _audit(everything, submission.sender, entries)
     return [answer for answer in submission.answers if answer]
 
 
@@ -206,6 +207,7 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         at=sender.at,
         clock_ahead=sender.clock_ahead,
         from_paper=sender.from_paper,
+        setup=around.setup_reason(gauge, operation.recorded_at),
         sent_by_other=_sent_by_other(operation, person, sender),
     )
     return Draft(
@@ -286,14 +288,24 @@ def _compute(stored: Sequence[Draft], sender: Sender) -> list[tuple[Draft, Draft
     return [pair for pair in found if pair[0].operation in kept]
 
 
-def tell(judgements: list[Judged], *, at: datetime, by: Person) -> dict[str, str]:
-    """Send `judged` and gather the numbers of the reports that answer it, by operation."""
+def tell(
+    judgements: list[Judged], *, at: datetime, by: Person, entries: list[audit.Act] | None = None
+) -> dict[str, str]:
+    """Send `judged`; the numbers of the reports that answer it, by operation.
+
+    The audit entries go into `entries`, for the caller to write; without it they are written here.
+    """
     if not judgements:
         return {}
     found: dict[str, str] = {}
-    for _, reports in judged.send(sender=None, judgements=judgements, at=at, by=by):
+    added: list[audit.Act] = []
+    for _, reports in judged.send(sender=None, judgements=judgements, at=at, by=by, entries=added):
         if isinstance(reports, dict):
             found |= {str(operation): str(number) for operation, number in reports.items()}
+    if entries is not None:
+        entries += added
+    elif added:
+        audit.record_all(added)
     return found
 
 
@@ -317,6 +329,7 @@ def judgement_of(draft: Draft) -> Judged:
         round=draft.round,
         inspection=draft.inspection,
         recorded_at=draft.recorded_at,
+        family_id=unit.family_id,
     )
 
 
@@ -362,13 +375,13 @@ def _sentence(draft: Draft) -> str:
 # -------------------------------------------------------------------------------------------------- auditing
 
 
-def _audit(stored: Sequence[Draft], sender: Sender) -> None:
-    """One entry for each unit of the submission, with the digests of what was stored about it."""
+def _audit(stored: Sequence[Draft], sender: Sender, before: Sequence[audit.Act]) -> None:
+    """What came of it, then one entry for each unit of the submission, with the digests of what was stored."""
     by_unit: dict[str, list[Draft]] = {}
     for draft in stored:
         by_unit.setdefault(draft.bench.unit.serial, []).append(draft)
-    for serial, rows in sorted(by_unit.items()):
-        audit.record(
+    own = [
+        audit.Act(
             verb=Verb.RESULTS_IMPORTED if sender.from_file else Verb.RESULTS_RECORDED,
             actor=sender.person.uuid,
             subject=f"unit {serial}",
@@ -376,11 +389,11 @@ def _audit(stored: Sequence[Draft], sender: Sender) -> None:
             payload={
                 "device": sender.device,
                 "sent_at": sender.sent_at.isoformat() if sender.sent_at else None,
-                "results": [_entry(draft) for draft in rows],
+                "results": [[str(draft.operation), draft.body_digest] for draft in rows],
                 "failing": sum(not passes(draft.outcome) for draft in rows),
             },
         )
-
-
-def _entry(draft: Draft) -> list[str]:
-    return [str(draft.operation), draft.body_digest]
+        for serial, rows in sorted(by_unit.items())
+    ]
+    if own:
+        audit.record_all([*before, *own])

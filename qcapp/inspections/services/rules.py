@@ -170,6 +170,7 @@ def flags_of(
     clock_ahead: timedelta,
     sent_by_other: bool,
     from_paper: bool = False,
+    setup: str = "",
 ) -> list[str]:
     """Why the result does not count as proof until somebody decided on it; usually nothing."""
     found = {
@@ -182,7 +183,7 @@ def flags_of(
         Flag.SENT_BY_OTHER: sent_by_other,
         Flag.KEYED_FROM_PAPER: from_paper,
     }
-    of_gauge = [gauge.reason] if gauge and gauge.reason else []
+    of_gauge = [reason for reason in (gauge.reason if gauge else "", setup) if reason]
     return of_gauge + [flag.value for flag, applies in found.items() if applies]
 
 

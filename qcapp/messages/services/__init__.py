@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING, cast
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Invalid, NotFound
-from qcapp.people.queries import people_with_role
+from qcapp.lib.statements import Prepared
+from qcapp.people.queries import keys_with_role
 from qcapp.people.roles import Role
 
 from ..kinds import Kind
@@ -41,28 +43,33 @@ def tell(
     same `key` (without one: kind, subject and what it is about) tells nobody twice, however often it is called.
     `link` is an address of this site. `leave_out` spares whoever did it themselves.
     """
-    people = [person for person in _people(to, at) if leave_out is None or person.pk != leave_out.pk]
-    if not people:
+    keys = [one for one in _keys(to, at) if leave_out is None or one != leave_out.pk]
+    if not keys:
         return
-    chosen = MailChoice.objects.filter(person__in=people).values_list("person_id", "kinds")
-    by_mail = {person for person, kinds in chosen if kind in kinds}
+    by_mail = {person for person, kinds in _CHOICES() if kind in json.loads(kinds)}
     known = key or f"{kind} {about} {subject}"
-    rows = [
-        Message(
-            to=person, key=known[:160], kind=kind, subject=_cut(subject, LONGEST_SUBJECT),
-            text=_cut(text, LONGEST_TEXT), link=link[:200], about=about[:120], at=at,
-            mail_due=at if person.pk in by_mail else None,
-        )
-        for person in people
-    ]  # fmt: skip
-    Message.objects.bulk_create(rows, ignore_conflicts=True)  # only (to, key) can conflict, and that is the point
+    told = [known[:160], kind.value, _cut(subject, LONGEST_SUBJECT), _cut(text, LONGEST_TEXT), link[:200], about[:120]]
+    when = connection.ops.adapt_datetimefield_value(at)
+    values = [value for one in keys for value in (one, *told, when, when if one in by_mail else None)]
+    with connection.cursor() as cursor:
+        cursor.execute(_INSERT + ", ".join([_ROW] * len(keys)) + _ONCE, values)
 
 
-def _people(to: Person | Role | Iterable[Person], at: datetime) -> list[Person]:
+_CHOICES = Prepared(lambda: MailChoice.objects.values_list("person_id", "kinds"))
+_INSERT = (
+    f"INSERT INTO {Message._meta.db_table} "  # noqa: S608 - a name of our own
+    '(to_id, "key", kind, subject, text, link, about, at, mail_due, mail_attempts, mail_problem) VALUES '
+)
+_ROW = "(%s, %s, %s, %s, %s, %s, %s, %s, %s, 0, '')"
+_ONCE = ' ON CONFLICT (to_id, "key") DO NOTHING'
+
+
+def _keys(to: Person | Role | Iterable[Person], at: datetime) -> list[int]:
     if isinstance(to, Role):
-        return people_with_role(to, at)
+        return keys_with_role(to, at)
     # The person of a request is a lazy object, which says that it can be iterated over: ask for what people have.
-    return [cast("Person", to)] if hasattr(to, "badge") else list(to)
+    people = [cast("Person", to)] if hasattr(to, "badge") else list(to)
+    return list(dict.fromkeys(person.pk for person in people))
 
 
 def _cut(text: str, longest: int) -> str:

@@ -9,16 +9,18 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, F, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
 
 from qcapp.core.errors import NotFound
 from qcapp.inspections.queries.secrets import Place, kept_secret
 from qcapp.lib.plain_text import shown
 
-from ..cards import SECRET, ConcessionCard, MoveCard, ProposalCard, ReportCard, ReportView
+from ..cards import SECRET, ConcessionCard, MoveCard, PartCard, ProposalCard, ReportCard, ReportView
 from ..models import Concession, DispositionProposal, Move, Report, ReportItem
 from ..states import ENDED, NEEDS_CORRECTION, REPORT_STATES, Disposition, Method, ReportState
 from . import details
@@ -82,6 +84,7 @@ def report(number: str, *, viewer: Person | None = None, at: datetime | None = N
         turn=turn,
         destructions=tuple(details.destructions_of(row.pk)),
         return_note=details.return_note_of(row.pk),
+        mark=None if card.hidden else details.mark_of(row.pk),
     )
 
 
@@ -251,15 +254,16 @@ def _tells_secret(move: Move, row: Report, secret: Collection[Place]) -> bool:
 def proposal_of(report_id: int) -> ProposalCard | None:
     """The disposition proposed last: an older proposal no longer counts."""
     rows = DispositionProposal.objects.filter(report=report_id)
-    row = rows.select_related("by", "customer_approval", "permit").order_by("-id").first()
+    row = rows.select_related("by", "customer_approval", "permit", "under").order_by("-id").first()
     if row is None:
         return None
     lines = list(row.signatures.select_related("signature__person"))
     signed = {line.role: line.signature.person.name for line in lines}
+    parts = details.parts_of(row.pk)
     return ProposalCard(
         id=row.pk,
         disposition=row.disposition,
-        label=Disposition(row.disposition).label,
+        label=_words(row.disposition, parts),
         instruction=row.instruction,
         procedure=row.procedure,
         reinspect=list(row.reinspect),
@@ -278,9 +282,16 @@ def proposal_of(report_id: int) -> ProposalCard | None:
         customer_asked=row.customer_asked,
         customer_approval=getattr(getattr(row, "customer_approval", None), "reference", ""),
         ends_on=row.ends_on,
-        permit_number="" if row.permit is None else row.permit.number,
-        parts=details.parts_of(row.pk),
+        units_at_most=row.units_at_most,
+        permit_number=next((one.number for one in (row.permit, row.under) if one), ""),
+        parts=parts,
     )
+
+
+def _words(disposition: str, parts: Collection[PartCard]) -> str:
+    """Rework; of a lot that is split: rework of 9, return to supplier of 3."""
+    split = ", ".join(f"{part.label} of {part.quantity}" for part in parts)
+    return split or Disposition(disposition).label
 
 
 # ------------------------------------------------------------------------------------------------- concessions
@@ -300,6 +311,22 @@ def _concession_in_force(row: Report) -> ConcessionCard | None:
     return None if found is None or row.status.state == ReportState.WITHDRAWN else _concession(found, row)
 
 
+def concessions_for(family_id: int, characteristic_id: int) -> list[ConcessionCard]:
+    """The concessions in force on a checkpoint of a family that are for a number of units, with how many are used."""
+    rows = Concession.objects.filter(
+        units_at_most__isnull=False, item__family=family_id, checkpoint__characteristic=characteristic_id,
+        proposal=F("report__status__decided"),
+    ).exclude(report__status__state=ReportState.WITHDRAWN)  # fmt: skip
+    rows = rows.annotate(more=Coalesce(Sum("uses__units"), 0)).order_by("id")
+    rows = rows.select_related("report__checkpoint__characteristic")
+    return [
+        replace(
+            _concession(row, row.report), used=row.more + details.count_of(row.report), severity=row.report.severity
+        )
+        for row in rows
+    ]
+
+
 def _concession(row: Concession, about: Report) -> ConcessionCard:
     return ConcessionCard(
         number=row.number,
@@ -313,4 +340,5 @@ def _concession(row: Concession, about: Report) -> ConcessionCard:
         approved_at=row.approved_at,
         ends_on=row.ends_on,
         customer_approval=row.customer_approval,
+        units_at_most=row.units_at_most,
     )

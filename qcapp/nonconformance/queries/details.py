@@ -12,7 +12,7 @@ from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 from qcapp.production.queries import units_of_items
 
-from ..cards import DestructionCard, PartCard, PermitCard, PictureCard, ReturnNoteCard, StepCard
+from ..cards import DestructionCard, MarkCard, PartCard, PermitCard, PictureCard, ReturnNoteCard, StepCard
 from ..models import (
     CorrectionStep,
     DeciderRule,
@@ -22,6 +22,7 @@ from ..models import (
     Move,
     Report,
     ReportItem,
+    ReportMark,
     ReportPicture,
     ReturnNote,
 )
@@ -44,6 +45,17 @@ def quantity_of(row: Report) -> int | None:
     """How many pieces of a lot the report is about; None for units."""
     found = json.loads(row.facts).get("quantity")
     return None if found is None else int(found)
+
+
+def count_of(row: Report) -> int:
+    """How many units, or pieces of a lot, the report is about."""
+    return quantity_of(row) or 1 + ReportItem.objects.filter(report=row.pk).count()
+
+
+def mark_of(report_id: int) -> MarkCard | None:
+    """Where on the drawing it is; the mark set last."""
+    row = ReportMark.objects.filter(report=report_id).select_related("by").order_by("-id").first()
+    return None if row is None else MarkCard(row.sheet, row.x, row.y, row.by.name, row.at)
 
 
 def turns_of(report_id: int) -> int:

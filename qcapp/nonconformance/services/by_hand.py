@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -12,20 +11,20 @@ from django.db import transaction
 
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
-from qcapp.core.sealing import canonical
-from qcapp.evidence.services.keeping import keep_picture
 from qcapp.inspections.queries import adopted
 from qcapp.lib.plain_text import plain_text, shown
+from qcapp.lib.site_days import shift_at
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 from qcapp.production.queries import ItemCard, UnitCard, item_by_uuid, unit_by_serial, units_of_items
+from qcapp.production.queries.as_built import lot_by_code
 from qcapp.production.services import lock_item, lock_unit, place_hold
 
-from ..models import DispositionProposal, Report, ReportItem, ReportPicture
+from ..models import DispositionProposal, Report, ReportItem
 from ..queries import ENDED_VALUES
 from ..queries.details import item_ids_of
-from ..states import ENDED, ReportState
-from .raising import LONGEST_TITLE, around, open_report
+from ..states import ENDED
+from .raising import LONGEST_TITLE, About, around, open_report
 from .steps import enter, locked, remark
 
 if TYPE_CHECKING:
@@ -34,7 +33,6 @@ if TYPE_CHECKING:
 
 ALIKE = 2  # so many open reports of one title inside a day: the next one is offered to join them
 MOST_UNITS = 500
-ONE = Decimal(1)
 
 
 @transaction.atomic
@@ -69,7 +67,8 @@ def raise_by_hand(
     joint = plain_text("The joint", joint, longest=12, needed=False) or (card.joint if card else "")
     facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
     facts |= ({"joint": joint} if joint else {}) | around(unit.item_id, joint, at)
-    report = _raised(by, at, unit.item_id, card, told | {"facts": canonical(facts)}, cause)
+    about = About(unit.item_id, unit.family_id, *((card.id, card.characteristic_id) if card else ()))
+    report = _raised(by, at, about, told | {"facts": facts}, cause)
     from_stage = card.stage_number if card else None
     _hold(by, report, unit.item_id, from_stage, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title)
@@ -87,12 +86,14 @@ def raise_on_item(
     quantity: int,
     named: str = "",
     cause: str = "unknown",
+    supplier: str = "",
+    delivery: str = "",
     at: datetime,
 ) -> str:
     """The number of a report about `quantity` pieces of a lot or a delivery, which goes on hold at once.
 
-    `named` is what the lot is called on its label. Raises NotAllowed, NotFound `item_unknown`, Invalid `not_a_lot`,
-    `part_not_positive`, `severity_unknown`, `cause_unknown` or of `plain_text`.
+    `named` is what the lot is called on its label; supplier and delivery where it came in. Raises NotAllowed, NotFound
+    `item_unknown`, Invalid `not_a_lot`, `part_not_positive`, `severity_unknown`, `cause_unknown` or of `plain_text`.
     """
     require(by, Act.RAISE_REPORT, at)
     told = _told(title, description) | {"severity": _severity(severity, None)}
@@ -102,12 +103,30 @@ def raise_on_item(
     if quantity < 1:
         raise Invalid("part_not_positive", "Say how many pieces it is about, one or more.")
     lock_item(item.id)
-    facts = {"lot": plain_text("The lot", named, longest=60, needed=False) or _lot_words(item), "quantity": quantity}
-    facts |= {"person": by.name, "badge": by.badge}
-    report = _raised(by, at, item.id, None, told | {"facts": canonical(facts)}, cause)
+    facts: dict[str, Any] = {}
+    facts["lot"] = plain_text("The lot", named, longest=60, needed=False) or _lot_words(item)
+    facts["quantity"] = quantity
+    facts |= {"supplier": plain_text("The supplier", supplier, longest=80)} if supplier.strip() else {}
+    facts |= {"delivery": plain_text("The delivery", delivery, longest=24)} if delivery.strip() else {}
+    facts |= {"person": by.name, "badge": by.badge, "shift": shift_at(at)}
+    report = _raised(by, at, About(item.id, item.family_id), told | {"facts": facts}, cause)
     _hold(by, report, item.id, None, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, quantity=quantity)
     return report.number
+
+
+@transaction.atomic
+def raise_on_lot(*, by: Person, lot_code: str, quantity: int | None = None, at: datetime, **told: Any) -> str:
+    """The same for a lot by the code on its label; without a quantity, about every piece it has.
+
+    Raises NotFound `lot_unknown`, Invalid `more_than_the_lot`, what `raise_on_item` raises.
+    """
+    lot = lot_by_code(lot_code)
+    count = lot.quantity if quantity is None else quantity
+    if count > lot.quantity:
+        message = f"{lot.code} has {lot.quantity} pieces; the report cannot be about {count}."
+        raise Invalid("more_than_the_lot", message)
+    return raise_on_item(by=by, item_uuid=lot.item_uuid, named=lot.code, quantity=count, at=at, **told)
 
 
 @transaction.atomic
@@ -133,7 +152,8 @@ def raise_grouped(
     units = _locked_units(serials)
     facts: dict[str, Any] = {"serial": units[0].serial, "person": by.name, "badge": by.badge, "units": len(units)}
     facts |= {"source": plain_text("What brought it about", source, longest=80)} if source.strip() else {}
-    report = _raised(by, at, units[0].item_id, None, told | {"facts": canonical(facts)}, cause)
+    facts |= around(units[0].item_id, "", at)
+    report = _raised(by, at, About(units[0].item_id, units[0].family_id), told | {"facts": facts}, cause)
     _add(by, report, units[1:], at)
     _hold(by, report, units[0].item_id, None, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, serials=[unit.serial for unit in units])
@@ -208,16 +228,10 @@ def _severity(severity: str, card: CheckpointCard | None) -> str:
     return severity
 
 
-def _raised(
-    by: Person, at: datetime, item_id: int, card: CheckpointCard | None, told: dict[str, Any], cause: str
-) -> Report:
+def _raised(by: Person, at: datetime, about: About, told: dict[str, Any], cause: str) -> Report:
     if cause not in set(Report.Cause.values):
         raise Invalid("cause_unknown", "Choose one of the listed causes, or 'not known yet'.")
-    report = open_report(item_id=item_id, checkpoint_id=card.id if card else None, raised_by=by, at=at, **told)
-    if cause != report.status.cause:
-        report.status.cause = cause
-        report.status.save(update_fields=["cause"])
-    return report
+    return open_report(about=about, raised_by=by, at=at, cause=cause, **told)
 
 
 def _hold(by: Person, report: Report, item_id: int, from_stage: int | None, at: datetime) -> None:
@@ -254,40 +268,3 @@ def _where(card: CheckpointCard | None) -> dict[str, Any]:
 
 def _lot_words(item: ItemCard) -> str:
     return f"{item.family_code} lot {str(item.uuid)[:8]}"
-
-
-# --------------------------------------------------------------------------------------------------- pictures
-
-
-def add_picture(
-    *,
-    by: Person,
-    number: str,
-    content: bytes,
-    name: str,
-    mark: tuple[Decimal, Decimal] | None = None,
-    sheet: str = "",
-    caption: str = "",
-    at: datetime,
-) -> None:
-    """Keep a photo beside the report, with a mark as fractions of its width and height.
-
-    Raises NotAllowed, NotFound, Invalid `mark_outside`, Refused `report_ended`, what `keep_picture` raises for a file
-    that is no photo, a code of `plain_text`.
-    """
-    require(by, Act.RAISE_REPORT, at)
-    caption = plain_text("The caption", caption, longest=160, needed=False)
-    sheet = plain_text("The sheet", sheet, longest=40, needed=False)
-    if mark is not None and not all(0 <= place <= ONE for place in mark):
-        raise Invalid("mark_outside", "The mark lies outside the picture; place it again.")
-    with transaction.atomic():
-        report = locked(number)
-        if report.status.state in {ReportState.CLOSED, ReportState.WITHDRAWN}:
-            raise Refused("report_ended", f"{report.number} has ended; its pictures stand as they are.")
-        kept = keep_picture(by=by, content=content, name=name, at=at)
-        x, y = mark or (None, None)
-        ReportPicture.objects.create(
-            report=report, evidence=kept.uuid, mark_x=x, mark_y=y, sheet=sheet, caption=caption, by=by, at=at
-        )
-        remark(report, "picture_added", by=by, at=at, note=caption, data={"picture": str(kept.uuid)})
-        enter(report, Verb.REPORT_PICTURE_ADDED, by=by, at=at, picture=str(kept.uuid), digest=kept.digest)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,7 @@ from qcapp.production.services import lift_hold_of_source, move_unit
 from ..models import Report
 from ..queries.details import item_ids_of, serials_of
 from ..states import GOES_NO_FURTHER, Disposition
-from .steps import enter, named, step
+from .steps import entry_of, named, remark, step
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person, Signature
@@ -24,11 +25,19 @@ if TYPE_CHECKING:
 
 
 def close(
-    report: Report, move: str, *, proof: Proof, corrective_action: str, at: datetime, action_number: str = ""
+    report: Report,
+    move: str,
+    *,
+    proof: Proof,
+    corrective_action: str,
+    at: datetime,
+    action_number: str = "",
+    components: Sequence[str] = (),
 ) -> None:
     """Sign the report closed and lift its hold under the same signature; a part that goes no further keeps its hold.
 
-    The last statement of the caller's transaction. Raises TransitionNotAllowed.
+    `components` are the serials that were put on hold because what they are in is scrapped. The last statement of the
+    caller's transaction. Raises TransitionNotAllowed.
     """
     decided = report.status.decided
     stays_held = decided is not None and decided.disposition in GOES_NO_FURTHER
@@ -43,13 +52,21 @@ def close(
         covers=digest(canonical(content)),
         at=at,
     )
-    told = {"corrective_action_number": action_number} if action_number else None
-    step(report, move, by=proof.person, at=at, note=corrective_action, data=told, signature=signature)
+    data = {"corrective_action_number": action_number} if action_number else None
+    step(report, move, by=proof.person, at=at, note=corrective_action, data=data, signature=signature)
     if not stays_held:
         lift_holds(report, signature, f"{report.number} is closed.", at)
-    enter(report, Verb.REPORT_CLOSED, by=proof.person, at=at, signature=str(signature.uuid), **content)
+    if components:
+        note = f"On hold for inspection: {', '.join(components)}"
+        remark(report, "components_held", by=proof.person, at=at, note=note, data={"serials": list(components)})
+    told = {"signature": str(signature.uuid), **content}
+    entries = [entry_of(report, Verb.REPORT_CLOSED, by=proof.person, at=at, **told)]
+    if components:
+        held = {"serials": list(components)}
+        entries.append(entry_of(report, Verb.COMPONENTS_HELD, by=proof.person, at=at, **held))
     if decided is not None and decided.disposition == Disposition.SCRAP:
-        _enter_scrapped(report, proof.person, at)
+        entries += _scrapped(report, proof.person, at)
+    audit.record_all(entries)
     audit.anchor_on_commit(at=at)
 
 
@@ -67,8 +84,7 @@ def scrap(report: Report, *, by: Person, at: datetime) -> None:
             move_unit(by=by, unit_id=unit.id, move="scrap", reason=reason, at=at)
 
 
-def _enter_scrapped(report: Report, by: Person, at: datetime) -> None:
+def _scrapped(report: Report, by: Person, at: datetime) -> list[audit.Act]:
     """The units' own entries beside the report's, so that their acts are complete."""
-    for serial in serials_of(item_ids_of(report)):
-        payload = {"report": report.number}
-        audit.record(verb=Verb.UNIT_SCRAPPED, actor=by.uuid, subject=f"unit {serial}", at=at, payload=payload)
+    serials, told = serials_of(item_ids_of(report)), {"report": report.number}
+    return [audit.Act(Verb.UNIT_SCRAPPED, by.uuid, f"unit {serial}", at, told) for serial in serials]

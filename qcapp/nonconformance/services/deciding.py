@@ -15,7 +15,9 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
 from qcapp.people.roles import Act, Role
 from qcapp.people.services import require, write_signature
+from qcapp.production.queries import units_of_items
 
+from ..cards import ConcessionCard, PermitCard
 from ..models import (
     Concession,
     CorrectionStep,
@@ -28,8 +30,9 @@ from ..models import (
 )
 from ..queries import ProposalCard, proposal_of
 from ..queries.details import deciders_of, item_ids_of, quantity_of, serials_of, steps_of
+from ..signals import approval_asked
 from ..states import LEADING, NEEDS_CONCESSION, NEEDS_CORRECTION, REPORT_STATES, Disposition, Method
-from .conceding import Conceded, Limit, conceded, usable_permit
+from .conceding import Conceded, Limit, conceded, usable_permit, use_concession
 from .disturbing import left_out, to_reinspect
 from .permits import use_permit
 from .proving import own_work
@@ -70,8 +73,8 @@ class Asked(TypedDict, total=False):
     concession_lower: Limit
     concession_upper: Limit
     ends_on: date | None  # last day of the concession
-    permit: str  # number of a deviation permit that allows it already
-    customer_asked: bool  # the order asks for the customer's approval
+    units_at_most: int | None  # how many units may be accepted under it, those of the report among them
+    permit: str  # number of a deviation permit, or of a concession for several units, that allows it already
     steps: Sequence[str]  # to confirm on the floor; without any the instruction is the one step
     method: str  # re_welding or cold_straightening
     max_attempts: int | None
@@ -106,7 +109,8 @@ def propose_disposition(
         raise Invalid("cause_unknown", "Choose one of the listed causes, or 'not known yet'.")
     told = _conceded(report, chosen, asked, at) | _checked(report, chosen, instruction, asked)
     _check_each_named(report, chosen, asked.get("serials") or ())
-    told["roles"] = _roles(report, split or {chosen: 1}, told["method"], told["permit_id"])
+    permitted = told["permit_id"] is not None or told["under"] is not None
+    told["roles"] = _roles(report, split or {chosen: 1}, told["method"], permitted)
     steps = told.pop("steps")
     row = DispositionProposal.objects.create(report=report, disposition=chosen, by=by, at=at, **told)
     _write_beside(row, steps, split)
@@ -119,17 +123,28 @@ def propose_disposition(
 def _conceded(report: Report, chosen: Disposition, asked: Asked, at: datetime) -> dict[str, Any]:
     """The columns of the concession, from what is asked or from the permit that allows it already."""
     limits = asked.get("concession_lower"), asked.get("concession_upper")
-    wanted = Conceded(*limits, asked.get("ends_on"), asked.get("permit", "").strip())
+    wanted = Conceded(*limits, asked.get("ends_on"), asked.get("permit", "").strip(), asked.get("units_at_most"))
     card = usable_permit(report, chosen, wanted, at)
-    wanted = replace(wanted, lower=card.lower, upper=card.upper) if card else wanted
+    if card:
+        wanted = replace(wanted, lower=card.lower, upper=card.upper, ends_on=card.ends_on, units_at_most=None)
     lower, upper = conceded(report, chosen, wanted, at)
+    under = Concession.objects.get(number=card.number) if isinstance(card, ConcessionCard) else None
     return {
         "concession_lower": lower,
         "concession_upper": upper,
         "ends_on": wanted.ends_on,
-        "customer_asked": asked.get("customer_asked", False),
-        "permit_id": card.id if card else None,
+        "units_at_most": wanted.units_at_most,
+        "customer_asked": chosen in NEEDS_CONCESSION and order_asks(report),
+        "permit_id": card.id if isinstance(card, PermitCard) else None,
+        "under": under,
     }
+
+
+def order_asks(report: Report) -> bool:
+    """Whether an order that one of the units is made for asks for the customer's approval of concessions."""
+    orders = {unit.order_number for unit in units_of_items(item_ids_of(report)).values() if unit.order_number}
+    answers = approval_asked.send(sender=None, orders=orders) if orders else []
+    return any(asked for _, asked in answers)
 
 
 def _checked(report: Report, chosen: Disposition, instruction: str, asked: Asked) -> dict[str, Any]:
@@ -185,12 +200,12 @@ def _check_each_named(report: Report, chosen: Disposition, serials: Sequence[str
         raise Invalid("name_each_unit", f"Critical units are conceded one by one; name each of: {names}.")
 
 
-def _roles(report: Report, parts: Mapping[Disposition, int], method: str, permit_id: int | None) -> list[str]:
+def _roles(report: Report, parts: Mapping[Disposition, int], method: str, permitted: bool) -> list[str]:
     """Whose signatures the proposal needs: of every part, and the welding coordinator's for their procedures.
 
-    What a signed permit allows already needs the quality manager alone.
+    What a signed permit or an earlier concession allows already needs the quality manager alone.
     """
-    if permit_id is not None:
+    if permitted:
         return ["quality_manager"]
     wanted = {role for part in parts for role in deciders_of(report.severity, part)}
     wanted |= {"welding_coordinator"} if method else set()
@@ -344,6 +359,7 @@ def _further(proposal: ProposalCard) -> dict[str, Any]:
         "steps": [step.text for step in steps_of(proposal.id, 0)],
         "parts": {part.disposition: part.quantity for part in proposal.parts},
         "ends_on": None if proposal.ends_on is None else proposal.ends_on.isoformat(),
+        "units_at_most": proposal.units_at_most,
         "permit": proposal.permit_number,
         "customer_asked": proposal.customer_asked,
     }
@@ -353,7 +369,9 @@ def _further(proposal: ProposalCard) -> dict[str, Any]:
 def _decide(report: Report, proposal: ProposalCard, by: Person, at: datetime, content: dict[str, Any]) -> None:
     step(report, "decide", by=by, at=at, note=proposal.label, data=content)
     ReportStatus.objects.filter(report=report).update(decided=proposal.id)
-    if proposal.permit_number:
+    if proposal.permit_number.startswith("CN-"):
+        use_concession(report, proposal.permit_number, at)
+    elif proposal.permit_number:
         use_permit(report, proposal.permit_number, at)
     if proposal.disposition in NEEDS_CONCESSION or any(one.disposition in NEEDS_CONCESSION for one in proposal.parts):
         Concession.objects.create(
@@ -367,6 +385,7 @@ def _decide(report: Report, proposal: ProposalCard, by: Person, at: datetime, co
             statement=proposal.instruction[:400],
             approved_at=at,
             ends_on=proposal.ends_on,
+            units_at_most=proposal.units_at_most,
             customer_approval=proposal.customer_approval,
         )
 

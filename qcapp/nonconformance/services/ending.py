@@ -22,7 +22,7 @@ from ..queries.details import item_ids_of
 from ..states import GOES_NO_FURTHER, NEEDS_CORRECTION, REPORT_STATES, Disposition
 from .closing import close, lift_holds, scrap
 from .correcting import refuse_unproven
-from .leaving import refuse_without_papers
+from .leaving import hold_components, refuse_without_papers
 from .proving import open_question, own_work
 from .steps import ALSO_FOUND, enter, locked, named, remark, step
 
@@ -61,8 +61,9 @@ def close_without_correction(
     refuse_without_papers(report, decided)
     if chosen is Disposition.SCRAP:
         scrap(report, by=proof.person, at=at)
+    parts = hold_components(report, by=proof.person, at=at) if chosen is Disposition.SCRAP else []
     told = {"corrective_action": corrective_action, "action_number": action_number}
-    close(report, "close_without_correction", proof=proof, at=at, **told)
+    close(report, "close_without_correction", proof=proof, at=at, components=parts, **told)
 
 
 # ------------------------------------------------------------------------------------------------ withdrawing

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from django.db import transaction
 
-from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotAllowed, Refused
 from qcapp.core.sealing import canonical, digest
@@ -15,6 +14,7 @@ from qcapp.lib.plain_text import plain_text
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import units_of_items
+from qcapp.production.queries.as_built import installed_in
 from qcapp.production.services import place_hold
 
 from ..models import Destruction, DispositionProposal, Report, ReturnNote
@@ -23,8 +23,6 @@ from ..states import Disposition
 from .steps import enter, locked, named, next_paper, remark
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
-
     from qcapp.people.models import Person, Signature
     from qcapp.people.services import Proof
 
@@ -100,23 +98,18 @@ def _destruction_signed(report: Report, proof: Proof, part: str, how: str, at: d
     )
 
 
-@transaction.atomic
-def hold_components(*, by: Person, number: str, item_ids: Collection[int], at: datetime) -> int:
-    """Put the removable components of a scrapped unit on hold for inspection; gives how many.
+def hold_components(report: Report, *, by: Person, at: datetime) -> list[str]:
+    """Put the removable components of the scrapped units on hold for inspection; gives their serials.
 
-    Welded-in ones are not named here: they never come back. Raises NotAllowed, NotFound, Refused
-    `not_to_be_scrapped`.
+    Removable is what was scanned into the unit as a component. Lots and heats that went into it are welded in or used
+    up and never come back. Inside the closing transaction, whose audit entries name them.
     """
-    require(by, Act.CONTAIN_REPORT, at)
-    report = locked(number)
-    if not asks_for(report, Disposition.SCRAP):
-        raise Refused("not_to_be_scrapped", f"{report.number} was not decided as scrap; its components stay in it.")
+    scrapped = item_ids_of(report)
+    found = {card.component_item_id: card.serial for card in installed_in(scrapped)}
     reason = f"Taken out of {named(report)}, which is scrapped: inspect before it is used again."
-    for item_id in sorted(set(item_ids) - set(item_ids_of(report))):
+    for item_id in sorted(set(found) - set(scrapped)):
         place_hold(by=by, item_id=item_id, from_stage=None, source=f"{report.number} parts", reason=reason, at=at)
-    subject, payload = f"report {report.number}", {"components": len(item_ids)}
-    audit.record(verb=Verb.COMPONENTS_HELD, actor=by.uuid, subject=subject, at=at, payload=payload)
-    return len(item_ids)
+    return [found[item_id] for item_id in sorted(set(found) - set(scrapped))]
 
 
 # ---------------------------------------------------------------------------------------------------- return

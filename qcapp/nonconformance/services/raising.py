@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
+from django.db.models import QuerySet
+
+from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.sealing import canonical
 from qcapp.inspections.queries import answer_of_operation
 from qcapp.inspections.queries.secrets import source_of_round
 from qcapp.inspections.queries.series import text_of
+from qcapp.lib.fields import uuid7
 from qcapp.lib.plain_text import shown
 from qcapp.lib.site_days import shift_at
+from qcapp.lib.statements import Prepared, add_row
 from qcapp.production.queries import welder_of
-from qcapp.production.services import place_hold
+from qcapp.production.services import place_new_hold
 
+from ..announcing import tell_raised
 from ..cards import ConcessionCard
 from ..models import Report, ReportStatus
 from ..queries import ENDED_VALUES, concessions_of
+from ..signals import report_raised
 from ..states import ReportState
-from .steps import ALSO_FOUND, enter, next_paper, remark, step
+from .steps import ALSO_FOUND, entry_of, next_paper, remark, step
 
 if TYPE_CHECKING:
     from qcapp.inspections.signals import Judged
@@ -29,47 +35,57 @@ if TYPE_CHECKING:
 
 LONGEST_TITLE = 160
 FIXTURE_KEY = "fixture"  # the record checkpoint that names the weld fixture
-Entry = Callable[[], None]
 
 
-def raise_from_results(*, judgements: list[Judged], by: Person, at: datetime) -> dict[UUID, str]:
+def raise_from_results(
+    *, judgements: list[Judged], by: Person, at: datetime, entries: list[audit.Act]
+) -> dict[UUID, str]:
     """For every result that does not pass, the number of the report it raised or joined, by operation.
 
     Inside the submission's transaction, which has locked the units: a result out of band never stands without its
     report. One report per item, checkpoint and round; a further failing answer of the same round joins it, and a
-    failing answer in a round that a report opened sends that report back.
+    failing answer in a round that a report opened sends that report back. The audit entries are added to `entries`,
+    which the submission writes last: the counters are locked before the chain, never after.
     """
     found: dict[UUID, str] = {}
-    entries: list[Entry] = []  # written last: the counters are locked before the chain, never after
     for one in judgements:
         if not one.passes:
             report, entry = _raise_or_join(one, by, at)
             found[one.operation] = report.number
             entries += [entry] if entry else []
-    for entry in entries:
-        entry()
     return found
 
 
-def _raise_or_join(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry | None]:
+def _raise_or_join(one: Judged, by: Person, at: datetime) -> tuple[Report, audit.Act | None]:
     standing = _standing(one)
     return _raise(one, by, at) if standing is None else (standing, _join(standing, one, by, at))
 
 
 def _standing(one: Judged) -> Report | None:
     """The report that has not ended and this failing answer belongs to: of its round, or the one that opened it."""
-    rows = Report.objects.filter(item=one.item_id).exclude(status__state__in=ENDED_VALUES)
-    rows = rows.select_related("status__decided", "item__unit", "result", "checkpoint").order_by("-id")
+    rows = _NOT_ENDED(item_id=one.item_id)
+    if not rows:
+        return None
     opened_by = source_of_round(one.item_id, one.checkpoint_card.id, one.round) if one.round > 1 else ""
     here = (one.checkpoint_card.characteristic_id, one.round)
-    return next((row for row in rows if row.number == opened_by or here == _place(row)), None)
+    key = next((key for key, number, *place in rows if number == opened_by or here == _place(*place)), None)
+    known = Report.objects.select_related("status__decided", "item__unit", "result", "checkpoint")
+    return None if key is None else known.get(pk=key)
 
 
-def _place(row: Report) -> tuple[int | None, int]:
-    return row.checkpoint.characteristic_id if row.checkpoint else None, row.result.round if row.result else 0
+def _not_ended(item_id: int) -> QuerySet[Report, Any]:
+    rows = Report.objects.filter(item=item_id).exclude(status__state__in=ENDED_VALUES).order_by("-id")
+    return rows.values_list("pk", "number", "checkpoint__characteristic", "result__round")
 
 
-def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None:
+_NOT_ENDED = Prepared(_not_ended, item_id=-1)
+
+
+def _place(characteristic_id: int | None, turn: int | None) -> tuple[int | None, int]:
+    return characteristic_id, turn or 0
+
+
+def _join(report: Report, one: Judged, by: Person, at: datetime) -> audit.Act | None:
     """Write the answer down beside the report; a correction to be verified has failed, unless it is conceded."""
     card = one.checkpoint_card
     data = {
@@ -86,7 +102,7 @@ def _join(report: Report, one: Judged, by: Person, at: datetime) -> Entry | None
         remark(report, "within_concession", by=one.person, at=at, note=note, data=data)
         return None
     step(report, "fail_verification", by=one.person, at=at, note=f"Inspected again: {_finding(one)}.", data=data)
-    return lambda: enter(report, Verb.REPORT_CORRECTION_FAILED, by=by, at=at, **data)
+    return entry_of(report, Verb.REPORT_CORRECTION_FAILED, by=by, at=at, **data)
 
 
 def _permission(report: Report, one: Judged) -> ConcessionCard | None:
@@ -98,23 +114,21 @@ def _permission(report: Report, one: Judged) -> ConcessionCard | None:
     return None
 
 
-def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, Entry]:
+def _raise(one: Judged, by: Person, at: datetime) -> tuple[Report, audit.Act]:
     card = one.checkpoint_card
     report = open_report(
-        item_id=one.item_id,
-        checkpoint_id=card.id,
-        result_id=one.result_id,
+        about=About(one.item_id, one.family_id, card.id, card.characteristic_id, one.result_id),
         title=cut(_finding(one)),
         severity=card.criticality,
-        facts=canonical(_facts(one) | around(one.item_id, card.joint, one.recorded_at)),
+        facts=_facts(one) | around(one.item_id, card.joint, one.recorded_at),
         raised_by=one.person,
         at=at,
     )
     # The hold says where, not what: it stands on the bench of whoever gives the second inspection.
-    reason = cut(f"Found at {card.number} {card.title}.")
-    place_hold(by=by, item_id=one.item_id, from_stage=card.stage_number, source=report.number, reason=reason, at=at)
-    payload = {"title": report.title, "operation": str(one.operation)}
-    return report, lambda: enter(report, Verb.REPORT_RAISED, by=by, at=at, **payload)
+    reason, stage = cut(f"Found at {card.number} {card.title}."), card.stage_number
+    place_new_hold(by=by, item_id=one.item_id, from_stage=stage, source=report.number, reason=reason, at=at)
+    told = {"serial": one.serial, "title": report.title, "operation": str(one.operation)}
+    return report, entry_of(report, Verb.REPORT_RAISED, by=by, at=at, **told)
 
 
 def _finding(one: Judged) -> str:
@@ -168,8 +182,36 @@ def around(item_id: int, joint: str, at: datetime) -> dict[str, str]:
     return {name: value for name, value in known.items() if value}
 
 
-def open_report(*, raised_by: Person, at: datetime, **told: Any) -> Report:
-    """A new report under the next number of the year, open from its first moment."""
-    report = Report.objects.create(number=next_paper("NCR", at), raised_by=raised_by, raised_at=at, **told)
-    report.status = ReportStatus.objects.create(report=report, state=ReportState.OPEN, changed_at=at)
+class About(NamedTuple):
+    """What a report is about, by the keys of its rows."""
+
+    item_id: int
+    family_id: int
+    checkpoint_id: int | None = None
+    characteristic_id: int | None = None
+    result_id: int | None = None
+
+
+def open_report(
+    *, about: About, raised_by: Person, at: datetime, facts: dict[str, Any], cause: str = "unknown", **told: Any
+) -> Report:
+    """A new report under the next number of the year, open from its first moment; two rows, and who has to know.
+
+    The caller has locked what it is about.
+    """
+    columns: dict[str, Any] = {
+        "item_id": about.item_id,
+        "checkpoint_id": about.checkpoint_id,
+        "result_id": about.result_id,
+    }
+    columns |= {"number": next_paper("NCR", at), "facts": canonical(facts), "raised_by_id": raised_by.pk}
+    columns |= {"uuid": uuid7(), "raised_at": at, **told}
+    report = Report(pk=add_row(Report, **columns), **columns)
+    state = {"report_id": report.pk, "state": ReportState.OPEN.value, "cause": cause, "changed_at": at}
+    report.status = ReportStatus(pk=add_row(ReportStatus, **state), **state)
+    for row in (report, report.status):
+        row._state.adding = False  # they stand in the database, as `add_row` wrote them
+    tell_raised(report, facts, raised_by)
+    where = {"family_id": about.family_id, "characteristic_id": about.characteristic_id}
+    report_raised.send(sender=None, report=report, facts=facts, **where)
     return report

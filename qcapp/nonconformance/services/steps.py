@@ -102,8 +102,14 @@ def _write(
 
 def enter(report: Report, verb: Verb, /, *, by: Person, at: datetime, **payload: Any) -> None:
     """The audit entry of a step: the last statement of its transaction."""
-    body = {"serial": serial_of(report), "state": str(report.status.state), **payload}
-    audit.record(verb=verb, actor=by.uuid, subject=f"report {report.number}", at=at, payload=body)
+    audit.record_all([entry_of(report, verb, by=by, at=at, **payload)])
+
+
+def entry_of(report: Report, verb: Verb, /, *, by: Person, at: datetime, **payload: Any) -> audit.Act:
+    """The same, for a caller that writes it with others."""
+    told = payload if "serial" in payload else {"serial": serial_of(report), **payload}
+    body = {"state": str(report.status.state), **told}
+    return audit.Act(verb=verb, actor=by.uuid, subject=f"report {report.number}", at=at, payload=body)
 
 
 def serial_of(report: Report) -> str:

@@ -36,5 +36,5 @@ def drop(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("production", "0003_welding")]
+    dependencies = [("production", "0004_stations")]
     operations = [migrations.RunPython(make, drop)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
@@ -299,6 +299,12 @@ def items_of_heat(heat_id: int) -> set[int]:
     """Every item that holds the heat, directly or through a lot or component."""
     direct = set(Consumption.objects.filter(heat=heat_id).values_list("item_id", flat=True))
     return direct | items_above(direct)
+
+
+def items_that_are_units(item_ids: Collection[int]) -> list[int]:
+    """Those of the items that are units, the newest first; one query."""
+    rows = Unit.objects.filter(item__in=list(item_ids)).order_by("-item_id")
+    return list(rows.values_list("item_id", flat=True))
 
 
 def where_used(text: str) -> list[UnitCard]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -102,3 +103,12 @@ def is_qualified(welder_id: int, process: str, thickness: Decimal, day: date) ->
 def weld_starts_of(item_id: int) -> list[WeldStart]:
     """What was said before each arc on the item, the latest first."""
     return list(WeldStart.objects.filter(item=item_id).select_related("welder", "procedure").order_by("-id"))
+
+
+def items_with_filler(lots: Collection[str]) -> dict[str, list[int]]:
+    """By lot of filler, the items on which an arc was struck with it, the first one first; one query."""
+    rows = WeldStart.objects.filter(filler_lot__in=list(lots)).order_by("id").values_list("filler_lot", "item_id")
+    found: dict[str, list[int]] = {lot: [] for lot in lots}
+    for lot, item in rows:
+        found[lot].append(item)
+    return {lot: list(dict.fromkeys(items)) for lot, items in found.items()}

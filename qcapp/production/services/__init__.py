@@ -18,6 +18,7 @@ from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
 from qcapp.core.identification import lookup_key, serial_pattern
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text, shown
+from qcapp.lib.statements import add_row
 from qcapp.people.queries import role_names
 from qcapp.people.roles import Act, Role
 from qcapp.people.services import require, write_signature
@@ -173,6 +174,13 @@ def place_hold(*, by: Person, item_id: int, from_stage: int | None, source: str,
                 item_id=item_id, from_stage=from_stage, source=source, reason=reason, by_id=by.pk, at=at
             )
     return _hold_from(item_id, source)
+
+
+def place_new_hold(*, by: Person, item_id: int, from_stage: int | None, source: str, reason: str, at: datetime) -> None:
+    """The same for a source that is as new as the transaction, on an item that the caller has locked: one statement."""
+    source = plain_text("What places the hold", source, longest=60)
+    reason = plain_text("The reason", reason, longest=300)
+    add_row(Hold, item_id=item_id, from_stage=from_stage, source=source, reason=reason, by_id=by.pk, at=at)
 
 
 def hold_unit(*, by: Person, serial: str, from_stage: int | None, source: str, reason: str, at: datetime) -> HoldCard:

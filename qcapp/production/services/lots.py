@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING
+from uuid import UUID
 
 from django.db import transaction
 
@@ -14,7 +15,7 @@ from qcapp.core.identification import lookup_key
 from qcapp.lib.plain_text import plain_text
 
 from ..models import Consumption, Heat, Item, Lot, Piece, Unit, UnitEvent
-from ..queries import FamilyCard, UnitCard, unit_by_id
+from ..queries import FamilyCard, UnitCard, family_by_code, unit_by_id
 from ..queries.as_built import HeatCard, LotCard, heat_by_number, heat_card, lot_by_code
 from ..states import LOT_STATES, HeatState, LotState, UnitState
 
@@ -77,6 +78,14 @@ def create_lot(
     for heat in heats:
         Consumption.objects.create(item=item, heat_id=heat.id, by=by, at=at)
     return lot_by_code(code)
+
+
+def item_of_goods(family_code: str) -> UUID:
+    """A new item for goods of a family that have no lot of their own, such as what a delivery brought.
+
+    Inside the caller's transaction, whose audit entry covers it. Raises NotFound `family_unknown`.
+    """
+    return Item.objects.create(kind=Item.Kind.LOT, family_id=family_by_code(family_code).id).uuid
 
 
 def lock_lot(lot_id: int) -> LotCard:

@@ -5,12 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
-
-from django.conf import settings
 
 from qcapp.core.checkpoints.kinds import kind as kind_of
 from qcapp.core.checkpoints.limits import written
@@ -20,7 +17,7 @@ from qcapp.core.metrology.bands import Band
 from qcapp.core.metrology.quantities import convert
 from qcapp.inspections.queries import series as stored
 from qcapp.lib.plain_text import shown
-from qcapp.lib.site_days import site_day
+from qcapp.lib.site_days import shift_at, site_day
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, released_card
 from qcapp.production.queries import FamilyCard, family_by_code
 
@@ -32,7 +29,6 @@ if TYPE_CHECKING:
 
 SHORTEST, USUAL, LONGEST = 5, 100, 500  # readings on a page
 FIXTURE_KEY = "fixture"  # the record checkpoint that names the weld fixture
-SHIFTS = ((6, 14, "early"), (14, 22, "late"))  # hours at the site; the rest is the night shift
 CHARTED = frozenset({"measured", "derived", "attribute", "count"})
 CORRECTED, AGAIN, FLAGGED, LATER = "corrected entry", "measured again", "not proven", "inspected again later"
 
@@ -236,14 +232,8 @@ def _reading(point: Point, at: CheckpointAt, around: Surroundings, unit: str, ba
         value=sum(values) / len(values), values=values, outcome=point.outcome, recorded_at=point.recorded_at,
         revision=at.revision_letter, band=band, gauge=point.gauge_number,
         fixture=around.fixtures.get(point.item_id, ""), welder=around.welders.get(point.item_id, ""),
-        inspector=point.person_name, shift=shift_of(point.recorded_at), marks=_marks(point, around),
+        inspector=point.person_name, shift=shift_at(point.recorded_at), marks=_marks(point, around),
     )  # fmt: skip
-
-
-def shift_of(at: datetime) -> str:
-    """The shift by the hour at the site: early from 6, late from 14, night from 22."""
-    hour = at.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE)).hour
-    return next((name for start, end, name in SHIFTS if start <= hour < end), "night")
 
 
 def _marks(point: Point, around: Surroundings) -> tuple[str, ...]:

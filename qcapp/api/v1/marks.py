@@ -1,0 +1,49 @@
+"""A defect marked on the drawing, as a tablet sends it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from qcapp.nonconformance.services.marking import mark_on_drawing
+from qcapp.people.roles import Act
+
+from ..acts import ActView, Refusal
+
+
+class Mark(serializers.Serializer[Any]):
+    id = serializers.UUIDField(required=False, help_text="made on the tablet; sending again is harmless")
+    serial = serializers.CharField(max_length=40)
+    checkpoint = serializers.CharField(max_length=60, help_text="the checkpoint's key; a report about it is open")
+    drawing = serializers.UUIDField()
+    across = serializers.IntegerField(help_text="thousandths of the width")
+    down = serializers.IntegerField(help_text="thousandths of the height")
+    caption = serializers.CharField(max_length=160, allow_blank=True, default="")
+
+
+class Marked(serializers.Serializer[Any]):
+    report = serializers.CharField()
+    outcome = serializers.ChoiceField(choices=["applied", "duplicate"])
+
+
+class MarksView(ActView):
+    act = {"POST": Act.RAISE_REPORT}
+
+    @extend_schema(request=Mark, responses={200: Marked, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
+    def post(self, request: Request) -> Response:
+        """Mark where the defect is, beside the open report about the checkpoint."""
+        given = self.read(Mark)
+        number, new = mark_on_drawing(
+            by=self.person,
+            serial=given["serial"],
+            checkpoint_key=given["checkpoint"],
+            sheet=given["drawing"],
+            mark=(given["across"], given["down"]),
+            caption=given["caption"],
+            at=self.at,
+        )
+        return Response({"report": number, "outcome": "applied" if new else "duplicate"})

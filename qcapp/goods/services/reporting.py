@@ -1,0 +1,44 @@
+"""A nonconformance report about what a delivery brought."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+
+from qcapp.nonconformance.services.by_hand import raise_on_item
+from qcapp.people.roles import Act
+from qcapp.people.services import require
+from qcapp.production.services.lots import item_of_goods
+
+from ..queries import delivery_by_number
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
+
+
+@transaction.atomic
+def raise_on_delivery(
+    *,
+    by: Person,
+    delivery_number: str,
+    family_code: str,
+    title: str,
+    severity: str,
+    quantity: int,
+    description: str = "",
+    cause: str = "material",
+    at: datetime,
+) -> str:
+    """The number of a report about `quantity` pieces of a delivery, meant for a family; supplier and note go with it.
+
+    Raises NotAllowed, NotFound `delivery_unknown`, `family_unknown`, and what `raise_on_item` raises.
+    """
+    require(by, Act.RAISE_REPORT, at)
+    delivery = delivery_by_number(delivery_number)
+    told = {"title": title, "description": description, "severity": severity, "quantity": quantity, "cause": cause}
+    named = f"{delivery.number}, note {delivery.note_number}"[:60]
+    item = item_of_goods(family_code)
+    where = {"named": named, "supplier": delivery.supplier, "delivery": delivery.number}
+    return raise_on_item(by=by, item_uuid=item, at=at, **where, **told)  # type: ignore[arg-type]
