@@ -36,6 +36,7 @@ def addresses() -> Iterator[tuple[str, str, Any]]:
         "issue": "1",
         "message_id": "1",
         "article": nobody,
+        "ending": "csv",
     }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)
