@@ -97,6 +97,7 @@ urlpatterns = [
     path("v1/units/<str:serial>/sheets/pdf", plan_papers.UnitSheetsView.as_view(), name="unit-sheets-pdf"),
     path("v1/units/<str:serial>/paper", paper.PapersView.as_view(), name="paper"),
     path("v1/units/<str:serial>/paper/<uuid:uuid>/check", paper.PaperCheckView.as_view(), name="paper-check"),
+    path("v1/units/<str:serial>/witnesses", plan_changes.WitnessesView.as_view(), name="witnesses"),
     path("v1/units/<str:serial>/applicability", plan_changes.ApplicabilityView.as_view(), name="applicability"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
     path(

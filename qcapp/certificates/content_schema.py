@@ -6,7 +6,7 @@ fails while the two differ.
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from typing import Any, get_args, get_origin, get_type_hints
 
 from .sections import SECTIONS
@@ -41,4 +41,6 @@ def _of(kind: Any) -> dict[str, Any]:
         raise TypeError(f"A section holds {kind}, for which there is no schema.")
     hints = get_type_hints(kind)
     properties = {field.name: _of(hints[field.name]) for field in fields(kind)}
-    return {"type": "object", "properties": properties, "required": sorted(properties)}
+    # A field with a default came later: certificates issued before it fit as well.
+    needed = sorted(field.name for field in fields(kind) if field.default is MISSING)
+    return {"type": "object", "properties": properties, "required": needed}

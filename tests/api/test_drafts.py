@@ -137,3 +137,15 @@ def test_says_what_a_revision_would_have_done_to_the_last_units(api, card) -> No
     found = api.get(f"plans/{card.uuid}/try", units="10")
     assert (found["judged"], found["fall_out"], found["units"]) == (0, 0, [])
     assert api.get(f"plans/{card.uuid}/try", units="x")["code"] == "units_unreadable"
+
+
+def test_records_a_witness_and_tells_the_bench(cast, api_of, proof_of, fixed_now) -> None:
+    released(cast, proof_of, fixed_now, plan_text({"criticality": "major", "witness_point": "yes"}))
+    unit = open_unit(by=cast.inspector, family_code="FR-200", serial="FR-200-0001", at=fixed_now)
+    api = api_of(cast.inspector)
+    assert api.get(f"units/{unit.serial}/bench")["stages"][0]["witness"] == "Nobody was asked to come yet."
+    given = {"stage": 1, "what": "waived", "whom": "R. Quill", "note": "photos"}
+    (told,) = api.post(f"units/{unit.serial}/witnesses", given)["witnesses"]
+    assert (api.status, told["what"], told["recorded_by"]) == (201, "waived", cast.inspector.name)
+    assert api.get(f"units/{unit.serial}/witnesses")["witnesses"] == [told]
+    assert api.get(f"units/{unit.serial}/bench")["stages"][0]["witness"] == "R. Quill waived attendance: photos."

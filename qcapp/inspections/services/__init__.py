@@ -39,6 +39,7 @@ from . import recording
 from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
 from .recording import Sender, Verdictlet
+from .witnessing import refuse_unwitnessed
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -152,7 +153,8 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
     """The stage, signed as recorded truly and completely. The signature covers the answers that count now.
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
-    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`.
+    `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`,
+    `witness_open`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -164,6 +166,7 @@ def sign_stage(*, proof: Proof, serial: str, stage_number: int, at: datetime) ->
             raise NotFound("stage_unknown", f"The plan of {unit.serial} has no stage {stage_number}.")
         _check_signable(view, standing_of(stage))
         _check_photos(unit, stage)
+        refuse_unwitnessed(stage)
         plan = adopted(unit.item_id)
         meaning = MEANING.format(number=stage.card.number, name=stage.card.name, serial=unit.serial)
         signature = write_signature(
