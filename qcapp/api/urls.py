@@ -17,6 +17,7 @@ from .v1 import (
     certificates,
     customers,
     decisions,
+    drafts,
     drawings,
     field_actions,
     gauge_file,
@@ -31,6 +32,7 @@ from .v1 import (
     operations,
     paper,
     plan_changes,
+    plan_papers,
     plans,
     releases,
     report_details,
@@ -79,6 +81,14 @@ PLAN_ACTS = {
     "approve": plans.ApproveView,
     "release": plans.ReleaseView,
     "withdraw": plans.WithdrawView,
+    "revise": drafts.ReviseView,
+    "discard": drafts.DiscardView,
+    "draft": drafts.DraftView,
+    "draft/file": drafts.DraftFileView,
+    "compare": plan_papers.CompareView,
+    "compare/pdf": plan_papers.ComparePdfView,
+    "sheets/pdf": plan_papers.BlankSheetsView,
+    "try": plan_papers.TryView,
 }
 
 urlpatterns = [
@@ -96,8 +106,10 @@ urlpatterns = [
     path("v1/units/<str:serial>/bench", gzip_page(bench.BenchView.as_view()), name="bench"),
     path("v1/units/<str:serial>/sign-offs", sign_offs.SignOffsView.as_view(), name="sign-offs"),
     path("v1/units/<str:serial>/welds", welds.WeldsView.as_view(), name="welds"),
+    path("v1/units/<str:serial>/sheets/pdf", plan_papers.UnitSheetsView.as_view(), name="unit-sheets-pdf"),
     path("v1/units/<str:serial>/paper", paper.PapersView.as_view(), name="paper"),
     path("v1/units/<str:serial>/paper/<uuid:uuid>/check", paper.PaperCheckView.as_view(), name="paper-check"),
+    path("v1/units/<str:serial>/witnesses", plan_changes.WitnessesView.as_view(), name="witnesses"),
     path("v1/units/<str:serial>/applicability", plan_changes.ApplicabilityView.as_view(), name="applicability"),
     path("v1/lots/<str:code>/grid", lot_grids.LotSampleView.as_view(), name="lot-grid"),
     path("v1/releases/<str:serial>", releases.ReleasesView.as_view(), name="releases"),
@@ -109,7 +121,12 @@ urlpatterns = [
     path("v1/decisions", decisions.DecisionsView.as_view(), name="decisions"),
     path("v1/plans", plans.PlansView.as_view(), name="plans"),
     path("v1/plans/<uuid:uuid>", plans.PlanView.as_view(), name="plan"),
-    *(path(f"v1/plans/<uuid:uuid>/{name}", view.as_view(), name=f"plan-{name}") for name, view in PLAN_ACTS.items()),
+    *(
+        path(f"v1/plans/<uuid:uuid>/{name}", view.as_view(), name=f"plan-{name.replace('/', '-')}")
+        for name, view in PLAN_ACTS.items()
+    ),
+    path("v1/plans/<uuid:uuid>/file.<slug:ending>", plan_papers.PlanFileView.as_view(), name="plan-file"),
+    path("v1/citing", plan_papers.CitingView.as_view(), name="citing"),
     path("v1/plans/<uuid:uuid>/drawings", drawings.DrawingsView.as_view(), name="plan-drawings"),
     path("v1/plans/<uuid:uuid>/drawings/pdf", drawings.DrawingPdfView.as_view(), name="plan-drawing-pdf"),
     path("v1/plans/<uuid:uuid>/drawings/<uuid:sheet>", drawings.DrawingSheetView.as_view(), name="plan-drawing-sheet"),

@@ -50,6 +50,7 @@ class Verb(StrEnum):
     UNIT_OPENED = "unit.opened"
     UNIT_PLAN_ADOPTED = "unit.plan_adopted"
     UNIT_PLAN_KEPT = "unit.plan_kept"
+    UNIT_WITNESSED = "unit.witnessed"
     UNIT_CHECKPOINT_APPLICABILITY = "unit.checkpoint_applicability"
     FIRST_ARTICLE_MARKED = "first_article.marked"
     FIRST_ARTICLE_DECIDED = "first_article.decided"

@@ -7,7 +7,7 @@ fails while the two differ.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from typing import Any, get_args, get_origin, get_type_hints
 
 from .sections import SECTIONS
@@ -49,7 +49,9 @@ def _of(kind: Any) -> dict[str, Any]:
         raise TypeError(f"A section holds {kind}, for which there is no schema.")
     hints, owner = get_type_hints(kind), getattr(kind, "__name__", "")
     properties = {field.name: _of(hints[field.name]) for field in fields(kind)}
-    return {"type": "object", "properties": properties, "required": _required(properties, f"{owner}.")}
+    # A field with a default came later: certificates issued before it fit as well.
+    lasting = [field.name for field in fields(kind) if field.default is MISSING]
+    return {"type": "object", "properties": properties, "required": _required(lasting, f"{owner}.")}
 
 
 def _required(names: Iterable[str], owner: str = "") -> list[str]:

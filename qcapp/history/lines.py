@@ -136,6 +136,13 @@ def _applies(told: Payload, names: Mapping[str, str]) -> str:
     return f"Checkpoint {told.get('checkpoint', '?')} {verb}: {told.get('reason', '')}"
 
 
+def _witnessed(told: Payload, names: Mapping[str, str]) -> str:
+    what = {"asked": "was asked to come", "present": "was present", "waived": "waived attendance"}
+    note = f": {told['note']}" if told.get("note") else ""
+    said = what.get(str(told.get("what")), "is on record")
+    return f"Witness point, stage {told.get('stage', '?')}: {told.get('whom', 'the witness')} {said}{note}"
+
+
 SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
     Verb.UNIT_OPENED: _opened,
     Verb.RESULTS_RECORDED: _recorded,
@@ -145,6 +152,7 @@ SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
     Verb.UNIT_PLAN_ADOPTED: _adopted,
     Verb.UNIT_PLAN_KEPT: _kept,
     Verb.UNIT_CHECKPOINT_APPLICABILITY: _applies,
+    Verb.UNIT_WITNESSED: _witnessed,
     Verb.UNIT_HELD: _held,
     Verb.UNIT_HOLD_LIFTED: _lifted,
     Verb.UNIT_WELDED: _welded,

@@ -103,6 +103,26 @@ class ArticleDecisionForm(SignedForm):
     field_order = ["accepted", "reason", "pin"]
 
 
+class WitnessForm(forms.Form):
+    """What is recorded at a witness point."""
+
+    stage_number = forms.TypedChoiceField(label="Stage", coerce=int)
+    what = forms.ChoiceField(
+        label="The witness",
+        choices=[("asked", "was asked to come"), ("present", "was present"), ("waived", "waived attendance")],
+    )
+    whom = forms.CharField(label="Who, and for whom", max_length=120)
+    note = forms.CharField(
+        label="Reason or note", max_length=300, required=False, help_text="Needed where attendance is waived."
+    )
+
+    def __init__(self, *args: Any, stages: list[tuple[int, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["stage_number"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - narrows the type
+        field.choices = stages
+
+
 class ApplicabilityForm(SignedForm):
     """Which checkpoint, and whether it applies."""
 

@@ -343,3 +343,27 @@ class FirstArticleDecision(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.article_id} {'accepted' if self.accepted else 'not accepted'}"
+
+
+class Witness(WriteOnceModel):
+    """What was recorded at a witness point. The latest counts, and goes on counting after another plan was adopted."""
+
+    class What(models.TextChoices):
+        ASKED = "asked", "asked to come"
+        PRESENT = "present", "was present"
+        WAIVED = "waived", "attendance waived"
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="witnesses")
+    stage_number = models.IntegerField()
+    what = models.CharField(max_length=8, choices=What.choices)
+    whom = models.CharField(max_length=120)  # the customer's witness, or who waived it for the customer
+    note = models.CharField(max_length=300, blank=True)  # for a waiver the reason
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        indexes = [models.Index(fields=["item"], name="inspections_witness_item")]
+
+    def __str__(self) -> str:
+        return f"{self.item_id} stage {self.stage_number} {self.what}"

@@ -7,11 +7,9 @@ from http import HTTPStatus
 from typing import Any
 from uuid import UUID
 
-from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
@@ -24,14 +22,14 @@ from qcapp.people.access import needs
 from qcapp.people.queries import person_by_uuid
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
-from qcapp.plans.cards import CheckpointCard, StageCard
-from qcapp.plans.paper_views import as_pdf, stages_asked
-from qcapp.plans.prints import SheetFor, blank_sheets
+from qcapp.plans.cards import CheckpointCard
+from qcapp.plans.paper_views import as_pdf
+from qcapp.plans.prints import blank_sheets, stages_asked
 from qcapp.production.queries import UnitCard, unit_by_serial
 
 from . import forms
-from .queries import adopted, inspection_of_unit
-from .queries.paper import PaperCard, paper_card, papers_of
+from .queries import inspection_of_unit
+from .queries.paper import PaperCard, paper_card, papers_of, sheets_for_unit
 from .queries.shapes import AnswerView, CheckpointView, InspectionView
 from .services.keying import Keyed, check_keying, hidden_in, key_in
 from .states import CheckpointState
@@ -65,19 +63,9 @@ def overview(request: HttpRequest, serial: str) -> HttpResponse:
 @require_safe
 def blank(request: HttpRequest, serial: str) -> HttpResponse:
     """Blank sheets for the unit, what is due on it only: `?stage=5`, `?paper=letter`."""
-    unit = unit_by_serial(serial)
-    view = inspection_of_unit(unit, viewer=request.user, at=timezone.now())
-    stages = stages_asked(view.revision, request.GET.get("stage", ""))
-    wanted = {stage.number: _sheet_for(unit, stage, view) for stage in stages}
-    cards = adopted(unit.item_id).checkpoints
-    data = blank_sheets(view.revision, stages, cards, request.GET.get("paper", ""), wanted)
-    return as_pdf(data, f"{unit.serial}-sheets")
-
-
-def _sheet_for(unit: UnitCard, stage: StageCard, view: InspectionView) -> SheetFor:
-    address = reverse("inspections:paper_key", args=[unit.serial, stage.number])
-    not_due = (one.card.key for one in view.checkpoints if one.state is CheckpointState.NOT_DUE)
-    return SheetFor(unit.serial, settings.QCAPP_PUBLIC_URL.rstrip("/") + address, frozenset(not_due))
+    found = sheets_for_unit(serial, request.GET.get("stage", ""), viewer=request.user, at=timezone.now())
+    data = blank_sheets(found.revision, found.stages, found.checkpoints, request.GET.get("paper", ""), found.wanted)
+    return as_pdf(data, f"{found.serial}-sheets")
 
 
 # ------------------------------------------------------------------------------------------------ keying in

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import adopting_views, handed_in_views, paper_views, plan_views, views
+from . import adopting_views, handed_in_views, paper_views, plan_views, views, witness_views
 
 app_name = "inspections"
 urlpatterns = [
@@ -15,6 +15,7 @@ urlpatterns = [
     path("plans/<uuid:uuid>/units/", adopting_views.units_in_build, name="adopting"),
     path("plans/<uuid:uuid>/units/choose/", adopting_views.choose, name="choose_plan"),
     path("plans/<uuid:uuid>/units/<str:serial>/", adopting_views.preview, name="adopt_one"),
+    path("units/<str:serial>/witnesses/", witness_views.witnesses, name="witnesses"),
     path("units/<str:serial>/applicability/", adopting_views.applicability, name="applicability"),
     path("plans/<uuid:uuid>/first-articles/", adopting_views.articles, name="articles"),
     path("plans/<uuid:uuid>/first-articles/mark/", adopting_views.mark, name="mark_article"),

@@ -64,6 +64,7 @@ class Act(StrEnum):
     CHOOSE_PLAN = "decide whether a unit adopts a plan revision"
     DECIDE_APPLICABILITY = "decide that a checkpoint does not apply to a unit"
     MARK_FIRST_ARTICLE = "mark a first article and accept it"
+    RECORD_WITNESS = "record who witnessed a stage, or that it was waived"
 
     RAISE_REPORT = "raise a nonconformance report by hand"
     CONTAIN_REPORT = "contain a nonconformance"
@@ -149,6 +150,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.CHOOSE_PLAN: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.DECIDE_APPLICABILITY: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.MARK_FIRST_ARTICLE: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
+    Act.RECORD_WITNESS: FLOOR | _QUALITY | frozenset({R.ENGINEER, R.CUSTOMER_SERVICE}),
     Act.RAISE_REPORT: FLOOR
     | frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR, R.METROLOGY, R.DISPATCH, R.CUSTOMER_SERVICE}),
     Act.CONTAIN_REPORT: frozenset({R.INSPECTOR, R.QUALITY_MANAGER, R.WELDING_COORDINATOR, R.GOODS_IN}),

@@ -107,6 +107,7 @@ class ToLookAt:
     sentence: str
     wrong: bool
     stage: str
+    severity: str = ""  # "warning" or "advice" for what does not keep the draft from review
 
 
 class DraftTable:
@@ -200,7 +201,7 @@ class DraftTable:
         return "from " + ", ".join(self.numbers.get(key, key) for key in keys) if keys else row.cells["formula"]
 
     def to_look_at(self) -> list[ToLookAt]:
-        """What is wrong first, then what to look at, each in the order of the plan."""
+        """What is wrong first, then warnings, then advice, each in the order of the plan."""
         by_key = {row.key: row for row in self.read.paper.rows}
         places = {row.id: row for row in self.read.paper.rows}
         wrong = [
@@ -209,12 +210,12 @@ class DraftTable:
             for finding in self.read.findings.get(row.id, ())
         ]
         advice = [
-            ToLookAt(row.id, found.column, row.number, _without_number(found, row), False, row.stage)
+            ToLookAt(row.id, found.column, row.number, _without_number(found, row), False, row.stage, found.severity)
             for key, findings in self.advice.items()
             if (row := by_key.get(key)) and row.id in places
             for found in findings
         ]
-        return wrong + advice
+        return wrong + sorted(advice, key=lambda one: one.severity != "warning")
 
 
 def stage_list(read: ReadPaper) -> list[tuple[DraftRow, int, int]]:

@@ -22,6 +22,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from qcapp.core.errors import Invalid, Problems, QcError
 from qcapp.gauges.queries import all_gauges, gauge_kinds
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.tables import XLSX
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
@@ -380,6 +381,5 @@ def workbook(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
     card = queries.revision_card(uuid)
     data = write_workbook(COLUMNS, services.export_cells(card.id), f"{card.family_code} revision {card.letter}")
-    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
     disposition = {"Content-Disposition": f'attachment; filename="{card.family_code}-{card.letter}.xlsx"'}
-    return HttpResponse(data, content_type=kind, headers=disposition)
+    return HttpResponse(data, content_type=XLSX, headers=disposition)

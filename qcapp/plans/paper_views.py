@@ -12,9 +12,8 @@ from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
 from . import queries
-from .cards import RevisionCard, StageCard
 from .comparison import differences
-from .prints import blank_sheets, comparison_pdf
+from .prints import blank_sheets, comparison_pdf, stages_asked
 
 
 @needs(Act.LOOK_AT_PLAN)
@@ -25,14 +24,6 @@ def blank(request: HttpRequest, uuid: UUID) -> HttpResponse:
     stages = stages_asked(card, request.GET.get("stage", ""))
     data = blank_sheets(card, stages, queries.checkpoints_of_card(card), request.GET.get("paper", ""))
     return as_pdf(data, f"{card.family_code}-{card.letter}-sheets")
-
-
-def stages_asked(card: RevisionCard, asked: str) -> list[StageCard]:
-    """One stage, or all of them. Raises NotFound `stage_unknown`."""
-    found = [one for one in card.stages if asked in ("", "all", str(one.number))]
-    if not found:
-        raise NotFound("stage_unknown", "There is no such stage in this plan; choose one from its list.")
-    return found
 
 
 @needs(Act.LOOK_AT_PLAN)

@@ -17,6 +17,7 @@ from django.conf import settings
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
+from qcapp.core.errors import NotFound
 from qcapp.evidence.queries import content
 from qcapp.lib.pdf import html_to_pdf
 from qcapp.lib.printing import printable
@@ -117,6 +118,14 @@ def blank_sheets(
     serial = next((one.serial for _, one, _, _ in groups if one.serial), "")
     title = f"Inspection sheet {serial or card.family_code}"
     return _laid_out(card, "blank", paper, {"groups": groups, "serial": serial}, title)
+
+
+def stages_asked(card: RevisionCard, asked: str) -> list[StageCard]:
+    """One stage, or all of them. Raises NotFound `stage_unknown`."""
+    found = [one for one in card.stages if asked in ("", "all", str(one.number))]
+    if not found:
+        raise NotFound("stage_unknown", "There is no such stage in this plan; choose one from its list.")
+    return found
 
 
 def _stage_address(card: RevisionCard, stage: StageCard) -> str:

@@ -130,7 +130,7 @@ draw.list = () => {
     piece.style.width = `${(100 * done.filter((c) => tone(c.outcome) === which).length) / Math.max(rows.length, 1)}%`;
     bar.append(piece);
   }
-  fill(find("#stage-now"), el("span", { class: "line" }, el("strong", {}, `${stage.number} ${stage.name}`), el("span", {}, t("{0} of {1}", done.length, rows.length))), bar);
+  fill(find("#stage-now"), el("span", { class: "line" }, el("strong", {}, `${stage.number} ${stage.name}`), el("span", {}, t("{0} of {1}", done.length, rows.length))), stage.witness ? el("span", { class: "witness" }, `${t("Witness point")}: ${stage.witness}`) : "", bar);
   const list = find("#rows");
   const focused = document.activeElement?.dataset?.key;
   const nodes = rows.map(rowFor);

@@ -38,6 +38,7 @@ def addresses() -> Iterator[tuple[str, str, Any]]:
         "article": nobody,
         "calibration": "1",
         "study": "1",
+        "ending": "csv",
     }
     for pattern in urlpatterns:
         assert isinstance(pattern, URLPattern)

@@ -111,10 +111,15 @@ def release_plan(cast: Cast, *, family_code: str, letter: str, text: str, at: da
 
 
 def _write_content(revision: PlanRevision, family_id: int, rows: list[dict[str, str]]) -> None:
-    names = {int(row["stage_number"]): (row["stage_name"], row["hold_point"] == "yes") for row in rows}
+    names = {
+        int(row["stage_number"]): (row["stage_name"], row["hold_point"] == "yes", row.get("witness_point") == "yes")
+        for row in rows
+    }
     stages = {
-        number: Stage.objects.create(revision=revision, number=number, name=name, hold_point=hold_point)
-        for number, (name, hold_point) in names.items()
+        number: Stage.objects.create(
+            revision=revision, number=number, name=name, hold_point=hold_point, witness_point=witness_point
+        )
+        for number, (name, hold_point, witness_point) in names.items()
     }
     known = dict(Characteristic.objects.filter(family=family_id).values_list("key", "pk"))
     new = [row for row in rows if row["key"] not in known]

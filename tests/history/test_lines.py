@@ -85,6 +85,11 @@ TOLD: list[tuple[Verb, dict[str, Any], str]] = [
         {"checkpoint": 301, "applies": False, "reason": "no left bracket"},
         "Checkpoint 301 does not apply: no left bracket",
     ),
+    (
+        Verb.UNIT_WITNESSED,
+        {"stage": 4, "what": "waived", "whom": "Orchard Cooperative", "note": "photos are enough"},
+        "Witness point, stage 4: Orchard Cooperative waived attendance: photos are enough",
+    ),
     (Verb.SERVICE_RECORDED, {"kind": "complaint", "text": "pulls left"}, "Complaint: pulls left"),
 ]
 

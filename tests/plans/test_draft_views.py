@@ -265,3 +265,13 @@ def test_refuses_edits_of_a_released_revision(cast, proof_of, fixed_now, manager
     assert manager.get(f"/plans/{card.uuid}/draft/rows/1/").status_code == 400
     assert services.export_plan(card.id)
     assert rows_of("plans") == before
+
+
+def test_says_which_findings_are_warnings_and_shows_them_before_advice(client_of, cast, fixed_now):
+    text = plan_text({"gauge_kinds": None, "criticality": "major"}, numbered(102, second_inspection=None))
+    card = draft(cast, fixed_now, text)
+    page = client_of(cast.quality_manager).get(f"/plans/{card.uuid}/").content.decode()
+    found = page[page.index('class="look-at"') :]
+    assert found.index("warning:</span> is critical, but has no second inspection") < found.index(
+        "names no kind of gauge"
+    )

@@ -140,6 +140,7 @@ def stage_json(stage: StageView, view: InspectionView) -> dict[str, Any]:
         "name": stage.card.name,
         "hold_point": stage.card.hold_point,
         "witness_point": stage.card.witness_point,
+        "witness": _witness(stage),
         "state": stage.state.value,
         "held": stage.held,
         "due": stage.due,
@@ -149,6 +150,13 @@ def stage_json(stage: StageView, view: InspectionView) -> dict[str, Any]:
         "may_start": not blocked,
         "blocked_by": blocked,
     }
+
+
+def _witness(stage: StageView) -> str:
+    """What stands at a witness point, in words; empty elsewhere."""
+    if not stage.card.witness_point:
+        return ""
+    return f"{stage.witness.sentence}." if stage.witness else "Nobody was asked to come yet."
 
 
 def _blocked_by(stage: StageView, view: InspectionView) -> str:

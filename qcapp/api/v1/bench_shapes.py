@@ -46,6 +46,7 @@ class BenchStage(serializers.Serializer[Any]):
     name = serializers.CharField()
     hold_point = serializers.BooleanField()
     witness_point = serializers.BooleanField()
+    witness = serializers.CharField(allow_blank=True, help_text="what is recorded at a witness point")
     state = serializers.ChoiceField(choices=[state.value for state in StageState])
     held = serializers.BooleanField()
     due = serializers.IntegerField()

@@ -23,9 +23,11 @@ from qcapp.inspections.queries.adopting import (
 )
 from qcapp.inspections.queries.coming import coming_units
 from qcapp.inspections.queries.first_articles import first_articles
+from qcapp.inspections.queries.witnesses import witnesses_of
 from qcapp.inspections.services.adopting import choose_plan
 from qcapp.inspections.services.applying import decide_applicability
 from qcapp.inspections.services.first_articles import decide_first_article, mark_first_article
+from qcapp.inspections.services.witnessing import record_witness
 from qcapp.people.roles import Act
 from qcapp.plans.queries import CheckpointCard, checkpoints_of, revision_card
 from qcapp.production.queries import family_by_code, unit_by_serial
@@ -322,3 +324,53 @@ def _decided(serial: str) -> dict[str, Any]:
         if one.excluded
     ]
     return {"not_applicable": rows}
+
+
+# ------------------------------------------------------------------------------------------------ witness points
+
+
+class WitnessBody(serializers.Serializer[Any]):
+    stage = serializers.IntegerField(min_value=1)
+    what = serializers.ChoiceField(choices=["asked", "present", "waived"])
+    whom = serializers.CharField(max_length=120)
+    note = serializers.CharField(max_length=300, required=False, allow_blank=True, default="")
+
+
+class WitnessRecord(serializers.Serializer[Any]):
+    stage = serializers.IntegerField()
+    what = serializers.CharField()
+    whom = serializers.CharField()
+    note = serializers.CharField(allow_blank=True, help_text="for a waiver the reason")
+    recorded_by = serializers.CharField()
+    at = serializers.DateTimeField()
+
+
+class WitnessRecords(serializers.Serializer[Any]):
+    witnesses = WitnessRecord(many=True)
+
+
+class WitnessesView(ActView):
+    act = {"GET": Act.LOOK_UP_UNIT, "POST": Act.RECORD_WITNESS}
+
+    @extend_schema(responses={200: WitnessRecords, 404: Refusal})
+    def get(self, request: Request, serial: str) -> Response:
+        """What is recorded at the unit's witness points, the oldest first."""
+        return Response(_witnesses(serial))
+
+    @extend_schema(request=WitnessBody, responses={201: WitnessRecords, 403: Refusal, 404: Refusal, 409: Refusal})
+    def post(self, request: Request, serial: str) -> Response:
+        """Record that a witness was asked, was present, or that attendance was waived and why."""
+        given = self.read(WitnessBody)
+        record_witness(by=self.person, serial=serial, stage_number=given.pop("stage"), at=self.at, **given)
+        return Response(_witnesses(serial), status=201)
+
+
+def _witnesses(serial: str) -> dict[str, Any]:
+    rows = [
+        {
+            "stage": one.stage_number, "what": one.what, "whom": one.whom, "note": one.note,
+            "recorded_by": one.by_name, "at": one.at.isoformat(),
+        }
+        for one in witnesses_of(unit_by_serial(serial).item_id)
+    ]  # fmt: skip
+    return {"witnesses": rows}

@@ -25,10 +25,21 @@ class SignatureLine:
 
 
 @dataclass(frozen=True)
+class WitnessLine:
+    """What is recorded at one witness point."""
+
+    stage: str
+    said: str
+    by: str
+    at: str
+
+
+@dataclass(frozen=True)
 class Signatures:
-    """Stage sign-offs in order, then the release."""
+    """Stage sign-offs in order, then the release; and who witnessed which stage, or waived it."""
 
     lines: tuple[SignatureLine, ...]
+    witnesses: tuple[WitnessLine, ...] = ()
 
 
 def build(record: Record) -> Signatures:
@@ -51,7 +62,20 @@ def build(record: Record) -> Signatures:
         at=record.moment(record.released_at),
         meaning=record.release_meaning,
     )
-    return Signatures((*stages, release))
+    return Signatures((*stages, release), _witnesses(record))
+
+
+def _witnesses(record: Record) -> tuple[WitnessLine, ...]:
+    return tuple(
+        WitnessLine(
+            stage=f"Stage {stage.card.number} {stage.card.name}",
+            said=stage.witness.sentence,
+            by=record.mark(stage.witness.by_id, stage.witness.by_name),
+            at=record.moment(stage.witness.at),
+        )
+        for stage in record.standing.inspection.stages
+        if stage.witness is not None
+    )
 
 
 def _function(sign_off: SignOffView) -> str:

@@ -44,6 +44,7 @@ from .standing import (
     stage_operations,
     stage_view,
 )
+from .witnesses import latest_witnesses
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -135,6 +136,7 @@ def _whole(unit: UnitCard) -> InspectionView:
     operations = {slot: rows[-1].operation for slot, rows in answers.items()}
     holds = open_holds(unit.item_id) if unit.on_hold else []
     signed = loading.sign_offs_of(unit.item_id)
+    witnesses = latest_witnesses(unit.item_id) if any(one.witness_point for one in plan.stages) else {}
     stages = tuple(
         stage_view(
             stage,
@@ -142,6 +144,7 @@ def _whole(unit: UnitCard) -> InspectionView:
             operations=stage_operations(stage.id, plan.checkpoints, rounds, operations),
             holds=holds,
             signed=signed.get(stage.id),
+            witness=witnesses.get(stage.number),
         )
         for stage in plan.stages
     )

@@ -1,17 +1,28 @@
-"""Readers of sheets of paper that were keyed in."""
+"""Readers of sheets of paper: the blank ones of a unit, and those that were keyed in."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from django.conf import settings
 from django.db.models import QuerySet
+from django.urls import reverse
 
 from qcapp.core.errors import NotFound
+from qcapp.plans.cards import CheckpointCard, RevisionCard, StageCard
+from qcapp.plans.prints import SheetFor, stages_asked
+from qcapp.production.queries import unit_by_serial
 
 from ..models import PaperSheet
+from ..states import CheckpointState
+from . import adopted, inspection_of_unit
+from .shapes import InspectionView
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 
 @dataclass(frozen=True)
@@ -69,3 +80,32 @@ def _card(row: PaperSheet) -> PaperCard:
         checked_by_name=check.signature.person.name if check else "", checked_at=check.at if check else None,
         differing=tuple(map(UUID, check.differing)) if check else (), reason=check.reason if check else "",
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class UnitSheets:
+    """What a unit's blank sheets are laid out from; `wanted` is by the stage's number."""
+
+    serial: str
+    revision: RevisionCard
+    stages: tuple[StageCard, ...]
+    checkpoints: tuple[CheckpointCard, ...]
+    wanted: dict[int, SheetFor]
+
+
+def sheets_for_unit(serial: str, stage: str, *, viewer: Person, at: datetime) -> UnitSheets:
+    """Blank sheets for a unit, with what is due on it only, of one stage or of all.
+
+    Raises NotFound `serial_unknown`, `stage_unknown`, and as `inspection_of_unit`.
+    """
+    unit = unit_by_serial(serial)
+    view = inspection_of_unit(unit, viewer=viewer, at=at)
+    stages = stages_asked(view.revision, stage)
+    wanted = {one.number: _sheet_for(unit.serial, one, view) for one in stages}
+    return UnitSheets(unit.serial, view.revision, tuple(stages), tuple(adopted(unit.item_id).checkpoints), wanted)
+
+
+def _sheet_for(serial: str, stage: StageCard, view: InspectionView) -> SheetFor:
+    address = reverse("inspections:paper_key", args=[serial, stage.number])
+    not_due = (one.card.key for one in view.checkpoints if one.state is CheckpointState.NOT_DUE)
+    return SheetFor(serial, settings.QCAPP_PUBLIC_URL.rstrip("/") + address, frozenset(not_due))

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from qcapp.plans.queries import CheckpointCard, RevisionCard, StageCard
     from qcapp.production.queries import HoldCard, UnitCard
 
+    from .witnesses import WitnessCard
+
 
 @dataclass(frozen=True)
 class DecisionView:
@@ -153,6 +155,7 @@ class StageView:
     covers: str  # what a signature would cover now
     sign_off: SignOffView | None
     checkpoints: tuple[CheckpointView, ...]
+    witness: WitnessCard | None = None  # what counts at a witness point
 
     @property
     def complete(self) -> bool:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from qcapp.plans.queries import CheckpointCard, StageCard
     from qcapp.production.queries import HoldCard
 
+    from .witnesses import WitnessCard
+
 Answers = Mapping[Slot, Sequence[AnswerView]]
 
 
@@ -177,6 +179,7 @@ def stage_view(
     operations: Sequence[UUID],
     holds: Sequence[HoldCard],
     signed: SignOffRow | None,
+    witness: WitnessCard | None = None,
 ) -> StageView:
     """The stage with its counts, its state and its latest signature."""
     wanted = [view for view in checkpoints if view.state is not CheckpointState.NOT_DUE]
@@ -197,6 +200,7 @@ def stage_view(
         covers=now,
         sign_off=sign_off,
         checkpoints=tuple(checkpoints),
+        witness=witness,
     )
 
 

@@ -44,6 +44,7 @@ from .adopting import carry_accepted
 from .operations import MAX_OPERATIONS
 from .recording import Sender, Verdictlet
 from .tablet_signing import TabletSignOff, check_covers_what_stands, is_sign_off, signed_on_tablet, told
+from .witnessing import refuse_unwitnessed
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -176,7 +177,7 @@ def sign_stage(
 
     Raises NotFound `serial_unknown`, `stage_unknown`; Conflict `stage_already_signed`; Refused `unit_not_in_build`,
     `stage_incomplete`, `earlier_stage_unsigned`, `first_article_open`, `stage_on_hold`, `photo_missing`,
-    `not_authorised`.
+    `not_authorised`, `witness_open`.
     """
     person = proof.person
     require(person, Act.SIGN_STAGE, at)
@@ -192,6 +193,7 @@ def sign_stage(
         _check_signable(view, standing_of(stage))
         _check_photos(unit, stage)
         _check_authorised(person, stage, at)
+        refuse_unwitnessed(stage)
         count = _count_answers(unit.item_id, plan.checkpoints, stage.card.id)
         _write_sign_off(proof, unit, stage, count, at, on_tablet)
     signed = inspection_of_unit(unit_by_id(unit.id), viewer=person, at=at).stage(stage_number)
