@@ -112,6 +112,7 @@ function step(by) {
 // ------------------------------------------------------------------------------------------------- balloons
 
 let queue = Promise.resolve();
+const steps = []; // what was set, moved or taken away since the page was opened: the checkpoint and where its balloon was
 
 function inTurn(task) {
   queue = queue.then(task, task);
@@ -168,6 +169,7 @@ function place(spot, button = chosen(), goOn = true) {
   button.dataset.seen = `${box.dataset.sheet} ${across} ${down}`;
   drawKept(button);
   told.textContent = `${number} is set`;
+  remember(key, was);
   inTurn(() => keep(button, was, { sheet: box.dataset.sheet, across, down }));
   const next = goOn && !was ? nextMissing(button) : button;
   choose(next || button);
@@ -180,6 +182,9 @@ async function keep(button, was, fields) {
     refusedLine.hidden = true;
     return;
   }
+  // A step that was not kept is none, nor are those of this balloon before it: it is where somebody else put it.
+  for (let at_ = steps.length - 1; at_ >= 0; at_ -= 1) if (steps[at_].key === button.dataset.key) steps.splice(at_, 1);
+  undoable();
   button.dataset.seen = data.code === "changed_meanwhile" ? data.details.now || "" : was;
   drawKept(button);
   refusedLine.textContent = `${button.dataset.number}: ${data.message}`;
@@ -194,7 +199,33 @@ function remove() {
   button.dataset.seen = "";
   drawKept(button);
   told.textContent = `${button.dataset.number} has no balloon now`;
+  remember(button.dataset.key, was);
   inTurn(() => keep(button, was, { act: "remove" }));
+  choose(button);
+}
+
+function remember(key, was) {
+  steps.push({ key, was });
+  undoable();
+}
+
+function undoable() {
+  const undo_ = document.getElementById("undo");
+  if (undo_) undo_.disabled = !steps.length;
+}
+
+// The last step back, in the same way as it was made: what another moved meanwhile is not overwritten.
+function undo() {
+  const last = steps.pop();
+  undoable();
+  const button = last && buttons().find((one) => one.dataset.key === last.key);
+  if (!button) return;
+  const now = button.dataset.seen;
+  button.dataset.seen = last.was;
+  drawKept(button);
+  told.textContent = `Undone: ${button.dataset.number}`;
+  const [, sheet, across, down] = STATE.exec(last.was) || [];
+  inTurn(() => keep(button, now, sheet ? { sheet, across, down } : { act: "remove" }));
   choose(button);
 }
 
@@ -297,6 +328,12 @@ function moveCross(event) {
   return show();
 }
 
+document.addEventListener("keydown", (event) => {
+  if (event.key !== "z" || !(event.ctrlKey || event.metaKey) || event.target.closest("input, textarea, select")) return;
+  event.preventDefault();
+  if (edits) undo();
+});
+
 view.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey) return;
   const acts = {
@@ -329,6 +366,7 @@ for (const button of document.querySelectorAll("[data-zoom]")) {
   button.addEventListener("click", () => ({ in: () => zoom(1.5), out: () => zoom(1 / 1.5), whole })[button.dataset.zoom]());
 }
 document.getElementById("remove")?.addEventListener("click", remove);
+document.getElementById("undo")?.addEventListener("click", undo);
 document.getElementById("only-missing").addEventListener("change", (event) => list.classList.toggle("only-missing", event.target.checked));
 
 // --------------------------------------------------------------------------------------------- beginning

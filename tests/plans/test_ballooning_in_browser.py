@@ -103,6 +103,26 @@ def test_sets_moves_and_takes_away_balloons_by_keys_alone(page: Page, card) -> N
     assert found["checkpoint_103"].down > 50_000
 
 
+def test_undoes_the_last_steps_by_keys(page: Page, card) -> None:
+    page.goto(f"/plans/{card.uuid}/drawing/?checkpoint=101")
+    page.locator("#chosen", has_text="101").wait_for()
+    page.locator("#view").focus()
+    for keys in (["Enter"], ["PageUp", "Shift+ArrowRight", "Enter"], ["Delete"]):
+        with page.expect_response("**/balloon/"):
+            for key in keys:
+                page.keyboard.press(key)
+    assert marks_of(card.id).balloons == {}
+    for across in (None, 50_000):
+        with page.expect_response("**/balloon/"):
+            page.keyboard.press("Control+z")
+        found = marks_of(card.id).balloons["head_angle"]
+        assert found.across == across if across else found.across > 50_000
+    with page.expect_response("**/balloon/"):
+        page.keyboard.press("Control+z")
+    assert marks_of(card.id).balloons == {}
+    assert page.locator("#undo").is_disabled()
+
+
 def test_tells_the_second_of_two_and_shows_where_the_balloon_is_now(page: Page, card, cast) -> None:
     page.goto(f"/plans/{card.uuid}/drawing/?checkpoint=101")
     page.locator("#chosen", has_text="101").wait_for()
