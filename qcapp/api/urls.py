@@ -75,7 +75,7 @@ REPORT_ACTS = {
     "mark": report_details.MarkView,
     "hold-suspects": report_details.HoldSuspectsView,
 }
-PLAN_ACTS = {
+PLAN_ACTS: dict[str, type[ActView]] = {
     "review": plans.ReviewView,
     "return": plans.ReturnView,
     "approve": plans.ApproveView,

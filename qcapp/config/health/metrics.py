@@ -70,5 +70,5 @@ def _processes() -> bytes:
     if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
         return generate_latest(REGISTRY)
     shared = CollectorRegistry()
-    multiprocess.MultiProcessCollector(shared)  # type: ignore[no-untyped-call]
+    multiprocess.MultiProcessCollector(shared)
     return generate_latest(shared)

@@ -71,8 +71,9 @@ class Command(BaseCommand):
         if people_cards(now, with_left=True):
             raise CommandError("People exist in this database already: nobody was added.")
         with transaction.atomic():
-            fields = {name: keeper[name] for name in ("badge", "name", "initials")}
-            person = services.add_person(by=None, at=now, **fields)
+            person = services.add_person(
+                by=None, badge=keeper["badge"], name=keeper["name"], initials=keeper["initials"], at=now
+            )
             services.give_role(by=None, person=person, role=Role.KEEPER, at=now)
             services.set_password(by=None, person=person, password=keeper["password"], at=now)
         call_command("make_signing_key")
