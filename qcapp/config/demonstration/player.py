@@ -13,6 +13,7 @@ from qcapp.certificates.services.releasing import release
 from qcapp.gauges.queries import all_gauges
 from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.services.witnessing import record_witness
 from qcapp.nonconformance.queries import open_reports
 from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
@@ -117,6 +118,7 @@ class UnitPlayer:
         ended = all(self._handle(card, report) for card, report in reports) and self._withdraw_what_followed()
         if not ended:
             return False
+        self._witness(number)
         self.shift.after(6)
         inspections.sign_stage(
             proof=demonstration_proof(self.inspector, self.shift.at), serial=self.story.serial, stage_number=number,
@@ -124,6 +126,15 @@ class UnitPlayer:
         )  # fmt: skip
         self.shift.next_day()
         return True
+
+    def _witness(self, number: int) -> None:
+        """At a witness point: the customer came, or wrote that the record is enough."""
+        if not any(stage.number == number and stage.witness_point for stage in self.revision.stages):
+            return
+        told = {"what": "present", "whom": "The customer's inspector", "note": ""}
+        if int(self.story.serial[-1]) % 3:
+            told = {"what": "waived", "whom": "The customer", "note": "By letter: the record is enough."}
+        record_witness(by=self.inspector, serial=self.story.serial, stage_number=number, at=self.shift.at, **told)
 
     def _partial(self, number: int) -> None:
         due = self._due(number)
