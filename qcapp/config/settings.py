@@ -265,6 +265,10 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "KeptOutcome": ["applied", "duplicate"],
+        "OperationOutcome": ["applied", "duplicate", "rejected", "kept_aside"],
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "qcapp.api.describing.declare_refusals",

@@ -19,7 +19,7 @@ from ..acts import ActView, Refusal
 LONGEST, MOST = 60, 40
 
 
-class Found(serializers.Serializer[Any]):
+class LookedUp(serializers.Serializer[Any]):
     units = serializers.ListField(child=serializers.DictField())
 
 
@@ -42,7 +42,7 @@ class LookUpView(ActView):
 
     @extend_schema(
         parameters=[OpenApiParameter("q", str, required=True, description="part of a serial, VIN, tag, order, …")],
-        responses={200: Found, 401: Refusal},
+        responses={200: LookedUp, 401: Refusal},
     )
     def get(self, request: Request) -> Response:
         """Units by any fragment, best match first; customers for those who may see them."""

@@ -15,7 +15,7 @@ from qcapp.people.roles import Act
 from ..acts import ActView, Refusal
 
 
-class Mark(serializers.Serializer[Any]):
+class DefectMark(serializers.Serializer[Any]):
     id = serializers.UUIDField(required=False, help_text="made on the tablet; sending again is harmless")
     serial = serializers.CharField(max_length=40)
     checkpoint = serializers.CharField(max_length=60, help_text="the checkpoint's key; a report about it is open")
@@ -33,10 +33,10 @@ class Marked(serializers.Serializer[Any]):
 class MarksView(ActView):
     act = {"POST": Act.RAISE_REPORT}
 
-    @extend_schema(request=Mark, responses={200: Marked, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
+    @extend_schema(request=DefectMark, responses={200: Marked, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
     def post(self, request: Request) -> Response:
         """Mark where the defect is, beside the open report about the checkpoint."""
-        given = self.read(Mark)
+        given = self.read(DefectMark)
         number, new = mark_on_drawing(
             by=self.person,
             serial=given["serial"],

@@ -177,7 +177,7 @@ def _add_picture(view: ActView, number: str, given: dict[str, Any]) -> None:
     picturing.add_picture(by=view.person, number=number, content=content, mark=place, at=view.at, **given)
 
 
-class Mark(serializers.Serializer[Any]):
+class PlaceOnSheet(serializers.Serializer[Any]):
     sheet = serializers.UUIDField()
     x = serializers.CharField(max_length=12, help_text="fraction of the sheet's width, as text")
     y = serializers.CharField(max_length=12, help_text="fraction of its height, as text")
@@ -189,7 +189,11 @@ def _mark(view: ActView, number: str, given: dict[str, Any]) -> None:
 
 
 MarkView = report_act(
-    "ReportMarkView", Act.RAISE_REPORT, Mark, _mark, "Say where on the drawing it is; a later mark takes its place"
+    "ReportMarkView",
+    Act.RAISE_REPORT,
+    PlaceOnSheet,
+    _mark,
+    "Say where on the drawing it is; a later mark takes its place",
 )
 UnitsView = report_act(
     "ReportUnitsView",
