@@ -6,7 +6,6 @@ import { askReason } from "./dialogs.js";
 import { ask, el, tell } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
-import { takePhoto } from "./photo.js";
 import { askMark } from "./spot.js";
 import { draw, gaugeFor, me, nextAfter, plain, seen, serial, state } from "./unit.js";
 import { t } from "./words.js";
@@ -52,6 +51,7 @@ async function keep(...what) {
 }
 
 async function photo(c) {
+  const { takePhoto } = await import("./photo.js"); // seldom needed: not part of what a bench loads to begin
   const taken = await takePhoto(t("Photo at {0}", c.number));
   if (!taken) return;
   const { buffer, marks, note } = taken;

@@ -193,5 +193,6 @@ def test_serves_the_bench_in_few_queries(
     api = api_of(workshop.cast.second_inspector)
     workshop.answer_stage(1)
     workshop.send(workshop.operation("weld_w7", {"conforms": False}))
+    bench(api)  # the first request of a day renews the session
     with django_assert_max_num_queries(20):
         bench(api)

@@ -478,11 +478,11 @@ def test_takes_a_submission_in_a_few_queries_whatever_its_size(
     workshop: Workshop, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     bodies = [workshop.operation(key) for key in STAGES[1]]
-    with django_assert_max_num_queries(29):
+    with django_assert_max_num_queries(30):
         answers = workshop.send(*bodies)
     assert all(isinstance(answer, Verdictlet) and answer.applied for answer in answers)
     more = [
         workshop.operation("left_length", purpose="correction", base=str(uuid4()), reason="again") for _ in range(190)
     ]
-    with django_assert_max_num_queries(29):
+    with django_assert_max_num_queries(30):
         workshop.send(*more)
