@@ -225,10 +225,8 @@ class Tablet:
 
     def until_sent(self) -> None:
         foot = "document.querySelector('#foot').innerText"
-        sent, not_yet = (
-            "Sent|All sent|Gesendet|Enviado",
-            "On tablet|Auf dem Tablet|En la tableta|[Nn]ot saved|NOT SAVED|gespeichert|guarda",
-        )
+        sent = "Sent|All sent|Gesendet|Enviado"
+        not_yet = "On tablet|Auf dem Tablet|En la tableta|[Nn]ot saved|NOT SAVED|gespeichert|guarda"
         self.until(f"/{sent}/.test({foot}) && !/{not_yet}/.test({foot})")
 
     def until_on_tablet(self, number: int) -> None:

@@ -311,9 +311,7 @@ class TestStanding:
         case.withdraw()
         assert check_token(card.token).standing == "current"
 
-    def test_reads_every_issue_and_what_is_open_about_the_unit_in_two_queries(
-        self, released: Workshop, django_assert_max_num_queries: Any
-    ) -> None:
+    def test_reads_every_issue_in_two_queries(self, released: Workshop, django_assert_max_num_queries: Any) -> None:
         certified(released)
         certified(released, change_note="Order number corrected.")
         with django_assert_max_num_queries(2):

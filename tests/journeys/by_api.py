@@ -171,9 +171,16 @@ def _middle(checkpoint: Json) -> str:
 
 
 def gauge_for(checkpoint: Json, gauges: list[Json]) -> str | None:
-    """The first usable gauge of a kind that the checkpoint asks for."""
-    fitting = [g["number"] for g in gauges if g["usable"] and g["kind"] in checkpoint["gauge_kinds"]]
-    return fitting[0] if fitting else None
+    """The first usable gauge of a kind that the checkpoint asks for, which reaches a good value where one does."""
+    fitting = [g for g in gauges if g["usable"] and g["kind"] in checkpoint["gauge_kinds"]]
+    value = Decimal(_middle(checkpoint)) if checkpoint["kind"] == "measured" else None
+    fitting.sort(key=lambda gauge: value is not None and not _reaches(gauge, value))
+    return fitting[0]["number"] if fitting else None
+
+
+def _reaches(gauge: Json, value: Decimal) -> bool:
+    lower, upper = gauge["range_lower"], gauge["range_upper"]
+    return (lower is None or Decimal(lower) <= value) and (upper is None or value <= Decimal(upper))
 
 
 # ------------------------------------------------------------------------------------------------------- plans

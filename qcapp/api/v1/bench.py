@@ -356,4 +356,6 @@ def gauge_on_bench(card: GaugeCard) -> dict[str, Any]:
         "sentence": card.sentence,
         "due_on": card.due_on.isoformat() if card.due_on else None,
         "expanded_uncertainty": None if uncertainty is None else format(uncertainty, "f"),
+        "range_lower": None if card.range_lower is None else format(card.range_lower, "f"),
+        "range_upper": None if card.range_upper is None else format(card.range_upper, "f"),
     }

@@ -161,6 +161,8 @@ class BenchGauge(serializers.Serializer[Any]):
     sentence = serializers.CharField(allow_blank=True)
     due_on = serializers.DateField(allow_null=True)
     expanded_uncertainty = serializers.CharField(allow_null=True)
+    range_lower = serializers.CharField(allow_null=True, help_text="of the gauge's own unit of measure")
+    range_upper = serializers.CharField(allow_null=True)
     setup = serializers.CharField(
         required=False, help_text="until when its set-up check holds, “due”, or empty where none is asked"
     )
