@@ -196,7 +196,9 @@ draw.work = () => {
   const c = current();
   const stage = stageOf(state.stage);
   lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
-  if (justRecorded()) afterPaint(takeFocus); // to take the focus, the browser lays the whole page out
+  // To take the focus the browser lays the whole page out, so a verdict is painted before. A field takes it at once: the next
+  // key of a gauge must not fall between.
+  if (justRecorded() && !find("input#value")) afterPaint(takeFocus);
   else takeFocus();
 };
 

@@ -23,7 +23,7 @@ from qcapp.recall.queries import recall_of
 
 @pytest.mark.django_db
 def test_copies_frames_that_the_product_takes_for_its_own() -> None:
-    fleet = Fleet.begun(timezone.now(), with_heat=26, bad=30)
+    fleet = Fleet.begun(timezone.now(), with_heat=26, bad=20)
     fleet.grow(28, lambda done: None)
     copied = inspection_of(fleet.serials[-1])
     assert (copied.progress.answered, copied.progress.stages_signed) == (169, 9)
@@ -31,9 +31,9 @@ def test_copies_frames_that_the_product_takes_for_its_own() -> None:
     assert Unit.objects.filter(serial__startswith="FK-30").count() == 4 * PARTS
     assert {row.serial for row in answer(read(f"heat {HEAT}")).rows} == set(fleet.serials[24:26])
     calibration = calibrations_of(gauge_by_number(BAD_GAUGE).id)[0]
-    assert Result.objects.filter(gauge__number=BAD_GAUGE).count() == 30
+    assert Result.objects.filter(gauge__number=BAD_GAUGE).count() == 20
     judged = recall_of(BAD_GAUGE, calibration.id, at=timezone.now())
-    assert 20 < judged.readings <= 30  # those of checkpoints with a band
+    assert judged.readings == 20
     assert any(unit.worst.value != "still in band" for unit in judged.units)
 
 

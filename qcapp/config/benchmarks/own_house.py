@@ -31,6 +31,7 @@ def own_house() -> Iterator[str]:
         options = {
             "QCAPP_DATA_DIR": folder,
             "QCAPP_DEMO": True,
+            "QCAPP_SECOND_FACTOR": "offered",
             "SECRET_KEY": secrets.token_urlsafe(50),
             "QCAPP_SIGNING_FOLDER": folder / "keys",
             "QCAPP_SIGNING_PASSPHRASE": secrets.token_urlsafe(32),
