@@ -224,7 +224,7 @@ def content_of(certificate_id: int) -> dict[str, Any]:
 
 
 def _cards(rows: QuerySet[Certificate]) -> list[CertificateCard]:
-    """The issues of a queryset, in its order; one query."""
+    """The issues of a queryset, in its order; two queries, however many."""
     latest_issue = Certificate.objects.filter(number=OuterRef("number")).order_by("-issue").values("issue")[:1]
     latest_release = Release.objects.filter(item=OuterRef("item")).order_by("-id").values("kind")[:1]
     joined = rows.select_related("item__unit", "item__lot", "item__family", "issued_by", "withdrawal")

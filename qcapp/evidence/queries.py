@@ -72,7 +72,12 @@ def cards(ids: Iterable[int]) -> dict[int, EvidenceCard]:
 
 def content(uuid: UUID) -> bytes:
     """The bytes as they were kept. Raises NotFound `evidence_unknown`, Refused `file_missing` or `file_altered`."""
+    return typed_content(uuid)[1]
+
+
+def typed_content(uuid: UUID) -> tuple[str, bytes]:
+    """Media type and bytes, in one query. Raises as `content`."""
     row = EvidenceFile.objects.filter(uuid=uuid).first()
     if row is None:
         raise NotFound("evidence_unknown", "There is no such file here. Open it from the page that shows it.")
-    return kept_bytes(row.path, row.digest, f"The file {row.name}")
+    return row.media_type, kept_bytes(row.path, row.digest, f"The file {row.name}")

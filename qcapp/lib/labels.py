@@ -11,14 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-import segno
 from django.conf import settings
 from django.template.loader import render_to_string
-from django.utils.safestring import mark_safe
 
 from qcapp.core.errors import Invalid
 
 from .pdf import html_to_pdf
+from .qr_codes import qr_svg
 
 NARROWEST, WIDEST = 24, 210  # millimetres: the smallest roll that holds a readable code, the width of A4
 SHEET = 0  # instead of a width: one label on an A4 page, to be cut out
@@ -41,10 +40,9 @@ def label_pdf(label: Label, *, width: int, at: datetime) -> bytes:
     if width != SHEET and not NARROWEST <= width <= WIDEST:
         message = f"A roll is {NARROWEST} to {WIDEST} mm wide; give its width, or take the sheet."
         raise Invalid("label_width", message, width=width)
-    drawn = segno.make(label.code, error="q", micro=False).svg_inline(border=2, scale=3, omitsize=True, lineclass=None)
     context = {
         "label": label,
-        "qr": mark_safe(drawn),  # noqa: S308 - drawn by the library
+        "qr": qr_svg(label.code, error="q"),
         "sheet": width == SHEET,
         "width": 90 if width == SHEET else width,
         "height": _height(90 if width == SHEET else width, len(label.lines)),

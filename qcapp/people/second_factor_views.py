@@ -7,18 +7,17 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-import segno
 from django.contrib import auth, messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from qcapp.core.errors import NotFound, QcError
 from qcapp.lib.middleware import client_address
+from qcapp.lib.qr_codes import qr_svg
 from qcapp.lib.refusals import refusal_status, retry_after
 
 from . import forms, queries, services
@@ -158,7 +157,7 @@ def _page(request: HttpRequest, problem: QcError | None = None, papers: list[str
         "since": person.second_factor_at,
         "owed": owes_second_factor(request, timezone.now()) and person.second_factor_at is None,
         "begun": begun,
-        "picture": _qr(begun.address) if begun else "",
+        "picture": qr_svg(begun.address) if begun else "",
         "typed": " ".join(begun.secret[at : at + 4] for at in range(0, len(begun.secret), 4)) if begun else "",
         "papers": papers,
         "left": services.recovery_codes_left(person),
@@ -168,11 +167,6 @@ def _page(request: HttpRequest, problem: QcError | None = None, papers: list[str
         "problem": problem,
     }
     return _answer(request, "people/second_factor.html", shown, problem)
-
-
-def _qr(address: str) -> str:
-    drawn = segno.make(address, error="m", micro=False).svg_inline(border=2, scale=4, omitsize=True, lineclass=None)
-    return mark_safe(drawn)  # noqa: S308 - drawn by the library from an address of our own
 
 
 def _answer(request: HttpRequest, template: str, shown: dict[str, Any], problem: QcError | None) -> HttpResponse:

@@ -12,15 +12,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-import segno
 from django.conf import settings
 from django.template.loader import render_to_string
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import mark_safe
 
 from qcapp.core.errors import NotFound
 from qcapp.evidence.queries import content
 from qcapp.lib.pdf import html_to_pdf
 from qcapp.lib.printing import printable
+from qcapp.lib.qr_codes import qr_svg
 
 from .balloon_picture import ballooned_svg
 from .cards import CheckpointCard, Difference, RevisionCard, SheetCard, StageCard
@@ -114,7 +114,7 @@ def blank_sheets(
     for stage in stages:
         one = (wanted or {}).get(stage.number) or SheetFor(address=_stage_address(card, stage))
         rows = [c for c in checkpoints if c.stage_number == stage.number and c.key not in one.not_due]
-        groups.append((stage, one, _code(one.address), [_blank(row) for row in rows]))
+        groups.append((stage, one, qr_svg(one.address, css_class="qr"), [_blank(row) for row in rows]))
     serial = next((one.serial for _, one, _, _ in groups if one.serial), "")
     title = f"Inspection sheet {serial or card.family_code}"
     return _laid_out(card, "blank", paper, {"groups": groups, "serial": serial}, title)
@@ -130,11 +130,6 @@ def stages_asked(card: RevisionCard, asked: str) -> list[StageCard]:
 
 def _stage_address(card: RevisionCard, stage: StageCard) -> str:
     return f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/plans/{card.uuid}/?stage={stage.number}"
-
-
-def _code(address: str) -> SafeString:
-    code = segno.make(address, error="m", micro=False)
-    return mark_safe(code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None))  # noqa: S308
 
 
 def _blank(card: CheckpointCard) -> tuple[CheckpointCard, range]:

@@ -159,6 +159,12 @@ class TestContent:
             "11 checkpoints were due and answered; 11 conform. "
             "1 checkpoint was not due on this unit: checked on samples."
         )
+        signed = [(line["what"], line["name"], line["function"]) for line in says["signatures"]["lines"]]
+        assert signed[0] == ("Stage 1 Tack-up", "1001", "inspector")
+        assert signed[-1] == ("Release", "Isolde Brandt", "quality manager")
+
+    def test_says_of_each_result_what_the_record_says(self, released: Workshop) -> None:
+        says = content_of(certified(released).id)
         first = says["results"]["stages"][0]["lines"][0]
         assert first == {
             "balloon": "",
@@ -193,9 +199,6 @@ class TestContent:
             "second inspection: 3.4 mm, 1002, 17 Mar 2026 10:30 +01:00"
         ]
         assert says["results"]["stages"][2]["not_due"] == ["302 Gap at the bracket (1 in 5)"]
-        signed = [(line["what"], line["name"], line["function"]) for line in says["signatures"]["lines"]]
-        assert signed[0] == ("Stage 1 Tack-up", "1001", "inspector")
-        assert signed[-1] == ("Release", "Isolde Brandt", "quality manager")
 
     def test_lists_nonconformances_and_excepts_what_is_conceded(self, workshop: Workshop) -> None:
         Case.out_of_band(workshop).decide("use_as_is").close_without_correction()

@@ -8,8 +8,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from qcapp.evidence.queries import card as evidence_card
-from qcapp.evidence.queries import content
+from qcapp.evidence.queries import typed_content
 from qcapp.goods.queries import papers_of_heat
 from qcapp.inspections.queries.beside import photos_of
 from qcapp.plans.prints import ballooned
@@ -17,10 +16,11 @@ from qcapp.plans.queries import checkpoints_of_card, revision_of
 from qcapp.plans.queries.marks import sheets_of
 from qcapp.production.queries.inside import HeatInside, components_inside, heats_inside, heats_of_lot
 
-from ..queries import CertificateCard, certificates_of, content_of
+from ..queries import CertificateCard, certificates_of
 from .rendering import pdf_bytes
 
 File = tuple[str, bytes]
+Says = dict[str, Any]  # what the certificate says, as frozen
 ENDINGS = {
     "image/jpeg": "jpg", "image/png": "png", "image/webp": "webp", "image/svg+xml": "svg", "application/pdf": "pdf",
 }  # fmt: skip
@@ -33,19 +33,19 @@ def safe(name: str) -> str:
 
 
 def _kept(folder: str, name: str, uuid: UUID) -> File:
-    ending = ENDINGS.get(evidence_card(uuid).media_type, "bin")
-    return f"{folder}/{safe(name)}.{ending}", content(uuid)
+    media_type, data = typed_content(uuid)
+    return f"{folder}/{safe(name)}.{ENDINGS.get(media_type, 'bin')}", data
 
 
-def photo_files(card: CertificateCard, at: datetime) -> Iterator[File]:
+def photo_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
     """Every photo of the unit, by checkpoint and place in the order taken."""
     for place, one in enumerate(photos_of(card.item_id), start=1):
         yield _kept("photos", f"{place:03}-checkpoint-{one.number}-round-{one.round}", one.file)
 
 
-def drawing_files(card: CertificateCard, at: datetime) -> Iterator[File]:
+def drawing_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
     """The sheets of the plan revision that the certificate names: as they are kept, and with their balloons."""
-    identity = content_of(card.id)["identity"]
+    identity = says["identity"]
     revision = revision_of(identity["family_code"], identity["plan_revision"])
     checkpoints = checkpoints_of_card(revision)
     for one in sheets_of(revision.id):
@@ -54,10 +54,10 @@ def drawing_files(card: CertificateCard, at: datetime) -> Iterator[File]:
         yield f"drawings/{safe(name)}-ballooned.svg", ballooned(one, checkpoints).svg.encode()
 
 
-def mill_files(card: CertificateCard, at: datetime) -> Iterator[File]:
+def mill_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
     """The mill certificates of every heat, unaltered, once each."""
     given: set[str] = set()
-    for heat in _heats(content_of(card.id), card.item_id):
+    for heat in _heats(says, card.item_id):
         for paper in papers_of_heat(heat.heat.id):
             if paper.paper_digest not in given:
                 given.add(paper.paper_digest)
@@ -70,7 +70,7 @@ def _heats(says: dict[str, Any], item_id: int) -> list[HeatInside]:
     return heats_of_lot(item_id) if lot else heats_inside(item_id)
 
 
-def component_files(card: CertificateCard, at: datetime) -> Iterator[File]:
+def component_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
     """The latest certificate of each component."""
     for one in components_inside(card.item_id):
         for paper in certificates_of(one.component_item_id)[:1]:

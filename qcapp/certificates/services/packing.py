@@ -22,6 +22,7 @@ from .evidence_files import component_files, drawing_files, mill_files, photo_fi
 from .rendering import pdf_bytes, qif_bytes
 
 File = tuple[str, bytes]
+Says = dict[str, Any]  # what the certificate says, as frozen
 MANIFEST, SIGNATURE, HOW = "manifest.json", "manifest.json.p7s", "READ-ME.txt"
 EARLIEST = (1980, 1, 1, 0, 0, 0)  # the first date that a ZIP can write
 COLUMNS = (
@@ -53,18 +54,18 @@ To ask whether the certificate still stands, type: {address}
 def package_of(card: CertificateCard, *, at: datetime) -> bytes:
     """The package of one issue. Raises what `pdf_bytes` and the signing key raise."""
     key = current_key()
-    files = [file for part in PARTS for file in part(card, at)]
+    says = content_of(card.id)
+    files = [file for part in PARTS for file in part(card, says, at)]
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in files}
     listed = {"certificate": card.number, "issue": card.issue, "serial": card.serial, "sha256": digests}
     manifest = canonical(listed).encode()
-    says = content_of(card.id)["identity"]
     how = WORDS.format(
         number=card.number,
         issue=card.issue,
         serial=card.serial,
         pdf=f"{card.number}-{card.issue}.pdf",
         fingerprint=key.fingerprint,
-        address=says["check_address"],
+        address=says["identity"]["check_address"],
     )
     signed = [(MANIFEST, manifest), (SIGNATURE, detached_signature(manifest, key, at)), (HOW, how.encode())]
     return zipped([*files, *signed], card.issued_at)
@@ -80,16 +81,15 @@ def zipped(files: list[File], at: datetime) -> bytes:
     return output.getvalue()
 
 
-def certificate_files(card: CertificateCard, at: datetime) -> Iterator[File]:
+def certificate_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
     """The document itself, and what it says for machines."""
-    says = content_of(card.id)
     yield f"{card.number}-{card.issue}.pdf", pdf_bytes(card, at=at)
     yield "certificate.json", canonical(says).encode()
     yield "results.qif", qif_bytes(card)
     yield "results.csv", table_of(says)
 
 
-def report_files(card: CertificateCard, at: datetime) -> Iterator[File]:
+def report_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
     """Each nonconformance report of the unit."""
     for one in reports_of(card.item_id):
         view = asdict(report(one.number))
@@ -97,7 +97,7 @@ def report_files(card: CertificateCard, at: datetime) -> Iterator[File]:
 
 
 # What goes into a package, in order.
-PARTS: list[Callable[[CertificateCard, datetime], Iterator[File]]] = [
+PARTS: list[Callable[[CertificateCard, Says, datetime], Iterator[File]]] = [
     certificate_files,
     report_files,
     photo_files,

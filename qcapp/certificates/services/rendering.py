@@ -10,10 +10,8 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-import segno
 from django.db import IntegrityError, transaction
 from django.template.loader import render_to_string
-from django.utils.safestring import mark_safe
 from django.utils.translation import gettext, override
 
 from qcapp.core.errors import Invalid
@@ -22,6 +20,7 @@ from qcapp.lib.kept_files import keep_bytes, kept_bytes
 from qcapp.lib.pdf import Attached, html_to_pdf
 from qcapp.lib.pdf_signing import sign_pdf, stamper
 from qcapp.lib.printing import printable
+from qcapp.lib.qr_codes import qr_svg
 from qcapp.lib.signing_keys import SigningKey, current_key, grouped, key_of
 
 from ..choices import LANGUAGES, PAPERS, TITLES
@@ -60,14 +59,12 @@ def page_of(says: dict[str, Any], digest: str, look: Look | None = None) -> str:
     """The page of some frozen content, made of that, its digest and the look alone."""
     look = look or look_of(says)
     address = says["identity"]["check_address"]
-    code = segno.make(address, error="m", micro=False)
-    drawn = code.svg_inline(border=2, scale=3, omitsize=True, svgclass="qr", lineclass=None)
     context = {
         "says": with_pictures(_with_inches(says)),
         "address": address,
         "digest": digest,
         "fingerprint": grouped(says["identity"].get("signing_fingerprint", "")),
-        "qr": mark_safe(drawn),  # noqa: S308 - our own drawing
+        "qr": qr_svg(address, css_class="qr"),
         "language": look.language,
         "paper": look.paper,
     }

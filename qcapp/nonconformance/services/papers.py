@@ -5,14 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-import segno
 from django.conf import settings
 from django.template.loader import render_to_string
-from django.utils.safestring import SafeString, mark_safe
 
 from qcapp.core.errors import Invalid, NotFound
 from qcapp.lib.pdf import html_to_pdf
 from qcapp.lib.printing import printable
+from qcapp.lib.qr_codes import qr_svg
 from qcapp.lib.site_days import site_day
 from qcapp.production.queries import holds_by_item, units_of_items
 
@@ -80,12 +79,7 @@ def return_pdf(*, number: str, viewer: Person, at: datetime) -> bytes:
 
 def _pdf(name: str, view: ReportView, context: dict[str, Any], *, title: str, at: datetime) -> bytes:
     address = f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/nonconformances/{view.card.number}/"
-    context |= {"report": view, "card": view.card, "address": address, "qr": _code(address), "title": title}
+    context |= {"report": view, "card": view.card, "address": address, "qr": qr_svg(address), "title": title}
     context |= {"demonstration": settings.QCAPP_DEMO, "maker": settings.QCAPP_SITE_NAME, "day": site_day(at)}
     html = printable(render_to_string(f"{TEMPLATES}/{name}.html", context))
     return html_to_pdf(html, identifier=view.card.uuid.hex, created=at, title=title)
-
-
-def _code(address: str) -> SafeString:
-    drawn = segno.make(address, error="m", micro=False).svg_inline(border=2, scale=3, omitsize=True, lineclass=None)
-    return mark_safe(drawn)  # noqa: S308 - our own drawing
