@@ -9,6 +9,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.checkpoints.kinds import kind
 
 from ..models import Result
@@ -67,7 +68,7 @@ def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) ->
 
 def _reading(row: Any, checkpoint: Measured) -> GaugeReading:
     answer = json.loads(row[7])
-    values = tuple(Decimal(value) for value in answer.get("values") or [answer.get("value")] if value is not None)
+    values = tuple(map(Decimal, counted_numbers(answer)))
     return GaugeReading(row[0], row[1], row[2] or "", row[3] or "", checkpoint, row[5], row[6], values, row[8], row[9])
 
 
