@@ -20,6 +20,7 @@ FILES = (
     "css/tokens.css",
     "css/floor.css",
     "img/band.svg",
+    "js/counted.js",
     "js/verdict.js",
     "capture/acts.js",
     "capture/band.js",
@@ -43,6 +44,7 @@ FILES = (
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",
+    "capture/warmth.js",
     "capture/words.js",
     "capture/where.js",
 )

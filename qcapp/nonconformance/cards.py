@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.metrology.bands import Band
 from qcapp.core.metrology.decision import Verdict, judge
 
@@ -28,8 +29,8 @@ SECRET = "What was found is shown when the second inspection is given."  # noqa:
 
 
 def numbers_in(answer: Mapping[str, Any]) -> list[Decimal]:
-    """Every number of a stored answer: all readings, a count; none for what is not a number."""
-    texts = answer.get("values") or [answer[key] for key in ("value", "count") if key in answer]
+    """Every number of a stored answer as it counts: all readings, a count; none for what is not a number."""
+    texts = [answer["count"]] if "count" in answer else counted_numbers(answer)
     return [Decimal(str(text)) for text in texts]
 
 

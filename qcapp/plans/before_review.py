@@ -158,6 +158,13 @@ def _excludes(cards: Sequence[CheckpointCard]) -> bool:
     return any(options and ruled_out.issuperset(options) for options in asked)
 
 
+def mean_counts(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """A mean hides an oval bore: the engineer signs for it (common practice, no source)."""
+    if card.mean:
+        words = "judges the mean of its readings, which hides how far they lie apart; the engineer has to sign for it."
+        yield _finding(card, "mean_counts", "mean", words)
+
+
 CHECKS: tuple[Check, ...] = (
     critical_without_second,
     measured_without_gauge,
@@ -168,6 +175,7 @@ CHECKS: tuple[Check, ...] = (
     pressure_without_caution,
     weld_without_qualification,
     no_unit_reaches,
+    mean_counts,
 )
 # What may hurt somebody or leave a part unproven; the others are advice.
 WARNINGS = frozenset(

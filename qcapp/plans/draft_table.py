@@ -44,6 +44,8 @@ DETAILS = (
     Column("form", "Form", "forms", "detail"),
     Column("decimals", "Decimals", css="detail"),
     Column("readings", "Readings", css="detail"),
+    Column("mean", "Mean counts", "yes-no", "detail"),
+    Column("temperature", "Part temperature", "temperatures", "detail"),
     Column("guard", "Guard zone", css="detail"),
     Column("method", "Method", css="detail"),
     Column("setup", "Set-up", "setups", "detail"),

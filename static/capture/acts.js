@@ -118,7 +118,7 @@ export async function askSetup(c) {
     const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
     const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(`${how}${warm.value.trim() ? `; ${warm.value.trim()} °C` : ""}`) }, el("strong", {}, t(how)));
     return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
-      el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
+      c.temperature ? null : el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
       ["in fixture", "restrained", "free"].map(answer),
       el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
   });

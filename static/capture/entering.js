@@ -104,17 +104,19 @@ async function entered(c, raw) {
   if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail(t("A count is a whole number, 0 or more."));
   if (c.setup && !(await askSetup(c))) return null;
   if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return null;
-  return c.kind === "count" ? () => record({ count: Number(value) }, raw) : reading(c, value, raw);
+  if (c.kind === "count") return () => record({ count: Number(value) }, raw);
+  const warmth = state.warmth ? await state.warmth.warmthFor(c) : {};
+  return warmth && reading(c, value, raw, warmth);
 }
 
-function reading(c, value, raw) {
+function reading(c, value, raw, warmth) {
   const { doubt } = state;
   if (isFarOff(value, c.band) && doubt?.value !== value) return again({ doubt: { value, raw: doubt ? `${doubt.raw}; ${raw}` : raw } });
   const readings = [...state.readings, { value, said: doubt ? `${doubt.raw}; ${raw}` : raw }];
   if (readings.length < c.readings) return again({ readings, doubt: null, error: "" });
   const values = readings.map((one) => one.value);
   const said = readings.map((one) => one.said).join(" | ").slice(0, 200);
-  return () => record(c.readings > 1 ? { values } : { value }, said);
+  return () => record({ ...(c.readings > 1 ? { values } : { value }), ...warmth }, said);
 }
 
 /** The field is emptied for one more value. */

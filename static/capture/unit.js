@@ -12,7 +12,7 @@ const PATIENCE = 1500; // a kept copy is shown when the server takes longer
 
 export const state = {
   data: null, at: 0, stage: null, key: null, text: "", readings: [], error: "", mode: null, doubt: null,
-  local: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null, notTaken: null,
+  local: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null, notTaken: null, warmth: null,
 };
 
 /** What bench.js draws; entering.js calls it. Modules must not import each other in a circle: their names carry digests. */
@@ -40,6 +40,12 @@ export function nextAfter(key) {
 
 // ---- fetching and keeping
 
+// Only a plan that asks for the part's temperature, or takes means, needs this.
+async function withWarmth(unit) {
+  if (unit?.data.checkpoints.some((c) => c.temperature || c.mean)) state.warmth ??= await import("./warmth.js");
+  return unit;
+}
+
 /** Fetch the unit; raises SignedOut, or what went wrong. */
 export async function fetchUnit() {
   const at = await store.instant();
@@ -47,13 +53,13 @@ export async function fetchUnit() {
   const data = await outbox.get(ADDRESS);
   if (!here.unlocked) await store.setMeta("person", data.person);
   await store.keepUnit(data.person.badge, serial, data, at);
-  return { data, at };
+  return withWarmth({ data, at });
 }
 
 /** The unit from the server, or from the tablet when the server is slow or away. `later(unit)` gets what comes afterwards. */
 export async function firstSight(later) {
   const person = await store.holder();
-  const kept = person && ((await store.keptUnit(person.badge, serial)) ?? (await borrowed(serial, person)));
+  const kept = person && (await withWarmth((await store.keptUnit(person.badge, serial)) ?? (await borrowed(serial, person))));
   const fetching = fetchUnit();
   if (!kept) return fetching;
   const slow = new Promise((resolve) => { setTimeout(resolve, PATIENCE, null); });
@@ -123,10 +129,13 @@ function verdictOn(c, operation, answer) {
   if ("text" in answer) return { outcome: "recorded", answer: answer.text };
   if ("count" in answer) return countVerdict(c, answer.count);
   const gauge = state.data.gauges.find((one) => one.number === operation.gauge);
-  const verdicts = (answer.values ?? [answer.value]).map((value) => ({ value, ...judged(c, value, gauge) }));
+  const values = answer.values ?? [answer.value];
+  const counts = state.warmth?.countedOf(c, answer) ?? values;
+  const verdicts = counts.map((value) => ({ value, ...judged(c, value, gauge) }));
   const worst = verdicts.reduce((a, b) => (isWorse(b, a) ? b : a));
-  const said = verdicts.map((one) => shown(one.value)).join(", ");
-  return { outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${said} ${c.unit_of_measure}`.trim(), value: worst.value };
+  const typed = values.map((one) => shown(one)).join(", ");
+  const given = answer.temperature !== undefined || c.mean ? { ...answer, counted: counts.join() === values.join() ? undefined : counts } : null;
+  return { outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${typed} ${c.unit_of_measure}`.trim(), value: worst.value, given };
 }
 
 function isWorse(a, b) {

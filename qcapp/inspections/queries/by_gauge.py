@@ -9,6 +9,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.checkpoints.kinds import kind
 
 from ..models import Result
@@ -67,8 +68,7 @@ def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) ->
 
 
 def _values(answer_text: str) -> tuple[Decimal, ...]:
-    answer = json.loads(answer_text)
-    return tuple(Decimal(value) for value in answer.get("values") or [answer.get("value")] if value is not None)
+    return tuple(map(Decimal, counted_numbers(json.loads(answer_text))))
 
 
 def _reading(row: Any, checkpoint: Measured, values: tuple[Decimal, ...]) -> GaugeReading:
