@@ -77,6 +77,8 @@ class Verb(StrEnum):
     GAUGE_SETUP_CHECKED = "gauge.setup_checked"
 
     DELIVERY_RECEIVED = "delivery.received"
+    DELIVERY_HELD = "delivery.held"
+    DELIVERY_HOLD_LIFTED = "delivery.hold_lifted"
     HEAT_CERTIFIED = "heat.certified"
     HEAT_DECIDED = "heat.decided"
     HEAT_CUT = "heat.cut"
