@@ -261,5 +261,6 @@ urlpatterns = [
     path("v1/inspectors", welding.InspectorsView.as_view(), name="inspectors"),
     path("v1/eyesight-checks", welding.EyesightView.as_view(), name="eyesight-checks"),
     path("v1/customers", customers.CustomersView.as_view(), name="customers"),
+    path("v1/orders/due", customers.OrderDueView.as_view(), name="orders-due"),
     path("v1/orders", customers.OrdersView.as_view(), name="orders"),
 ]

@@ -96,6 +96,7 @@ class Verb(StrEnum):
 
     CUSTOMER_ADDED = "customer.added"
     ORDER_ADDED = "order.added"
+    ORDER_DUE_CHANGED = "order.due_changed"
     SERVICE_RECORDED = "service.recorded"
 
     PLAN_IMPORTED = "plan.imported"

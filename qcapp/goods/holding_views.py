@@ -42,7 +42,7 @@ def hold(request: HttpRequest, number: str) -> HttpResponse:
 
     form = forms.HoldForm(request.POST or None)
     lead = f"{found.supplier}, note {found.note_number}. Its heats are held and its lots go on hold with it."
-    return _page(request, found, form, perform, f"Put {found.number} on hold", lead)
+    return _page(request, found, form, perform, (f"Put {found.number} on hold", "Put it on hold", lead))
 
 
 @require_http_methods(GET_AND_POST)
@@ -59,17 +59,16 @@ def lift(request: HttpRequest, number: str) -> HttpResponse:
         return lift_delivery_hold(proof=proof, at=at, **told)
 
     standing = [one for one in holds_of_delivery(found.id) if one.is_open]
-    form = forms.LiftForm(
-        request.POST or None, holds=[(str(one.uuid), f"{one.source}: {one.reason}") for one in standing]
-    )
+    choices = [(str(one.uuid), f"{one.source.removeprefix(f'{found.number} ')}: {one.reason}") for one in standing]
+    form = forms.LiftForm(request.POST or None, holds=choices)
     lead = "Your signature says that what came may be used: its lots are free, its heats are what they were before."
-    return _page(request, found, form, perform, f"Lift a hold on {found.number}", lead)
+    return _page(request, found, form, perform, (f"Lift a hold on {found.number}", "Lift the hold", lead))
 
 
 def _page(
-    request: HttpRequest, found: DeliveryCard, form: django_forms.Form, perform: Perform, title: str, lead: str
+    request: HttpRequest, found: DeliveryCard, form: django_forms.Form, perform: Perform, words: tuple[str, str, str]
 ) -> HttpResponse:
-    """The form, or the delivery once it was done."""
+    """The form under its title, with its button and what it means; the delivery once it was done."""
     status: int = HTTPStatus.BAD_REQUEST if form.is_bound else HTTPStatus.OK
     if form.is_valid():
         try:
@@ -80,5 +79,6 @@ def _page(
         else:
             messages.success(request, "Recorded.", extra_tags="in")
             return redirect("goods:delivery", number=found.number)
-    context = {"title": title, "lead": lead, "form": form}
+    title, button, lead = words
+    context = {"title": title, "button": button, "lead": lead, "form": form}
     return render(request, "goods/form.html", context, status=status)

@@ -110,6 +110,7 @@ def delivery(request: HttpRequest, number: str) -> HttpResponse:
         "delivery": card,
         "papers": papers_of_delivery(card.id),
         "holds": [one for one in holds if one.is_open],
+        "by_hand": any(one.is_open and one.by_hand for one in holds),
         "lifted": [one for one in holds if not one.is_open],
         "raises": may(request.user, Act.RAISE_REPORT, now),
         "lifts": may(request.user, Act.LIFT_HOLD, now),

@@ -70,14 +70,14 @@ class At:
         self.page.wait_for_load_state()
         return self.page.inner_text("main")
 
-    def measure(self, serial: str, key: str, value: str) -> str:
-        """Answer a checkpoint on the bench, with the first gauge that is offered; gives the verdict's words."""
+    def measure(self, serial: str, key: str, value: str, gauge: str = "AG-01") -> str:
+        """Answer a checkpoint on the bench with this gauge; gives the verdict's words."""
         page = self.go(f"/units/{serial}/bench/?checkpoint={key}")
         page.wait_for_selector("#value")
         page.fill("#value", value)
         page.keyboard.press("Enter")
         if page.locator("dialog[open]").count():
-            page.locator("dialog[open] .picks button:not([disabled])").first.click()
+            page.locator("dialog[open] .picks button", has_text=gauge).first.click()
             page.wait_for_selector("dialog", state="detached")
         page.wait_for_selector(".verdict")
         page.wait_for_function("() => !document.querySelector('#foot').innerText.includes('On tablet')")
