@@ -232,6 +232,8 @@ urlpatterns = [
     path("v1/studies/<int:study>/readings", gauge_file.StudyReadingsView.as_view(), name="study-readings"),
     path("v1/deliveries", goods.DeliveriesView.as_view(), name="deliveries"),
     path("v1/deliveries/<str:number>", goods.DeliveryView.as_view(), name="delivery"),
+    path("v1/deliveries/<str:number>/holds", goods.DeliveryHoldsView.as_view(), name="delivery-holds"),
+    path("v1/delivery-holds/lift", goods.DeliveryHoldLiftView.as_view(), name="delivery-hold-lift"),
     path("v1/mill-certificates", goods.MillCertificatesView.as_view(), name="mill-certificates"),
     path("v1/heats", goods.HeatsView.as_view(), name="heats"),
     path("v1/heat", goods.HeatView.as_view(), name="heat"),
@@ -259,5 +261,6 @@ urlpatterns = [
     path("v1/inspectors", welding.InspectorsView.as_view(), name="inspectors"),
     path("v1/eyesight-checks", welding.EyesightView.as_view(), name="eyesight-checks"),
     path("v1/customers", customers.CustomersView.as_view(), name="customers"),
+    path("v1/orders/due", customers.OrderDueView.as_view(), name="orders-due"),
     path("v1/orders", customers.OrdersView.as_view(), name="orders"),
 ]

@@ -77,6 +77,8 @@ class Verb(StrEnum):
     GAUGE_SETUP_CHECKED = "gauge.setup_checked"
 
     DELIVERY_RECEIVED = "delivery.received"
+    DELIVERY_HELD = "delivery.held"
+    DELIVERY_HOLD_LIFTED = "delivery.hold_lifted"
     HEAT_CERTIFIED = "heat.certified"
     HEAT_DECIDED = "heat.decided"
     HEAT_CUT = "heat.cut"
@@ -94,6 +96,7 @@ class Verb(StrEnum):
 
     CUSTOMER_ADDED = "customer.added"
     ORDER_ADDED = "order.added"
+    ORDER_DUE_CHANGED = "order.due_changed"
     SERVICE_RECORDED = "service.recorded"
 
     PLAN_IMPORTED = "plan.imported"

@@ -37,6 +37,7 @@ class OrderCard:
     customer: CustomerCard
     at: datetime
     approves_concessions: bool = False
+    due_on: date | None = None
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,12 @@ def any_approves(numbers: Iterable[str]) -> bool:
     return Order.objects.filter(number__in=list(numbers), approves_concessions=True).exists()
 
 
+def due_days(numbers: Iterable[str]) -> dict[str, date]:
+    """The day that each of these orders is due, of those that have one; one query."""
+    rows = Order.objects.filter(number__in=list(numbers), due_on__isnull=False)
+    return {number: day for number, day in rows.values_list("number", "due_on") if day is not None}
+
+
 def _orders() -> QuerySet[Order]:
     return Order.objects.select_related("customer")
 
@@ -109,7 +116,7 @@ def _customer(row: Customer) -> CustomerCard:
 
 
 def _order(row: Order) -> OrderCard:
-    return OrderCard(row.pk, row.number, _customer(row.customer), row.at, row.approves_concessions)
+    return OrderCard(row.pk, row.number, _customer(row.customer), row.at, row.approves_concessions, row.due_on)
 
 
 def dispatches(item_ids: Iterable[int]) -> dict[int, DispatchCard]:

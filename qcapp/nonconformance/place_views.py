@@ -32,7 +32,8 @@ PER_CENT = 100
 def raise_on_lot(request: HttpRequest) -> HttpResponse:
     """Raise a report about pieces of a lot, or all of it."""
     initial = {"lot_code": request.GET.get("lot", "")[:36]}
-    form = forms.LotForm(request.POST if request.method == "POST" else None, initial=initial)
+    sent, files = (request.POST, request.FILES) if request.method == "POST" else (None, None)
+    form = forms.LotForm(sent, files, initial=initial)
     status = HTTPStatus.BAD_REQUEST if form.is_bound else HTTPStatus.OK
     if form.is_valid():
         try:

@@ -168,6 +168,16 @@ def test_lets_a_later_mark_take_the_place_of_the_first(case: Case, sheet: Drawin
     assert [move.name for move in case.view.moves] == ["place_marked", "place_marked"]
 
 
+def test_keeps_the_first_mark_beside_a_further_one(case: Case, sheet: DrawingSheet, client_of: Browser) -> None:
+    client, address = client_of(case.cast.inspector), f"/nonconformances/{case.number}/mark/"
+    for across, further in (("10", ""), ("60", "on"), ("30", "")):
+        client.post(address, {"sheet": str(sheet.uuid), "across": across, "down": "50", "further": further})
+    assert [str(mark.x) for mark in case.view.marks] == ["0.6", "0.3"]
+    page = client.get(f"/nonconformances/{case.number}/").text
+    assert "Marked on the drawing at 2 places" in page
+    assert 'cx="240.0" cy="150.0"' in page
+
+
 @pytest.mark.parametrize(("x", "code"), [("1.01", "mark_outside"), ("-0.1", "mark_outside"), ("0.5", "sheet_unknown")])
 def test_refuses_a_mark_beside_the_drawing(case: Case, sheet: DrawingSheet, x: str, code: str) -> None:
     on = uuid4() if code == "sheet_unknown" else sheet.uuid

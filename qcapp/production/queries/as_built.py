@@ -158,6 +158,17 @@ def lots(limit: int = 200) -> list[LotCard]:
     return [lot_card(row) for row in _lots().order_by("-id")[:limit]]
 
 
+def lots_by_id(lot_ids: Iterable[int]) -> list[LotCard]:
+    """These lots, in the order opened."""
+    return [lot_card(row) for row in _lots().filter(pk__in=list(lot_ids)).order_by("id")]
+
+
+def lots_of_heats(heat_ids: Collection[int]) -> list[LotCard]:
+    """The lots made of one of the heats, in the order opened."""
+    rows = Consumption.objects.filter(heat__in=heat_ids, item__lot__isnull=False)
+    return lots_by_id(rows.values_list("item__lot", flat=True)) if heat_ids else []
+
+
 def _lots() -> QuerySet[Lot]:
     return Lot.objects.select_related("item__family", "opened_by")
 
