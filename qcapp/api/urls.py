@@ -44,6 +44,7 @@ from .v1 import (
     trend_decisions,
     trends,
     units,
+    weld_maps,
     welding,
     welds,
 )
@@ -246,6 +247,9 @@ urlpatterns = [
     path("v1/units/<str:serial>/components/remove", as_built.ComponentOutView.as_view(), name="component-out"),
     path("v1/units/<str:serial>/materials", as_built.MaterialsView.as_view(), name="materials"),
     path("v1/units/<str:serial>/marks", as_built.MarksView.as_view(), name="marks"),
+    path("v1/units/<str:serial>/weld-map", weld_maps.UnitWeldMapView.as_view(), name="unit-weld-map"),
+    path("v1/plans/<uuid:uuid>/weld-map", weld_maps.PlanWeldMapView.as_view(), name="plan-weld-map"),
+    path("v1/plans/<uuid:uuid>/weld-map/<str:joint>", weld_maps.JointView.as_view(), name="joint"),
     path("v1/units/<str:serial>/arcs", welding.ArcsView.as_view(), name="arcs"),
     path("v1/units/<str:serial>/dispatch", customers.DispatchView.as_view(), name="dispatch"),
     path("v1/units/<str:serial>/service-events", customers.ServiceEventsView.as_view(), name="service-events"),

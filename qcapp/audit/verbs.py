@@ -63,6 +63,7 @@ class Verb(StrEnum):
     EYESIGHT_CHECKED = "eyesight.checked"
     FIXTURE_ADDED = "fixture.added"
     FIXTURE_VERIFIED = "fixture.verified"
+    JOINT_PLACED = "joint.placed"
     UNIT_WELDED = "unit.welded"
     UNIT_SCRAPPED = "unit.scrapped"
     UNIT_MARKED = "unit.marked"

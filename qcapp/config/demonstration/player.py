@@ -23,12 +23,13 @@ from qcapp.production import services as production
 
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
-from .drawings import balloon_frame
+from .drawings import balloon_frame, mark_joints
 from .goods import fit_components, use_tubes
 from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
 from .readings import Bench
 from .stories import FAMILIES, FRAMES, Incident, Story
+from .welding import weld_joints
 
 if TYPE_CHECKING:
     from qcapp.gauges.queries import GaugeCard
@@ -57,6 +58,8 @@ def make_plans(cast: Cast, at: datetime) -> None:
         if any(one.criticality == "critical" for one in checkpoints_of(card.id)):
             plans.approve(proof=demonstration_proof(engineer, at), revision_uuid=card.uuid, at=at)
         plans.release(proof=demonstration_proof(releaser, at), revision_uuid=card.uuid, at=at)
+        if code == "FR-200":
+            mark_joints(engineer, card, at)
 
 
 def _reads(gauge: GaugeCard, card: CheckpointCard) -> bool:
@@ -149,16 +152,8 @@ class UnitPlayer:
         joints = sorted({card.joint for card in self.cards if card.joint}, key=lambda joint: int(joint[1:]))
         half = len(joints) // 2
         for index, some in enumerate((joints[:half], joints[half:])):
-            welder = self.cast.with_role(Role.WELDER, index)
             if some:
-                production.record_weld(
-                    by=welder,
-                    welder=welder,
-                    serial=self.story.serial,
-                    joints=some,
-                    procedure="WPS-07",
-                    at=self.shift.after(40),
-                )
+                weld_joints(self.cast, index, self.story.serial, some, self.shift.after(40))
 
     def _due(self, number: int) -> list[CheckpointCard]:
         view = inspection_of(self.story.serial)

@@ -8,6 +8,7 @@ from qcapp.lib.fields import DecimalTextField, uuid7
 from qcapp.lib.write_once import WriteOnceModel
 
 from ..states import HeatState, LotState, UnitState
+from .joints import JointPlace
 from .papers import EyesightCheck, Fixture, FixtureVerification, InspectorAuthorisation
 
 
@@ -375,6 +376,6 @@ class Identity(WriteOnceModel):
 
 __all__ = [
     "Consumption", "EyesightCheck", "Fixture", "FixtureVerification", "Heat", "Hold", "HoldLift", "Identity",
-    "InspectorAuthorisation", "Installation", "Item", "Lot", "Movement", "PartFamily", "Piece", "Place", "Removal",
-    "Unit", "UnitEvent", "WeldProcedure", "WeldRecord", "WeldStart", "WelderQualification",
+    "InspectorAuthorisation", "Installation", "Item", "JointPlace", "Lot", "Movement", "PartFamily", "Piece", "Place",
+    "Removal", "Unit", "UnitEvent", "WeldProcedure", "WeldRecord", "WeldStart", "WelderQualification",
 ]  # fmt: skip
