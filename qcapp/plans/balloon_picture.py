@@ -53,11 +53,11 @@ def _pin(
 ) -> str:  # fmt: skip
     x, y = balloon.across * sheet.width / PARTS, balloon.down * sheet.height / PARTS
     scale = max(sheet.width, sheet.height) / RINGS_ALONG / 10
-    size = 9.5 if len(label) < 4 else 7.5
+    size = (9.5 if len(label) < 4 else 7.5) if label.isdecimal() else 8.5 if len(label) < 3 else 22 / len(label)
     return (
         f'<g class="balloon" data-key="{escape(key)}" data-x="{x:.1f}" data-y="{y:.1f}" '
         f'transform="translate({x:.1f} {y:.1f}) scale({scale:.3f})">'
         f'<path d="{PIN}" fill="{fill}" stroke="{line}" stroke-width="1.4"{dashes}/>'
-        f'<text y="-12.7" font-size="{size}" font-weight="600" font-family="Inter, DejaVu Sans, sans-serif" '
+        f'<text y="-12.7" font-size="{size:.3g}" font-weight="600" font-family="Inter, DejaVu Sans, sans-serif" '
         f'text-anchor="middle" fill="{ink}">{escape(label)}</text></g>'
     )

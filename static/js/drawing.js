@@ -132,6 +132,12 @@ async function post(fields) {
   }
 }
 
+// A joint has a letter before its number, which is wider.
+function sizeOf(number) {
+  if (/^\d+$/.test(number)) return number.length < 4 ? "9.5" : "7.5";
+  return number.length < 3 ? "8.5" : (22 / number.length).toPrecision(3);
+}
+
 function draw(key, number, { x, y }) {
   let pin = pinOf(key);
   if (!pin) {
@@ -140,7 +146,7 @@ function draw(key, number, { x, y }) {
     pin.dataset.key = key;
     pin.innerHTML = `<path d="M0 0L-4 -6.8A10 10 0 1 1 4 -6.8Z" fill="#fff" stroke="#0B4F5C" stroke-width="1.4"/><text y="-12.7" font-weight="600" text-anchor="middle" fill="#0B4F5C"></text>`;
     const text = pin.querySelector("text");
-    text.setAttribute("font-size", number.length < 4 ? "9.5" : "7.5");
+    text.setAttribute("font-size", sizeOf(number));
     text.textContent = number;
     svg.querySelector(".balloons").append(pin);
   }

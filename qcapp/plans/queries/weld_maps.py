@@ -47,9 +47,11 @@ def joints_named(checkpoints: Iterable[CheckpointCard]) -> dict[str, str]:
 
 
 def _what(card: CheckpointCard) -> str:
-    """ "W1 head tube to top tube, visual" says what W1 joins; a title that does not name the joint says nothing."""
-    said = re.search(rf"\b{re.escape(card.joint)}\s+([^,;:]+)", card.title)
-    return said[1].strip() if said else ""
+    """ "W16 seat rail left, front, visual" says that W16 joins "seat rail left, front"; without the joint nothing."""
+    said = re.search(rf"\b{re.escape(card.joint)}\s+(.+)", card.title)
+    if said is None:
+        return ""
+    return said[1].rpartition(",")[0].strip() or said[1].strip()
 
 
 def placed_on_older_sheets(found: WeldMap) -> list[str]:
