@@ -258,6 +258,7 @@ urlpatterns = [
     path("v1/moves", as_built.MovesView.as_view(), name="moves"),
     path("v1/weld-procedures", welding.ProceduresView.as_view(), name="weld-procedures"),
     path("v1/welder-qualifications", welding.QualificationsView.as_view(), name="welder-qualifications"),
+    path("v1/welder-qualifications/<uuid:uuid>", welding.QualificationView.as_view(), name="welder-qualification"),
     path("v1/fixtures", welding.FixturesView.as_view(), name="fixtures"),
     path("v1/fixtures/<str:number>/verifications", welding.VerificationsView.as_view(), name="fixture-verifications"),
     path("v1/inspectors", welding.InspectorsView.as_view(), name="inspectors"),

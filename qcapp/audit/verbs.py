@@ -59,6 +59,7 @@ class Verb(StrEnum):
     PROCEDURE_ADDED = "procedure.added"
     PROCEDURE_WITHDRAWN = "procedure.withdrawn"
     QUALIFICATION_ADDED = "qualification.added"
+    QUALIFICATION_CONFIRMED = "qualification.confirmed"
     INSPECTOR_AUTHORISED = "inspector.authorised"
     EYESIGHT_CHECKED = "eyesight.checked"
     FIXTURE_ADDED = "fixture.added"
