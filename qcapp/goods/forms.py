@@ -149,8 +149,10 @@ class SendOutForm(forms.Form):
 class ReceiveBackForm(forms.Form):
     delivery_number = text("Delivery", 24)
     paper = forms.FileField(label="Certificate of the process")
-    bake_hours = forms.DecimalField(label="Bake time, h", required=False, max_digits=6)
-    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6)
+    bake_hours = forms.DecimalField(
+        label="Bake time, h", required=False, max_digits=6, min_value=0, help_text="As certified, for plated parts."
+    )
+    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6, min_value=0)
 
 
 class InstallForm(forms.Form):

@@ -22,6 +22,7 @@ from ..queries.as_built import lot_by_code
 from ..queries.places import MarkCard, PlaceCard, WhereCard, marks_of, place_by_code, whereabouts
 from ..states import UnitState
 from . import lock_unit
+from .lots import check_in_the_house
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -54,7 +55,7 @@ def add_place(*, by: Person, code: str, name: str, at: datetime) -> PlaceCard:
 def move_item(*, by: Person, code: str, place_code: str, at: datetime) -> WhereCard:
     """The unit or lot with this scanned code, put in the place.
 
-    Raises NotFound `code_unknown`, `place_unknown`, Refused `unit_dispatched`.
+    Raises NotFound `code_unknown`, `place_unknown`, Refused `unit_dispatched`, `lot_is_out`.
     """
     require(by, Act.MOVE_ITEM, at)
     place = place_by_code(place_code)
@@ -75,6 +76,7 @@ def _scanned(code: str) -> tuple[str, int]:
         except NotFound:
             name = shown(code)
             raise NotFound("code_unknown", f"There is no unit or lot {name}; scan its label again.") from None
+        check_in_the_house(lot)
         return f"lot {lot.code}", lot.item_id
     if unit.state == UnitState.DISPATCHED:
         raise Refused("unit_dispatched", f"{unit.serial} has left the workshop; it is moved no more.")
