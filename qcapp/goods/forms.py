@@ -176,8 +176,17 @@ class UseForm(forms.Form):
 class MarkForm(forms.Form):
     kind = forms.ChoiceField(label="Mark", choices=MARKS)
     text = forms.CharField(label="As stamped", max_length=40)
-    read_back_badge = forms.CharField(label="Read back by, badge", max_length=20, required=False)
-    photo = forms.FileField(label="Photo of the mark", required=False)
+    photo = forms.FileField(label="Photo of the stamp", required=False)
+    read_back_text = forms.CharField(
+        label="Another person reads the stamp: it says", max_length=40, required=False,
+        help_text="For a stamped serial or VIN. Read it on the part, not on this page.",
+    )  # fmt: skip
+    read_back_tag = forms.CharField(label="and the tag says", max_length=40, required=False)
+    read_back_badge = forms.CharField(label="That person's badge", max_length=20, required=False)
+    read_back_pin = forms.CharField(
+        label="and PIN", max_length=12, required=False,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )  # fmt: skip
 
 
 class MoveForm(forms.Form):

@@ -15,7 +15,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import require
 
 from ..models import Consumption, Installation, Removal
-from ..queries import UnitCard, open_holds, unit_by_id, unit_by_serial, units_of_items
+from ..queries import UnitCard, open_holds, unit_by_id, units_of_items
 from ..queries.as_built import (
     InstalledCard,
     UsedCard,
@@ -26,7 +26,7 @@ from ..queries.as_built import (
     lot_of_piece,
     used_in,
 )
-from ..queries.places import place_by_code
+from ..queries.places import place_by_code, unit_by_scan
 from ..states import UnitState
 from . import lock_unit
 from .lots import check_in_the_house, lock_lot
@@ -65,7 +65,7 @@ def install_component(
 
 def _both_locked(serial: str, component_serial: str) -> tuple[UnitCard, UnitCard]:
     """Unit and component, locked in the order of their keys, so that two acts never wait for each other."""
-    unit, component = unit_by_serial(serial), unit_by_serial(component_serial)
+    unit, component = unit_by_scan(serial), unit_by_scan(component_serial)
     if unit.id == component.id:
         raise Refused("component_itself", f"{unit.serial} cannot be a component of itself; scan the component.")
     locked = {key: lock_unit(key) for key in sorted((unit.id, component.id))}
@@ -158,7 +158,7 @@ def use_material(
     require(by, Act.BUILD_IN, at)
     if bool(lot_code.strip()) == bool(heat_number.strip()):
         raise Invalid("lot_or_heat", "Scan one lot or one heat.")
-    unit = lock_unit(unit_by_serial(serial).id)
+    unit = lock_unit(unit_by_scan(serial).id)
     _check_unit(unit)
     use = plain_text("What it is used for", use, longest=80, needed=False)
     what = _lot_to_use(lot_code, quantity) if lot_code.strip() else _heat_to_use(heat_number)
