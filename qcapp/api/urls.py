@@ -221,6 +221,7 @@ urlpatterns = [
     path("v1/gauges", gauges.GaugesView.as_view(), name="gauges"),
     path("v1/gauges-due", gauge_file.GaugesDueView.as_view(), name="gauges-due"),
     path("v1/gauge-kinds", gauge_file.KindsView.as_view(), name="gauge-kinds"),
+    path("v1/gauge-kinds/usual", gauge_file.UsualKindsView.as_view(), name="gauge-kinds-usual"),
     path("v1/gauges/<str:number>", gauge_file.GaugeView.as_view(), name="gauge"),
     path("v1/gauges/<str:number>/calibrations", gauge_file.CalibrationsView.as_view(), name="gauge-calibrations"),
     path("v1/gauges/<str:number>/keeping", gauge_file.KeepingView.as_view(), name="gauge-keeping"),
