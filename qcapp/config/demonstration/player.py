@@ -13,6 +13,7 @@ from qcapp.certificates.services.releasing import release
 from qcapp.gauges.queries import all_gauges
 from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.services.beside import Spot, keep_photo
 from qcapp.inspections.services.witnessing import record_witness
 from qcapp.nonconformance.queries import open_reports
 from qcapp.people.roles import Role
@@ -24,6 +25,7 @@ from qcapp.production import services as production
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
 from .drawings import balloon_frame, mark_joints
+from .drawn_photos import stand_in
 from .goods import fit_components, use_tubes
 from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
@@ -179,7 +181,15 @@ class UnitPlayer:
                 raise RuntimeError(f"{self.story.serial} {card.key}: {verdict.code} {verdict.message}")
             if verdict.report:
                 raised.append((card, verdict.report))
+            if card.photo and inspection == 1:
+                self._photograph(card)
         return raised
+
+    def _photograph(self, card: CheckpointCard) -> None:
+        """The photo that the plan asks for at a checkpoint."""
+        spot = Spot(uuids.uuid7(), self.story.serial, card.key, DEVICE, self.shift.at)
+        text = [card.title, self.story.serial]
+        keep_photo(by=self.inspector, spot=spot, content=stand_in(text), name=f"{card.key}.jpg", at=self.shift.at)
 
     def _operation(
         self,
