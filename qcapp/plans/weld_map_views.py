@@ -86,8 +86,8 @@ def joint(request: HttpRequest, uuid: UUID) -> HttpResponse:
         if data.get("act") == "remove":
             take_joint_away(**known)
             return JsonResponse({"seen": ""})
-        place = {name: whole_part(data.get(name, "")) for name in ("across", "down")}
-        placed = place_joint(sheet_uuid=whole_uuid(data.get("sheet", "")), **place, **known)
+        across, down = (whole_part(data.get(name, "")) for name in ("across", "down"))
+        placed = place_joint(sheet_uuid=whole_uuid(data.get("sheet", "")), across=across, down=down, **known)
     except QcError as error:
         details = {name: value for name, value in error.details.items() if isinstance(value, str)}
         body = {"code": error.code, "message": error.message, "details": details}

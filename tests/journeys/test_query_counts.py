@@ -68,7 +68,6 @@ CHOICES = {
     "stage": ("5",),
     "code": ("de",),
     "month": ("2026-01",),
-    "joint": ("W1",),
 }
 OF_THE_TABLET = {"session", "units", "bench"}
 SEARCHES = (

@@ -22,5 +22,5 @@ def start_weld_or_report(*, by: Person, arc: Arc, unqualified: str, at: datetime
         if not started.findings or not started.new:
             return None
         title = f"Welded without qualification: {', '.join(arc.joints)}"[:160]
-        told = {"title": title, "description": " ".join(started.findings), "severity": "major"}
-        return raise_by_hand(by=by, serial=arc.serial, at=at, **told)
+        said = " ".join(started.findings)
+        return raise_by_hand(by=by, serial=arc.serial, title=title, description=said, severity="major", at=at)
