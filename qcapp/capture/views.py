@@ -23,6 +23,7 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import unit_by_serial, units_in_build
 from qcapp.production.queries.as_built import lot_by_code
+from qcapp.production.queries.places import unit_by_scan
 from qcapp.production.queries.stations import StationCard, station_named, stations
 
 from .language import OTHERS, words_of
@@ -59,12 +60,12 @@ def shell_for_tablets(name: str) -> Callable[[View], View]:
 @shell_for_tablets("floor")
 @needs(Act.RECORD_RESULT)
 def floor(request: HttpRequest) -> HttpResponse:
-    """Type or scan a serial, or pick one of the units in build."""
+    """Type or scan a serial or a tag, or pick one of the units in build."""
     serial = request.GET.get("serial", "").strip()
     problem: QcError | None = None
     if serial:
         try:
-            return redirect("capture:bench", serial=unit_by_serial(serial).serial)
+            return redirect("capture:bench", serial=unit_by_scan(serial).serial)
         except NotFound as error:
             problem = error
     here = _here(request)

@@ -25,12 +25,13 @@ from qcapp.nonconformance.services.welding import start_weld_or_report
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
 from qcapp.production.queries import unit_by_serial, welds_of
+from qcapp.production.queries.fixtures import fixtures
 from qcapp.production.queries.welding import weld_procedures
 from qcapp.production.services.welding import Arc
 
 
 class WeldForm(forms.Form):
-    """What the welder says; the joints and procedures are the unit's and the site's."""
+    """What the welder says; joints and procedures are the unit's and the site's, and fixtures where it has any."""
 
     operation = forms.UUIDField(widget=forms.HiddenInput)
     joints = forms.MultipleChoiceField(label=gettext_lazy("Joints"))
@@ -46,6 +47,7 @@ class WeldForm(forms.Form):
 
     def __init__(self, *args: Any, joints: list[str], **options: Any) -> None:
         super().__init__(*args, **options)
+        self.fixtures = fixtures(timezone.now())
         procedures = weld_procedures()
         grades = sorted({grade for one in procedures for grade in one.base_grades})
         for name, choices in (

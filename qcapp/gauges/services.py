@@ -23,6 +23,7 @@ from qcapp.people.services import require
 from .models import Calibration, CalibrationPoint, Gauge, GaugeBudget, GaugeKind, GaugeUse
 from .points import Point, check_points, passed
 from .queries import GaugeCard, KindCard, gauge_by_number
+from .usual_kinds import USUAL_KINDS
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -57,6 +58,14 @@ def add_kind(*, by: Person, key: str, name: str, at: datetime) -> KindCard:
             payload={"key": key, "name": name},
         )
     return KindCard(kind.key, kind.name)
+
+
+@transaction.atomic
+def add_usual_kinds(*, by: Person, at: datetime) -> list[KindCard]:
+    """Those of USUAL_KINDS that are not there yet, added as by hand; gives them. Raises NotAllowed `not_permitted`."""
+    require(by, Act.KEEP_GAUGES, at)
+    there = set(GaugeKind.objects.values_list("key", flat=True))
+    return [add_kind(by=by, key=key, name=name, at=at) for key, name in USUAL_KINDS.items() if key not in there]
 
 
 def add_gauge(

@@ -9,6 +9,7 @@ urlpatterns = [
     path("due/<str:key>.ics", views.feed, name="feed"),
     path("add/", views.add_gauge, name="add"),
     path("kinds/add/", views.add_kind, name="add_kind"),
+    path("kinds/usual/", views.add_usual_kinds, name="add_usual_kinds"),
     path("<str:number>/", views.gauge_page, name="gauge"),
     path("<str:number>/studies/plan/", study_views.plan, name="plan_study"),
     path("<str:number>/studies/<int:study>/", study_views.show, name="study"),

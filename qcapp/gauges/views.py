@@ -28,6 +28,7 @@ from . import forms, queries, services
 from .due import SOON, calendar_of, due_list, feed_key, person_of_key
 from .keeping import budget_of, keep_gauge, keeping_of, set_budget
 from .studying import studies_of
+from .usual_kinds import USUAL_KINDS
 
 Perform = Callable[[dict[str, Any], datetime], object]
 
@@ -122,7 +123,20 @@ def add_kind(request: HttpRequest) -> HttpResponse:
         if status == HTTPStatus.OK:
             messages.success(request, f"Plans can ask for {form.cleaned_data['key']} now.", extra_tags="in")
             return redirect("gauges:list")
-    return render(request, "gauges/add.html", {"form": form, "title": "Add a kind of gauge"}, status=status)
+    there = {kind.key for kind in queries.gauge_kinds()}
+    missing = [name for key, name in USUAL_KINDS.items() if key not in there]
+    shown = {"form": form, "title": "Add a kind of gauge", "usual": missing}
+    return render(request, "gauges/add.html", shown, status=status)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def add_usual_kinds(request: HttpRequest) -> HttpResponse:
+    """The usual kinds that are not there yet, at once."""
+    added = services.add_usual_kinds(by=request.user, at=timezone.now())
+    said = f"{len(added)} kind{'' if len(added) == 1 else 's'} of gauge added." if added else "They are all there."
+    messages.success(request, said, extra_tags="in")
+    return redirect("gauges:list")
 
 
 @needs(Act.KEEP_GAUGES)

@@ -152,8 +152,10 @@ class SendOutForm(forms.Form):
 class ReceiveBackForm(forms.Form):
     delivery_number = text("Delivery", 24)
     paper = forms.FileField(label="Certificate of the process")
-    bake_hours = forms.DecimalField(label="Bake time, h", required=False, max_digits=6)
-    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6)
+    bake_hours = forms.DecimalField(
+        label="Bake time, h", required=False, max_digits=6, min_value=0, help_text="As certified, for plated parts."
+    )
+    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6, min_value=0)
 
 
 class InstallForm(forms.Form):
@@ -177,8 +179,17 @@ class UseForm(forms.Form):
 class MarkForm(forms.Form):
     kind = forms.ChoiceField(label="Mark", choices=MARKS)
     text = forms.CharField(label="As stamped", max_length=40)
-    read_back_badge = forms.CharField(label="Read back by, badge", max_length=20, required=False)
-    photo = forms.FileField(label="Photo of the mark", required=False)
+    photo = forms.FileField(label="Photo of the stamp", required=False)
+    read_back_text = forms.CharField(
+        label="Another person reads the stamp: it says", max_length=40, required=False,
+        help_text="For a stamped serial or VIN. Read it on the part, not on this page.",
+    )  # fmt: skip
+    read_back_tag = forms.CharField(label="and the tag says", max_length=40, required=False)
+    read_back_badge = forms.CharField(label="That person's badge", max_length=20, required=False)
+    read_back_pin = forms.CharField(
+        label="and PIN", max_length=12, required=False,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )  # fmt: skip
 
 
 class MoveForm(forms.Form):

@@ -12,19 +12,18 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
-from qcapp.core.errors import NotFound
 from qcapp.evidence.services.keeping import keep_picture
 from qcapp.lib.middleware import client_address
 from qcapp.lib.several_forms import Perform, SeveralForms
 from qcapp.people.access import needs
-from qcapp.people.queries import find_by_badge, may
+from qcapp.people.queries import may, person_by_badge
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
 from qcapp.production.queries import family_by_code, open_holds, unit_by_serial
 from qcapp.production.queries.as_built import heat_by_number, heats, installed_in, lot_by_code, lots, used_in
 from qcapp.production.queries.places import marks_of, places
 from qcapp.production.services.components import install_component, remove_component, use_material
-from qcapp.production.services.places import add_place, mark_part, move_item
+from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 
 from . import forms, services
 from .queries import (
@@ -278,6 +277,16 @@ def build_in(request: HttpRequest, serial: str) -> HttpResponse:
     return render(request, "goods/build_in.html", context, status=page.status)
 
 
+def _read_back(request: HttpRequest, told: dict[str, Any], at: datetime) -> ReadBack | None:
+    """What the other person read, proven by that person's own PIN; None where nobody did. Takes it out of `told`."""
+    badge, pin, text, tag = (told.pop(f"read_back_{name}").strip() for name in ("badge", "pin", "text", "tag"))
+    if not badge:
+        return None
+    reader = person_by_badge(badge)
+    proof = prove_identity(person=reader, secret=pin, method="pin", at=at, address=client_address(request))
+    return ReadBack(proof, text, tag)
+
+
 def _unit_acts(request: HttpRequest, serial: str) -> dict[str, Perform]:
     """What the forms of a unit do, by name."""
 
@@ -291,12 +300,10 @@ def _unit_acts(request: HttpRequest, serial: str) -> dict[str, Perform]:
         return use_material(by=request.user, serial=serial, at=at, **told)
 
     def mark(told: dict[str, Any], at: datetime) -> object:
-        badge, photo = told.pop("read_back_badge").strip(), told.pop("photo")
-        reader = find_by_badge(badge) if badge else None
-        if badge and reader is None:
-            raise NotFound("person_unknown", f"Nobody has the badge {badge[:20]}; read it again.")
+        photo = told.pop("photo")
+        read = _read_back(request, told, at)
         kept = keep_picture(by=request.user, content=photo.read(), name=photo.name, at=at).id if photo else None
-        return mark_part(by=request.user, serial=serial, read_back_by=reader, photo_id=kept, at=at, **told)
+        return mark_part(by=request.user, serial=serial, read_back=read, photo_id=kept, at=at, **told)
 
     return {"install": install, "remove": remove, "use": use, "mark": mark}
 

@@ -66,6 +66,11 @@ class UnitHistory:
     picture: UUID | None = None
 
     @property
+    def has_joints(self) -> bool:
+        """Whether there is a weld map: the plan names joints, or some were welded."""
+        return bool(self.welds) or any(one.card.joint for one in self.inspection.checkpoints)
+
+    @property
     def running_reports(self) -> list[ReportCard]:
         return [report for report in self.reports if not report.ended]
 

@@ -22,6 +22,7 @@ class Flag(StrEnum):
     STAGE_NOT_OPEN = "stage_not_open"
     OLD_REVISION = "old_revision"
     TOO_SOON_AFTER_WELD = "too_soon_after_weld"
+    SERIAL_DIFFERS = "serial_differs"
     CLOCK_OFF = "clock_off"
     SENT_BY_OTHER = "sent_by_other"
     KEYED_FROM_PAPER = "keyed_from_paper"
@@ -48,6 +49,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.OLD_REVISION: "It answers a plan revision that this unit is not inspected to.",
     Flag.TOO_SOON_AFTER_WELD: "It was inspected before the plan's time after welding had passed, or nobody wrote down "
     "when the joint was welded.",
+    Flag.SERIAL_DIFFERS: "The serial that was read on the part is not the unit's.",
     Flag.CLOCK_OFF: "The tablet's clock was more than 15 minutes ahead.",
     Flag.SENT_BY_OTHER: "It was sent under another person's login.",
     Flag.KEYED_FROM_PAPER: "It was keyed in from paper, and nobody else has held it against the sheet.",

@@ -103,6 +103,8 @@ class Act(StrEnum):
     HOLD_AFFECTED = "hold what a wrong gauge has measured"
     DOUBT_GAUGE = "take a doubtful gauge out of use"
     KEEP_WELDING = "keep weld procedures and welders' qualifications"
+    CONFIRM_WELDER = "confirm that a welder has gone on welding"
+    PLACE_JOINTS = "place joints on a weld map"
     SEE_CUSTOMERS = "see customers and their orders"
     KEEP_ORDERS = "enter a customer or an order"
     DISPATCH_UNIT = "dispatch a unit"
@@ -188,6 +190,8 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.HOLD_AFFECTED: frozenset({R.METROLOGY, R.QUALITY_MANAGER}),
     Act.DOUBT_GAUGE: FLOOR | frozenset({R.QUALITY_MANAGER, R.METROLOGY}),
     Act.KEEP_WELDING: frozenset({R.WELDING_COORDINATOR}),
+    Act.CONFIRM_WELDER: frozenset({R.WELDING_COORDINATOR}),
+    Act.PLACE_JOINTS: frozenset({R.WELDING_COORDINATOR, R.ENGINEER, R.QUALITY_MANAGER}),
     Act.SEE_CUSTOMERS: frozenset({R.CUSTOMER_SERVICE, R.DISPATCH, R.QUALITY_MANAGER}),
     Act.KEEP_ORDERS: frozenset({R.CUSTOMER_SERVICE, R.DISPATCH}),
     Act.DISPATCH_UNIT: frozenset({R.DISPATCH}),

@@ -216,8 +216,8 @@ def balloon(request: HttpRequest, uuid: UUID) -> HttpResponse:
         if data.get("act") == "remove":
             drawings.remove_balloon(**known)
             return JsonResponse({"seen": ""})
-        place = {name: _part(data.get(name, "")) for name in ("across", "down")}
-        placed = drawings.place_balloon(sheet_uuid=_uuid(data.get("sheet", "")), **place, **known)
+        place = {name: whole_part(data.get(name, "")) for name in ("across", "down")}
+        placed = drawings.place_balloon(sheet_uuid=whole_uuid(data.get("sheet", "")), **place, **known)
     except QcError as error:
         details = {name: value for name, value in error.details.items() if isinstance(value, str)}
         body = {"code": error.code, "message": error.message, "details": details}
@@ -225,12 +225,13 @@ def balloon(request: HttpRequest, uuid: UUID) -> HttpResponse:
     return JsonResponse({"seen": placed.seen, "across": placed.across, "down": placed.down})
 
 
-def _part(text: str) -> int:
+def whole_part(text: str) -> int:
     """A whole number of hundred-thousandths, or -1, which is refused."""
     return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else -1
 
 
-def _uuid(text: str) -> UUID:
+def whole_uuid(text: str) -> UUID:
+    """A sheet's identifier. Raises Invalid `sheet_unknown`."""
     try:
         return UUID(text)
     except ValueError as error:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import draft_views, drawing_views, paper_views, views
+from . import draft_views, drawing_views, paper_views, views, weld_map_views
 
 app_name = "plans"
 urlpatterns = [
@@ -19,6 +19,8 @@ urlpatterns = [
     path("<uuid:uuid>/drawing/balloon/", drawing_views.balloon, name="balloon"),
     path("<uuid:uuid>/drawing/astray/", drawing_views.remove_astray, name="remove_astray"),
     path("<uuid:uuid>/drawing/picture/", drawing_views.picture, name="picture"),
+    path("<uuid:uuid>/weld-map/", weld_map_views.weld_map_of_plan, name="weld_map"),
+    path("<uuid:uuid>/weld-map/joint/", weld_map_views.joint, name="joint"),
     path("<uuid:uuid>/revise/", views.revise, name="revise"),
     path("<uuid:uuid>/discard/", views.discard, name="discard"),
     path("<uuid:uuid>/draft/cell/", draft_views.cell, name="draft_cell"),

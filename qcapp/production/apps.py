@@ -8,5 +8,7 @@ class ProductionConfig(AppConfig):
         from qcapp.lib.falling_due import add_source
 
         from .queries.fixtures import fixtures_due
+        from .queries.welding import qualifications_due
 
         add_source(fixtures_due)
+        add_source(qualifications_due)

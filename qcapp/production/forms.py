@@ -52,3 +52,15 @@ class QualificationForm(forms.Form):
         field = self.fields["welder"]
         assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
         field.choices = [(one.badge, f"{one.name} ({one.badge})") for one in people_with_role(Role.WELDER, at)]
+
+
+class ConfirmationForm(forms.Form):
+    """The welder has gone on welding."""
+
+    evidence = forms.CharField(
+        label="Work that is not recorded here", max_length=300, required=False,
+        help_text="Where it is written down. Needed where no joint is recorded here.",
+    )  # fmt: skip
+    pin = forms.CharField(
+        label="PIN", max_length=12, widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+    )

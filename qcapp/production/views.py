@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from http import HTTPStatus
 from typing import Any
+from uuid import UUID
 
 from django import forms as django_forms
 from django.contrib import messages
@@ -15,15 +16,27 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from qcapp.core.errors import QcError
+from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
-from qcapp.lib.site_days import site_day
+from qcapp.lib.several_forms import SeveralForms
+from qcapp.lib.site_days import months_later, site_day
 from qcapp.people.access import needs
 from qcapp.people.queries import may, person_by_badge
 from qcapp.people.roles import Act
+from qcapp.people.services import prove_identity
 
 from . import forms
-from .queries.welding import qualifications, weld_procedures
+from .queries.welding import (
+    CONTINUITY,
+    QualificationCard,
+    Work,
+    qualification_by_uuid,
+    qualifications,
+    weld_procedures,
+    work_by_process,
+)
 from .services import welding as services
+from .services.continuity import confirm_qualification
 
 
 @needs(Act.LOOK_AT_PLAN)
@@ -34,10 +47,44 @@ def welding(request: HttpRequest) -> HttpResponse:
     today = site_day(now)
     shown = {
         "procedures": weld_procedures(),
-        "qualifications": [(one, one.issued_on <= today <= one.expires_on) for one in qualifications()],
+        "qualifications": _qualifications(today),
+        "confirms": may(request.user, Act.CONFIRM_WELDER, now),
         "keeps": may(request.user, Act.KEEP_WELDING, now),
     }
     return render(request, "production/welding.html", shown)
+
+
+def _qualifications(today: date) -> list[tuple[QualificationCard, str, Work]]:
+    """Each with where it stands and the work recorded for it; those to be confirmed first, those run out last."""
+    work = work_by_process(months_later(today, -CONTINUITY))
+    cards = sorted(qualifications(), key=lambda one: (one.expires_on < today, one.due_on, one.welder_name))
+    return [(one, one.standing(today), work.get((one.welder_id, one.process), Work(0, None))) for one in cards]
+
+
+@needs(Act.LOOK_AT_PLAN, post=Act.CONFIRM_WELDER)
+@require_http_methods(["GET", "HEAD", "POST"])
+def qualification(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """One qualification with its confirmations, the work recorded since, and the form that confirms it."""
+    card, now = qualification_by_uuid(uuid), timezone.now()
+    page = SeveralForms(request, {"confirm": forms.ConfirmationForm})
+
+    def confirm(told: dict[str, Any], at: datetime) -> object:
+        pin, address = told.pop("pin"), client_address(request)
+        proof = prove_identity(person=request.user, secret=pin, method="pin", at=at, address=address)
+        return confirm_qualification(proof=proof, uuid=uuid, at=at, **told)
+
+    page.hear({"confirm": confirm})
+    if page.done:
+        messages.success(request, f"{card.certificate} is confirmed.", extra_tags="in")
+        return redirect("production:qualification", uuid=uuid)
+    today = site_day(now)
+    since = months_later(today, -CONTINUITY)
+    shown = {
+        "one": card, "standing": card.standing(today), "since": since, "forms": page.forms,
+        "work": work_by_process(since).get((card.welder_id, card.process), Work(0, None)),
+        "confirms": may(request.user, Act.CONFIRM_WELDER, now),
+    }  # fmt: skip
+    return render(request, "production/qualification.html", shown, status=page.status)
 
 
 @needs(Act.KEEP_WELDING)

@@ -1,4 +1,5 @@
-// The ballooned drawing: look closer, go about on it, and in a draft set balloons, by tap, mouse or keys alone.
+// The ballooned drawing: look closer, go about on it, and in a draft set balloons, by tap, mouse or keys alone. A weld
+// map is one as well: its joints are placed as balloons are, and `data-thing` and `data-named` say what it is called.
 // The view is the viewBox of the SVG; balloons keep their size on the screen.
 
 const box = document.getElementById("ballooning");
@@ -9,6 +10,7 @@ const told = document.getElementById("told");
 const refusedLine = document.getElementById("refused");
 const chosenLine = document.getElementById("chosen");
 const edits = box.dataset.edits === "yes";
+const { thing = "balloon", named = "checkpoint" } = box.dataset;
 const { width, height } = svg.viewBox.baseVal;
 const PARTS = 100000;
 const RING = 12; // pixels on the screen
@@ -91,7 +93,7 @@ function choose(button, { focus = false } = {}) {
 
 function say(button) {
   const { number, title, seen } = button.dataset;
-  const where = pinOf(button.dataset.key) ? "on this sheet" : seen ? "on another sheet" : "no balloon yet";
+  const where = pinOf(button.dataset.key) ? "on this sheet" : seen ? "on another sheet" : `no ${thing} yet`;
   chosenLine.textContent = `${number} ${title}: ${where}`;
   const remove = document.getElementById("remove");
   if (remove) remove.disabled = !seen;
@@ -126,8 +128,14 @@ async function post(fields) {
     const json = (answer.headers.get("Content-Type") || "").includes("json");
     return { ok: answer.ok, ...(json ? await answer.json() : { message: "Something went wrong here; reload the page." }) };
   } catch {
-    return { ok: false, message: "The server cannot be reached; the balloon was not kept. Check the connection and set it again." };
+    return { ok: false, message: `The server cannot be reached; the ${thing} was not kept. Check the connection and set it again.` };
   }
+}
+
+// A joint has a letter before its number, which is wider.
+function sizeOf(number) {
+  if (/^\d+$/.test(number)) return number.length < 4 ? "9.5" : "7.5";
+  return number.length < 3 ? "8.5" : (22 / number.length).toPrecision(3);
 }
 
 function draw(key, number, { x, y }) {
@@ -138,7 +146,7 @@ function draw(key, number, { x, y }) {
     pin.dataset.key = key;
     pin.innerHTML = `<path d="M0 0L-4 -6.8A10 10 0 1 1 4 -6.8Z" fill="#fff" stroke="#0B4F5C" stroke-width="1.4"/><text y="-12.7" font-weight="600" text-anchor="middle" fill="#0B4F5C"></text>`;
     const text = pin.querySelector("text");
-    text.setAttribute("font-size", number.length < 4 ? "9.5" : "7.5");
+    text.setAttribute("font-size", sizeOf(number));
     text.textContent = number;
     svg.querySelector(".balloons").append(pin);
   }
@@ -198,7 +206,7 @@ function remove() {
   const was = button.dataset.seen;
   button.dataset.seen = "";
   drawKept(button);
-  told.textContent = `${button.dataset.number} has no balloon now`;
+  told.textContent = `${button.dataset.number} has no ${thing} now`;
   remember(button.dataset.key, was);
   inTurn(() => keep(button, was, { act: "remove" }));
   choose(button);
@@ -231,7 +239,7 @@ function undo() {
 
 function count() {
   const missing = buttons().filter((one) => !one.dataset.seen).length;
-  document.getElementById("missing").textContent = missing ? `${missing} of ${buttons().length} checkpoints without a balloon` : "Every checkpoint has its balloon";
+  document.getElementById("missing").textContent = missing ? `${missing} of ${buttons().length} ${named}s without a ${thing}` : `Every ${named} has its ${thing}`;
   for (const place_ of document.querySelectorAll("[data-sheet-count]")) {
     place_.textContent = buttons().filter((one) => one.dataset.seen.startsWith(place_.dataset.sheetCount)).length;
   }

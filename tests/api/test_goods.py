@@ -16,7 +16,7 @@ from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import add_family
 from qcapp.production.states import UnitState
 
-from ..cast import Cast
+from ..cast import PIN, Cast
 from ..evidence.files import pdf, picture
 from ..factories.inspections import release_plan
 from ..factories.production import FamilyFactory, ItemFactory, UnitFactory
@@ -181,7 +181,11 @@ def test_uses_a_heat_and_stamps_the_vin_read_back_with_a_photo(goods: Any, build
     stamp = {"kind": "vin", "text": "1M8GDM9AXKP042788", "content": in_base64(picture())}
     with unchanged("production"):
         assert builder.post(f"units/{FRAME}/marks", stamp)["code"] == "read_back_missing"
-    found = builder.post(f"units/{FRAME}/marks", stamp | {"read_back_by": cast.inspector.badge})
+    read = {"read_back_by": cast.inspector.badge, "read_back_text": "1M8GDM9AXKP042788", "read_back_tag": "T-881"}
+    wrong = builder.post(f"units/{FRAME}/marks", stamp | read | {"read_back_pin": "000001"})
+    assert wrong["code"] == "identity_not_proven"  # nobody is recorded who did not sign
+    assert [one["kind"] for one in builder.get(f"units/{FRAME}/as-built")["marks"]] == ["tag"]
+    found = builder.post(f"units/{FRAME}/marks", stamp | read | {"read_back_pin": PIN})
     assert [(one["kind"], one["read_back_by_name"]) for one in found["marks"]] == [
         ("vin", cast.inspector.name),
         ("tag", ""),

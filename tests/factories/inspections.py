@@ -150,7 +150,7 @@ def _specified(row: dict[str, str]) -> str:
         "measured": limits | _readings(row),
         "derived": limits | {"formula": row["formula"]},
         "count": {"accept": int(row["limits"].removeprefix("max ") or 0)} if row["kind"] == "count" else {},
-        "record": {"form": row["form"] or "text"},
+        "record": _form(row["form"] or "text"),
     }.get(row["kind"], {})
     return canonical(KINDS[row["kind"]].read_spec(data).to_json())
 
@@ -161,6 +161,12 @@ def _readings(row: dict[str, str]) -> dict[str, Any]:
     if row.get("readings"):
         asked |= {"readings": int(row["readings"]), "mean": row.get("mean") == "yes"}
     return asked
+
+
+def _form(text: str) -> dict[str, str]:
+    """ "serial FR-200-{number:4}" is a form and a pattern."""
+    form, _, pattern = text.partition(" ")
+    return {"form": form} | ({"pattern": pattern} if pattern else {})
 
 
 @dataclass

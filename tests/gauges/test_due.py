@@ -9,7 +9,9 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import vobject
 import zxingcpp
+from django.utils import timezone
 from PIL import Image
 from pypdf import PdfReader
 
@@ -58,6 +60,18 @@ def test_feeds_a_calendar_that_another_reader_understands(shelf, cast, client, c
         assert day_of(end) - day_of(start) == timedelta(days=1)
     assert len({line for line in lines if line.startswith("UID:")}) == 3
     assert all(len(line.encode()) <= 75 for line in answer.content.decode().split("\r\n"))
+
+
+def test_feeds_a_calendar_that_another_library_reads(shelf, cast, client, client_of):
+    """vobject reads what icalendar wrote: the same days and summaries."""
+    page = client_of(cast.metrology).get("/gauges/due/").content.decode()
+    (address,) = re.findall(r"/gauges/due/[^<\s]+\.ics", page)
+    read = vobject.readOne(client.get(address).content.decode())
+    told = {(event.dtstart.value, event.summary.value.split(",")[0]) for event in read.vevent_list}
+    days = {due.gauge.number: due.gauge.due_on for due in due_list(timezone.now()) if due.gauge.due_on}
+    assert len(told) == len(days) == 3
+    assert {day for day, _ in told} == set(days.values())
+    assert all(any(number in said for _, said in told) for number in days)
 
 
 def day_of(text: str) -> date:

@@ -7,6 +7,10 @@ from datetime import date
 import pytest
 
 from qcapp.gauges.models import Calibration, Gauge, GaugeKind
+from qcapp.gauges.queries import gauge_kinds
+from qcapp.gauges.services import add_kind
+from qcapp.gauges.usual_kinds import USUAL_KINDS
+from tests.cast import FIXED_NOW
 from tests.factories.gauges import CalibrationFactory, GaugeFactory, GaugeKindFactory
 from tests.unchanged import rows_of
 
@@ -83,3 +87,19 @@ def test_refuses_who_does_not_keep_gauges(cast, client_of, address):
 
 def test_an_unknown_gauge_is_not_found(metrology):
     assert metrology.get("/gauges/XX-99/").status_code == 404
+
+
+def test_adds_the_usual_kinds_at_once_and_none_twice(cast, client_of):
+    """The kinds of the registry, as the issue names them: common practice, no source."""
+    client = client_of(cast.metrology)
+    add_kind(by=cast.metrology, key="caliper", name="our caliper", at=FIXED_NOW)
+    page = client.get("/gauges/kinds/add/").content.decode()
+    assert "Add all 19" in page
+    assert client.post("/gauges/kinds/usual/").status_code == 302
+    names = {kind.key: kind.name for kind in gauge_kinds()}
+    assert set(USUAL_KINDS) <= set(names)
+    assert names["caliper"] == "our caliper"
+    told = client.post("/api/v1/gauge-kinds/usual")
+    assert (told.status_code, len(told.json()["kinds"])) == (201, 20)
+    assert "The usual kinds" not in client.get("/gauges/kinds/add/").content.decode()
+    assert client_of(cast.inspector).post("/gauges/kinds/usual/").status_code == 403

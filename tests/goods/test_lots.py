@@ -16,8 +16,11 @@ from qcapp.inspections.services import record_operations
 from qcapp.lib.fields import uuid7
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries.as_built import lot_by_code
+from qcapp.production.services.components import install_component, use_material
+from qcapp.production.services.places import add_place, move_item
 from tests.cast import FIXED_NOW
 from tests.evidence.files import pdf
+from tests.factories.production import UnitFactory
 from tests.goods.conftest import decide
 from tests.unchanged import refused
 
@@ -185,7 +188,47 @@ def test_receives_plated_high_strength_parts_back_with_their_bake_time_alone(cas
         with refused(code, *ROOMS):
             receive_back(**told)
         return
+    for nothing in ({"bake_hours": Decimal(0)}, {"bake_temperature": Decimal(-1)}, {"bake_temperature": None}):
+        with refused("bake_time_missing", *ROOMS):
+            receive_back(**told | nothing)
     receive_back(**told)
     assert sent_out(lot.id)[0].bake == "8 h at 200 °C"
     with refused("lot_not_out", *ROOMS):
         receive_back(**told)
+
+
+def test_uses_nothing_of_a_lot_that_is_out_until_it_is_received_back(cast, kit):
+    played(cast)
+    lot, unit = lot_by_code("TK-200-L0001"), UnitFactory(number=147)
+    add_place(by=cast.goods_in, code="RACK-1", name="rack", at=FIXED_NOW)
+    send_out(by=cast.goods_in, lot_code=lot.code, kind="coating", supplier="Tarn", high_strength=False, at=FIXED_NOW)
+    assert (lot_by_code(lot.code).away, lot_by_code(lot.code).usable) == (True, False)
+    use = {"by": cast.assembler, "serial": unit.serial, "lot_code": lot.code, "quantity": 1, "at": FIXED_NOW}
+    with refused("lot_is_out", *ROOMS) as caught:
+        use_material(**use)
+    assert "not in the house; receive it back with its certificate first." in caught.value.message
+    piece = drawn_pieces(lot.id)[0].unit.serial
+    with refused("lot_is_out", *ROOMS):
+        install_component(
+            by=cast.assembler, serial=unit.serial, component_serial=piece, link="trial_fitted", at=FIXED_NOW
+        )
+    with refused("lot_is_out", *ROOMS):
+        move_item(by=cast.goods_in, code=lot.code, place_code="RACK-1", at=FIXED_NOW)
+    line = {"description": "coated tubes", "quantity": "100", "unit_of_measure": "pcs"}
+    delivery = receive_delivery(by=cast.goods_in, supplier="Tarn", note_number="8", lines=[line], at=FIXED_NOW)
+    receive_back(
+        by=cast.goods_in, lot_code=lot.code, delivery_number=delivery.number, paper=pdf(), paper_name="c.pdf",
+        at=FIXED_NOW,
+    )  # fmt: skip
+    assert lot_by_code(lot.code).usable
+    use_material(**use)
+
+
+def test_neither_samples_nor_sorts_a_lot_that_is_out(cast, kit, proof_of):
+    lot = opened(cast)
+    out = {"by": cast.goods_in, "kind": "heat_treatment", "supplier": "T", "high_strength": False, "at": FIXED_NOW}
+    send_out(lot_code=lot.code, **out)
+    with refused("lot_is_out", *ROOMS):
+        sample_lot(by=cast.goods_in, lot_code=lot.code, at=FIXED_NOW)
+    with refused("lot_is_out", *ROOMS):
+        sort_lot(proof=proof_of(cast.goods_in, FIXED_NOW), lot_code=lot.code, removed=1, remark="Length", at=FIXED_NOW)

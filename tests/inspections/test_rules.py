@@ -16,6 +16,7 @@ from qcapp.inspections.services.recording import Verdictlet
 from qcapp.people.services import mark_left
 from qcapp.production.services import move_unit, place_hold
 
+from ..cast import Cast
 from ..factories.inspections import PLAN, Workshop, release_plan
 
 pytestmark = pytest.mark.django_db
@@ -440,6 +441,18 @@ def test_flags_what_was_sent_under_another_login(workshop: Workshop) -> None:
     body = workshop.operation("head_angle", person=workshop.cast.second_inspector)
     assert flags(workshop, body) == ["sent_by_other"]
     assert Result.objects.get().sent_by == workshop.cast.inspector
+
+
+def test_flags_another_serial_than_the_units_read_on_it(cast: Cast) -> None:
+    plan = "\n".join(
+        row.replace("record,,,,,,,major", "record,,,,,,serial FR-200-{number:4},major") if ",205," in row else row
+        for row in PLAN.split("\n")
+    )
+    workshop = Workshop.opened(cast, plan=plan)
+    assert "serial_differs" in flags(workshop, workshop.operation("serial_read", {"text": "FR-200-0174"}))
+    second = {"person": workshop.cast.second_inspector, "inspection": 2}
+    right = workshop.operation("serial_read", {"text": "FR-200-0147"}, **second)
+    assert "serial_differs" not in flags(workshop, right)
 
 
 def test_flags_everything_that_applies(workshop: Workshop) -> None:

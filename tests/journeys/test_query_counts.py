@@ -48,6 +48,7 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/studies/", "study", ("gauges.Study", "pk")),
     ("/api/v1/deliveries/", "number", ("goods.Delivery", "number")),
     ("/api/v1/lots/", "code", ("production.Lot", "code")),
+    ("/welding/", "uuid", ("production.WelderQualification", "uuid")),
     ("/fixtures/", "number", ("production.Fixture", "number")),
     ("/goods/deliveries/", "number", ("goods.Delivery", "number")),
     ("/recall/", "calibration", ("gauges.Calibration", "pk")),

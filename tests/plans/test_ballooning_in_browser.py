@@ -11,6 +11,7 @@ from django.conf import settings as configured
 from django.utils import timezone
 
 from qcapp.plans.queries.marks import marks_of, sheets_of
+from qcapp.plans.queries.weld_maps import weld_map
 from qcapp.plans.services import drawings
 from tests.factories.plans import attribute, draft, plan_text
 
@@ -137,3 +138,27 @@ def test_tells_the_second_of_two_and_shows_where_the_balloon_is_now(page: Page, 
     page.locator("#refused", has_text="Somebody else moved this balloon").wait_for()
     assert page.locator('.balloon[data-key="head_angle"]').get_attribute("data-x") == "20.0"
     assert marks_of(card.id).balloons["head_angle"].across == 1000
+
+
+def test_places_the_joints_of_a_weld_map_by_keys_and_by_tap(page: Page, cast, settings, tmp_path: Path) -> None:
+    settings.QCAPP_DATA_DIR = tmp_path
+    joints = (attribute(102, title="W1 head tube, visual", joint="W1"), attribute(103, title="W2, visual", joint="W2"))
+    found = draft(cast, timezone.now(), plan_text({}, *joints))
+    drawings.add_sheets(
+        by=cast.quality_manager, revision_uuid=found.uuid, number="FR-1", document_revision="C", title="Side view",
+        content=SVG, name="f.svg", at=timezone.now(),
+    )  # fmt: skip
+    page.goto(f"/plans/{found.uuid}/weld-map/")
+    page.locator("#chosen", has_text="W1 head tube: no mark yet").wait_for()
+    page.locator("#view").focus()
+    with page.expect_response("**/joint/"):
+        page.keyboard.press("Enter")
+    told(page, "W1 is set")
+    page.locator("#chosen", has_text="W2").wait_for()
+    with page.expect_response("**/joint/"):
+        page.locator("#view").click(position={"x": 40, "y": 40})
+    told(page, "W2 is set")
+    page.locator("#missing", has_text="Every joint has its mark").wait_for()
+    placed = weld_map(found).places
+    assert (placed["W1"].across, placed["W1"].down) == (50_000, 50_000)
+    assert placed["W2"].across < 50_000

@@ -8,6 +8,8 @@ import pytest
 
 from qcapp.audit.queries import entries_about
 from qcapp.core.identification import lookup_key
+from qcapp.people.models import Signature
+from qcapp.people.services import demonstration_proof
 from qcapp.production.models import Heat, Installation, Item, Lot, Movement, Removal, Unit
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.queries.as_built import (
@@ -16,11 +18,11 @@ from qcapp.production.queries.as_built import (
     tree_of,
     where_used,
 )
-from qcapp.production.queries.places import marks_of, vin_of, whereabouts
+from qcapp.production.queries.places import marks_of, unit_by_scan, vin_of, whereabouts
 from qcapp.production.services import place_hold
 from qcapp.production.services.components import install_component, remove_component, use_material
 from qcapp.production.services.lots import create_lot, create_piece, enter_heat, set_heat_state
-from qcapp.production.services.places import add_place, mark_part, move_item
+from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 from qcapp.production.states import HeatState, LotState, UnitState
 from tests.cast import FIXED_NOW
 from tests.factories.production import FamilyFactory, ItemFactory, UnitFactory
@@ -282,34 +284,69 @@ def photo(cast, tmp_path, settings):
 
 
 def stamp(cast, photo, **changes):
-    given = {"serial": FRAME, "kind": "vin", "text": VIN, "read_back_by": cast.inspector, "photo_id": photo.pk}
+    """The VIN on a frame with the tag T-881, read back by the inspector; `reads` changes what was read and by whom."""
+    told = {"person": cast.inspector, "text": VIN, "tag": "t-881"} | changes.pop("reads", {})
+    person = told.pop("person")
+    read = ReadBack(demonstration_proof(person, FIXED_NOW), **told) if person else None
+    given = {"serial": FRAME, "kind": "vin", "text": VIN, "read_back": read, "photo_id": photo.pk}
     return mark_part(by=cast.assembler, at=FIXED_NOW, **(given | changes))
 
 
+def tagged(cast, serial=FRAME, text="T-881"):
+    mark_part(by=cast.assembler, serial=serial, kind="tag", text=text, at=FIXED_NOW)
+
+
 def test_stamps_a_vin_read_back_by_another_person(cast, parts, photo):
-    mark_part(by=cast.assembler, serial=FRAME, kind="tag", text="T-881", at=FIXED_NOW)
+    tagged(cast)
     stamp(cast, photo)
     assert vin_of(parts[0].item_id) == VIN
     assert [mark.kind for mark in marks_of(parts[0].item_id)] == ["vin", "tag"]
     assert marks_of(parts[0].item_id)[0].read_back_by_name == cast.inspector.name
+    signed = Signature.objects.get()
+    assert (signed.person, signed.meaning) == (cast.inspector, f"I read {VIN} stamped on the part with the tag T-881.")
+
+
+def test_finds_a_part_by_the_scan_of_its_tag_until_it_is_stamped(cast, parts, photo, client_of):
+    with refused("serial_unknown", "production"):
+        unit_by_scan("T-881")
+    tagged(cast)
+    assert unit_by_scan(" t-881 ").serial == FRAME
+    for near in ("T881", "T-88I", "T-8810"):  # a scan opens a unit for entry: nothing is taken for something else
+        with refused("serial_unknown", "production"):
+            unit_by_scan(near)
+    opened = client_of(cast.inspector).get("/floor/", {"serial": "T-881"})
+    assert opened.headers["Location"] == f"/units/{FRAME}/bench/"
+    add_place(by=cast.dispatch, code="YARD-2", name="yard", at=FIXED_NOW)
+    assert move_item(by=cast.dispatch, code="T-881", place_code="YARD-2", at=FIXED_NOW).place.code == "YARD-2"
+    stamp(cast, photo)
+    with refused("tag_replaced", "production") as caught:
+        unit_by_scan("T-881")
+    assert FRAME in caught.value.message
+    assert client_of(cast.inspector).get("/floor/", {"serial": "T-881"}).status_code == 404
 
 
 def test_refuses_a_stamp_that_nobody_else_read_back_or_that_differs(cast, parts, photo):
+    with refused("tag_missing", "production", "people.Signature"):
+        stamp(cast, photo)
+    tagged(cast)
     for changes, code in (
-        ({"read_back_by": None}, "read_back_missing"),
-        ({"read_back_by": cast.assembler}, "read_back_missing"),
-        ({"read_back_by": cast.customer_service}, "not_permitted"),
+        ({"reads": {"person": None}}, "read_back_missing"),
+        ({"reads": {"person": cast.assembler}}, "read_back_missing"),
+        ({"reads": {"person": cast.customer_service}}, "not_permitted"),
+        ({"reads": {"text": VIN[:-1] + "9"}}, "read_back_differs"),
+        ({"reads": {"tag": "T-882"}}, "tag_differs"),
         ({"photo_id": None}, "photo_missing"),
         ({"kind": "serial", "text": "FR-200-0174"}, "mark_differs"),
         ({"text": "1M8GDM9AXKPO42788"}, "vin_invalid"),
         ({"kind": "paint"}, "mark_kind"),
     ):
-        with refused(code, "production"):
+        with refused(code, "production", "people.Signature"):
             stamp(cast, photo, **changes)
     stamp(cast, photo)
     part("FR-200", 148, UnitState.IN_BUILD)
+    tagged(cast, "FR-200-0148", "T-882")
     with refused("mark_taken", "production"):
-        stamp(cast, photo, serial="FR-200-0148")
+        stamp(cast, photo, serial="FR-200-0148", reads={"tag": "T-882"})
 
 
 def test_keeps_the_lookup_keys_as_the_core_makes_them(cast, parts, lot):

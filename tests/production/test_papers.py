@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from types import SimpleNamespace
@@ -15,7 +16,6 @@ from qcapp.inspections.services import sign_stage
 from qcapp.inspections.services.rules import reads
 from qcapp.lib.falling_due import falling_due
 from qcapp.lib.fields import uuid7
-from qcapp.nonconformance.queries import report
 from qcapp.nonconformance.services.welding import start_weld_or_report
 from qcapp.people.services import demonstration_proof
 from qcapp.production.models import WeldStart
@@ -107,12 +107,42 @@ class TestFixtures:
         with refused("not_permitted", "production"):
             add_fixture(by=cast.inspector, number="FX-2", name="two", at=FIXED_NOW)
 
-    def test_is_written_down_with_a_report_when_overdue_at_the_weld(self, cast: Cast, arc: Any) -> None:  # noqa: F811
-        fixture_of(cast, OLD)
-        number = start_weld_or_report(by=cast.welder, arc=arc, unqualified="refuse", at=FIXED_NOW)
-        assert number
-        assert report(number).card.title == "Welded in a fixture that is not verified: W7, W8"
-        assert "was due" in WeldStart.objects.get().findings[0]
+    @pytest.mark.parametrize(
+        ("done_on", "passed", "words"), [(OLD, True, "was due on"), (TODAY, False, "failed"), (None, True, "never")]
+    )
+    def test_is_refused_at_the_weld_with_the_next_one_offered(
+        self,
+        cast: Cast,
+        arc: Any,  # noqa: F811
+        done_on: date | None,
+        passed: bool,
+        words: str,
+    ) -> None:
+        fixture_of(cast, done_on, passed=passed)
+        add_fixture(by=cast.metrology, number="FX-2", name="frame fixture 2", at=FIXED_NOW)
+        told = {"by": cast.welder, "arc": arc, "unqualified": "report", "at": FIXED_NOW}
+        with refused("fixture_not_verified", "production", "nonconformance") as caught:
+            start_weld_or_report(**told)
+        assert words in caught.value.message
+        assert "None that may be used is left" in caught.value.message
+        verify_fixture(by=cast.metrology, number="FX-2", done_on=TODAY, passed=True, done_by="R", at=FIXED_NOW)
+        with refused("fixture_not_verified", "production", "nonconformance") as caught:
+            start_weld_or_report(**told)
+        assert caught.value.message.endswith("Take FX-2 frame fixture 2.")
+        assert start_weld_or_report(**told | {"arc": replace(arc, fixture="fx-2")}) is None
+        assert WeldStart.objects.get().fixture == "fx-2"
+
+    def test_is_one_that_the_site_keeps_and_words_alone_where_it_keeps_none(
+        self,
+        cast: Cast,
+        arc: Any,  # noqa: F811
+    ) -> None:
+        told = {"by": cast.welder, "unqualified": "refuse", "at": FIXED_NOW}
+        assert start_weld_or_report(arc=replace(arc, fixture="the blue one"), **told) is None
+        fixture_of(cast)
+        with refused("fixture_unknown", "production"):
+            start_weld_or_report(arc=replace(arc, operation=uuid7(), fixture="the blue one"), **told)
+        assert start_weld_or_report(arc=replace(arc, operation=uuid7(), fixture=""), **told) is None
 
 
 class TestInspectors:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.utils import timezone
 from qcapp.lib.fields import uuid7
 from qcapp.production.queries import welds_of
 from qcapp.production.queries.welding import weld_procedures
+from qcapp.production.services.fixtures import add_fixture, verify_fixture
 from qcapp.production.services.welding import Range, add_procedure, add_qualification
 from tests.cast import Cast
 from tests.factories.inspections import Workshop
@@ -25,7 +27,7 @@ def workshop(cast: Cast) -> Workshop:
     now = timezone.now()
     told = {"number": "WP-3", "revision": "A", "title": "Tube to tube", "base_grades": ["25CrMo4"]}
     add_procedure(by=cast.welding_coordinator, scope=TIG, at=now, **told)
-    days = {"issued_on": now.date().replace(year=now.year - 1), "expires_on": now.date().replace(year=now.year + 1)}
+    days = {"issued_on": now.date() - timedelta(30), "expires_on": now.date() + timedelta(365)}
     add_qualification(by=cast.welding_coordinator, welder=cast.welder, certificate="Q-1", scope=TIG, at=now, **days)
     return Workshop.opened(cast, now)
 
@@ -106,3 +108,19 @@ def test_keeps_procedures_and_qualifications_on_the_coordinators_pages(workshop:
     qualified |= {"thickness_from": "1", "thickness_to": "2", "issued_on": "2026-01-01", "expires_on": "2028-01-01"}
     assert client.post("/welding/qualifications/", qualified).status_code == 302
     assert client_of(workshop.cast.welder).get("/welding/procedures/").status_code == 403
+
+
+def test_offers_the_fixtures_that_may_be_used_and_names_the_others(workshop: Workshop, client_of: Any) -> None:
+    cast, now = workshop.cast, timezone.now()
+    for number, ago in (("TF-01", 30), ("TF-02", 400)):
+        add_fixture(by=cast.metrology, number=number, name="tack fixture", at=now)
+        done_on = now.date() - timedelta(ago)
+        verify_fixture(by=cast.metrology, number=number, done_on=done_on, passed=True, done_by="Room 2", at=now)
+    client = client_of(cast.welder)
+    page = client.get(ADDRESS).content.decode()
+    assert '<option value="TF-01">TF-01 tack fixture</option>' in page
+    assert '<option value="TF-02" disabled>TF-02 tack fixture: may not be used</option>' in page
+    answer = client.post(ADDRESS, said(fixture="TF-02"))
+    assert answer.status_code == 409
+    assert "Take TF-01 tack fixture." in answer.content.decode()
+    assert client.post(ADDRESS, said(fixture="TF-01")).status_code == 302

@@ -11,13 +11,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.evidence.services.keeping import keep_picture
+from qcapp.lib.middleware import client_address
 from qcapp.people.queries import person_by_badge
 from qcapp.people.roles import Act
+from qcapp.people.services import prove_identity
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.queries.as_built import InstalledCard, Node, UsedCard, installed_in, tree_of, used_in, where_used
 from qcapp.production.queries.places import MarkCard, PlaceCard, WhereCard, marks_of, moves_of, places
 from qcapp.production.services.components import install_component, remove_component, use_material
-from qcapp.production.services.places import add_place, mark_part, move_item
+from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 
 from ..acts import ActView, Refusal
 from ..shapes import answer, answer_shape, as_json, content_of, shape_of
@@ -57,7 +59,10 @@ class MaterialBody(serializers.Serializer[Any]):
 class MarkBody(serializers.Serializer[Any]):
     kind = serializers.CharField(max_length=8, help_text="tag, serial or vin")
     text = serializers.CharField(max_length=40)
-    read_back_by = serializers.CharField(max_length=20, allow_blank=True, default="", help_text="badge")
+    read_back_by = serializers.CharField(max_length=20, allow_blank=True, default="", help_text="another's badge")
+    read_back_pin = serializers.CharField(max_length=12, allow_blank=True, default="", help_text="of that person")
+    read_back_text = serializers.CharField(max_length=40, allow_blank=True, default="", help_text="as read on the part")
+    read_back_tag = serializers.CharField(max_length=40, allow_blank=True, default="", help_text="the tag, as read")
     name = serializers.CharField(max_length=120, default="mark.jpg")
     content = serializers.CharField(allow_blank=True, default="", help_text="the photo in base64")
 
@@ -125,12 +130,21 @@ class MarksView(ActView):
     def post(self, request: Request, serial: str) -> Response:
         """A tag, or the serial or VIN stamped and read back by another person, with a photo."""
         given = self.read(MarkBody)
-        badge, content, name = given.pop("read_back_by"), given.pop("content"), given.pop("name")
-        reader = person_by_badge(badge) if badge else None
+        content, name = given.pop("content"), given.pop("name")
+        read = self._read_back(given)
         picture = content_of(content)
         photo = keep_picture(by=self.person, content=picture, name=name, at=self.at).id if picture else None
-        mark_part(by=self.person, serial=serial, read_back_by=reader, photo_id=photo, at=self.at, **given)
+        mark_part(by=self.person, serial=serial, read_back=read, photo_id=photo, at=self.at, **given)
         return Response(_as_built(serial), status=201)
+
+    def _read_back(self, given: dict[str, Any]) -> ReadBack | None:
+        """What the other person read, proven by that person's own PIN; None where nobody did."""
+        badge, pin, text, tag = (given.pop(f"read_back_{name}") for name in ("by", "pin", "text", "tag"))
+        if not badge:
+            return None
+        address = client_address(self.django_request)
+        proof = prove_identity(person=person_by_badge(badge), secret=pin, method="pin", at=self.at, address=address)
+        return ReadBack(proof, text, tag)
 
 
 class WhereUsedView(ActView):

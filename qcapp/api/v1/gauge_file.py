@@ -168,6 +168,16 @@ class KindsView(ActView):
         return Response(as_json(services.add_kind(by=self.person, at=self.at, **self.read(KindBody))), status=201)
 
 
+class UsualKindsView(ActView):
+    act = {"POST": Act.KEEP_GAUGES}
+
+    @extend_schema(operation_id="GaugeKindsUsual", request=None, responses={201: Kinds} | BAD)
+    def post(self, request: Request) -> Response:
+        """Add the usual kinds of gauge that are not there yet; gives all kinds."""
+        services.add_usual_kinds(by=self.person, at=self.at)
+        return Response(answer(kinds=gauge_kinds()), status=201)
+
+
 class GaugesDueView(ActView):
     act = {"GET": Act.LOOK_AT_GAUGES}
 

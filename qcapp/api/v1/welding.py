@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.conf import settings
 from drf_spectacular.utils import extend_schema
@@ -12,13 +13,24 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from qcapp.lib.site_days import months_later, site_day
 from qcapp.nonconformance.services.welding import start_weld_or_report
 from qcapp.people.queries import person_by_badge
 from qcapp.people.roles import Act
 from qcapp.production.queries.authorising import AuthorisationCard, EyesightCard, authorisations, eyesight_checks
 from qcapp.production.queries.fixtures import FixtureCard, fixtures
-from qcapp.production.queries.welding import ProcedureCard, QualificationCard, qualifications, weld_procedures
+from qcapp.production.queries.welding import (
+    CONTINUITY,
+    ProcedureCard,
+    QualificationCard,
+    Work,
+    qualification_by_uuid,
+    qualifications,
+    weld_procedures,
+    work_by_process,
+)
 from qcapp.production.services.authorising import authorise_inspector, record_eyesight
+from qcapp.production.services.continuity import confirm_qualification
 from qcapp.production.services.fixtures import add_fixture, verify_fixture
 from qcapp.production.services.welding import Arc, Range, add_procedure, add_qualification
 
@@ -98,6 +110,24 @@ class EyesightBody(serializers.Serializer[Any]):
     passed = serializers.BooleanField()
 
 
+class ConfirmationBody(serializers.Serializer[Any]):
+    evidence = serializers.CharField(
+        max_length=300, allow_blank=True, default="", help_text="of work that is not recorded here"
+    )
+    pin = serializers.CharField(max_length=12)
+
+
+class RecordedWork(serializers.Serializer[Any]):
+    joints = serializers.IntegerField()
+    last_on = serializers.DateField(allow_null=True)
+
+
+class QualificationStands(serializers.Serializer[Any]):
+    qualification = shape_of(QualificationCard)()
+    standing = serializers.CharField(help_text="holds, lapsed, expired or not yet")
+    work = RecordedWork(help_text="by its process, in the last six months")
+
+
 class ArcStarted(serializers.Serializer[Any]):
     report = serializers.CharField(allow_null=True, help_text="the report about what did not fit")
 
@@ -133,6 +163,22 @@ class QualificationsView(ActView):
         welder = person_by_badge(given.pop("welder"))
         add_qualification(by=self.person, welder=welder, scope=_scope(given), at=self.at, **given)
         return Response(answer(qualifications=qualifications()), status=201)
+
+
+class QualificationView(ActView):
+    act = {"GET": Act.LOOK_AT_PLAN, "POST": Act.CONFIRM_WELDER}
+
+    @extend_schema(operation_id="WelderQualification", responses={200: QualificationStands, 404: Refusal})
+    def get(self, request: Request, uuid: UUID) -> Response:
+        """One qualification: where it stands, its confirmations, and the work recorded in the last six months."""
+        return Response(_stands(uuid, self.at))
+
+    @extend_schema(request=ConfirmationBody, responses={201: QualificationStands} | BAD)
+    def post(self, request: Request, uuid: UUID) -> Response:
+        """Confirm, signed, that the welder has gone on welding; it holds for six months then."""
+        given = self.read(ConfirmationBody)
+        confirm_qualification(proof=self.proof(given.pop("pin")), uuid=uuid, at=self.at, **given)
+        return Response(_stands(uuid, self.at), status=201)
 
 
 class ArcsView(ActView):
@@ -195,6 +241,12 @@ class EyesightView(ActView):
         given = self.read(EyesightBody)
         record_eyesight(by=self.person, inspector=person_by_badge(given.pop("inspector")), at=self.at, **given)
         return Response(_inspectors(), status=201)
+
+
+def _stands(uuid: UUID, at: datetime) -> dict[str, Any]:
+    card, today = qualification_by_uuid(uuid), site_day(at)
+    work = work_by_process(months_later(today, -CONTINUITY)).get((card.welder_id, card.process), Work(0, None))
+    return {"qualification": as_json(card), "standing": str(card.standing(today)), "work": work._asdict()}
 
 
 def _inspectors() -> dict[str, Any]:

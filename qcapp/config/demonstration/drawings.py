@@ -1,4 +1,4 @@
-"""The invented drawing of the trike frame, ballooned for its plan."""
+"""The invented drawing of the trike frame, ballooned for its plan, with its joints."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from qcapp.plans.cards import RevisionCard
+from qcapp.plans.queries.marks import sheets_of
 from qcapp.plans.services.drawings import add_sheets, place_balloon
+from qcapp.plans.services.weld_maps import place_joint
 
 from .cast import FIXTURES
 
@@ -33,3 +35,14 @@ def balloon_frame(by: Person, card: RevisionCard, at: datetime) -> None:
             sheet = sheets[int(row["sheet"]) - 1]
             across, down = int(row["across"]), int(row["down"])
             place_balloon(key=row["key"], sheet_uuid=sheet.uuid, across=across, down=down, **known)
+
+
+def mark_joints(by: Person, card: RevisionCard, at: datetime) -> None:
+    """Places the joints of the released plan of FR-200 on its sheets."""
+    sheets = sheets_of(card.id)
+    with (FOLDER / "FR-200-joints.csv").open(newline="") as file:
+        for row in csv.DictReader(file):
+            place_joint(
+                by=by, revision_uuid=card.uuid, joint=row["joint"], sheet_uuid=sheets[int(row["sheet"]) - 1].uuid,
+                across=int(row["across"]), down=int(row["down"]), at=at,
+            )  # fmt: skip

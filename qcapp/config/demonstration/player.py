@@ -13,6 +13,7 @@ from qcapp.certificates.services.releasing import release
 from qcapp.gauges.queries import all_gauges
 from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.services.beside import Spot, keep_photo
 from qcapp.inspections.services.witnessing import record_witness
 from qcapp.nonconformance.queries import open_reports
 from qcapp.people.roles import Role
@@ -23,12 +24,14 @@ from qcapp.production import services as production
 
 from .calendar import Shift, workday
 from .cast import FIXTURES, Cast
-from .drawings import balloon_frame
+from .drawings import balloon_frame, mark_joints
+from .drawn_photos import stand_in
 from .goods import fit_components, use_tubes
 from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
 from .readings import Bench
 from .stories import FAMILIES, FRAMES, Incident, Story
+from .welding import weld_joints
 
 if TYPE_CHECKING:
     from qcapp.gauges.queries import GaugeCard
@@ -57,6 +60,8 @@ def make_plans(cast: Cast, at: datetime) -> None:
         if any(one.criticality == "critical" for one in checkpoints_of(card.id)):
             plans.approve(proof=demonstration_proof(engineer, at), revision_uuid=card.uuid, at=at)
         plans.release(proof=demonstration_proof(releaser, at), revision_uuid=card.uuid, at=at)
+        if code == "FR-200":
+            mark_joints(engineer, card, at)
 
 
 def _reads(gauge: GaugeCard, card: CheckpointCard) -> bool:
@@ -149,16 +154,8 @@ class UnitPlayer:
         joints = sorted({card.joint for card in self.cards if card.joint}, key=lambda joint: int(joint[1:]))
         half = len(joints) // 2
         for index, some in enumerate((joints[:half], joints[half:])):
-            welder = self.cast.with_role(Role.WELDER, index)
             if some:
-                production.record_weld(
-                    by=welder,
-                    welder=welder,
-                    serial=self.story.serial,
-                    joints=some,
-                    procedure="WPS-07",
-                    at=self.shift.after(40),
-                )
+                weld_joints(self.cast, index, self.story.serial, some, self.shift.after(40))
 
     def _due(self, number: int) -> list[CheckpointCard]:
         view = inspection_of(self.story.serial)
@@ -184,7 +181,15 @@ class UnitPlayer:
                 raise RuntimeError(f"{self.story.serial} {card.key}: {verdict.code} {verdict.message}")
             if verdict.report:
                 raised.append((card, verdict.report))
+            if card.photo and inspection == 1:
+                self._photograph(card)
         return raised
+
+    def _photograph(self, card: CheckpointCard) -> None:
+        """The photo that the plan asks for at a checkpoint."""
+        spot = Spot(uuids.uuid7(), self.story.serial, card.key, DEVICE, self.shift.at)
+        text = [card.title, self.story.serial]
+        keep_photo(by=self.inspector, spot=spot, content=stand_in(text), name=f"{card.key}.jpg", at=self.shift.at)
 
     def _operation(
         self,

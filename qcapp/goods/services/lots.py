@@ -23,7 +23,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import family_by_code
 from qcapp.production.queries.as_built import LotCard, heat_by_number, lot_by_code
-from qcapp.production.services.lots import create_lot, lock_lot, move_lot, take_out
+from qcapp.production.services.lots import check_in_the_house, create_lot, lock_lot, move_lot, set_lot_away, take_out
 from qcapp.production.states import LotState
 
 from ..models import LotSample, LotSorting, LotVerdict, OutsideProcess, OutsideReturn
@@ -82,6 +82,7 @@ def sample_lot(
     """
     require(by, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
+    check_in_the_house(lot)
     if sample_of(lot.id) is not None:
         raise Conflict("lot_sampled_already", f"The sample of lot {lot.code} is drawn already; inspect its pieces.")
     severity, reason = _severity(lot, steady, reduced_wanted, isolated)
@@ -226,11 +227,13 @@ def _sentence(
 def sort_lot(*, proof: Proof, lot_code: str, removed: int, remark: str, at: datetime) -> LotCard:
     """The refused lot after every piece was looked at; what is left may be used. A signed act.
 
-    Raises Invalid `removed_invalid`, of `plain_text`; TransitionNotAllowed for a lot that is not refused; NotFound.
+    Raises Invalid `removed_invalid`, of `plain_text`; Refused `lot_is_out`; TransitionNotAllowed for a lot that
+    is not refused; NotFound.
     """
     person = proof.person
     require(person, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
+    check_in_the_house(lot)
     remark = plain_text("What was sorted for", remark, longest=300)
     if not 0 <= removed < lot.quantity:
         message = f"Lot {lot.code} has {lot.quantity} pieces; say how many of them were taken out, and leave one."
@@ -258,8 +261,8 @@ def send_out(
 ) -> None:  # fmt: skip
     """The lot, sent out for plating, coating or heat treatment.
 
-    Raises Invalid `process_unknown`, of `plain_text`; Conflict `lot_is_out`; Refused `lot_on_hold`; NotFound
-    `lot_unknown`.
+    Until it is received back it is not in the house: nothing of it is used. Raises Invalid `process_unknown`, of
+    `plain_text`; Refused `lot_is_out`, `lot_on_hold`; NotFound `lot_unknown`.
     """
     require(by, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
@@ -267,8 +270,8 @@ def send_out(
     if kind not in OutsideProcess.Kind.values:
         raise Invalid("process_unknown", "A lot is sent out for plating, coating or heat treatment; say which.")
     supplier = plain_text("Who does it", supplier, longest=80)
-    if OutsideProcess.objects.filter(lot=lot.id, returned__isnull=True).exists():
-        raise Conflict("lot_is_out", f"Lot {lot.code} is out already; receive it back first.")
+    check_in_the_house(lot)
+    set_lot_away(lot_id=lot.id, away=True)
     OutsideProcess.objects.create(
         lot_id=lot.id, kind=kind, supplier=supplier, high_strength=high_strength, by=by, at=at
     )
@@ -290,9 +293,10 @@ def receive_back(
     out = OutsideProcess.objects.filter(lot=lot.id, returned__isnull=True).first()
     if out is None:
         raise Refused("lot_not_out", f"Lot {lot.code} was not sent out; it is received as a delivery of its own.")
-    if out.kind == OutsideProcess.Kind.PLATING and out.high_strength and not (bake_hours and bake_temperature):
+    if out.kind == OutsideProcess.Kind.PLATING and out.high_strength and not _baked(bake_hours, bake_temperature):
         message = "Plated high-strength parts are baked against hydrogen; enter bake time and temperature as certified."
         raise Refused("bake_time_missing", message)
+    set_lot_away(lot_id=lot.id, away=False)
     delivery = delivery_by_number(delivery_number)
     kept = keep_paper(by=by, content=paper, name=paper_name, at=at)
     OutsideReturn.objects.create(
@@ -302,3 +306,7 @@ def receive_back(
     bake = {"hours": str(bake_hours or ""), "temperature": str(bake_temperature or "")}
     payload = {"delivery": delivery.number, "paper": kept.digest, "bake": bake}
     audit.record(verb=Verb.LOT_RECEIVED_BACK, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
+
+
+def _baked(hours: Decimal | None, temperature: Decimal | None) -> bool:
+    return hours is not None and temperature is not None and hours > 0 and temperature > 0

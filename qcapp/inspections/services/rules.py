@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from qcapp.core.checkpoints.kinds import passes
 from qcapp.core.errors import Invalid, NotAllowed, QcError, Refused
+from qcapp.core.identification import serial_pattern
 from qcapp.core.metrology.quantities import convert, parse_value
 
 from ..models import Result
@@ -185,12 +186,20 @@ def flags_of(
         Flag.STAGE_NOT_OPEN: not stage_is_open(card, bench),
         Flag.OLD_REVISION: operation.revision != bench.plan.revision.uuid,
         Flag.TOO_SOON_AFTER_WELD: _too_soon(operation, card, bench),
+        Flag.SERIAL_DIFFERS: _other_serial(operation, card, bench),
         Flag.CLOCK_OFF: max(operation.recorded_at - at, clock_ahead) > CLOCK_TOLERANCE,
         Flag.SENT_BY_OTHER: sent_by_other,
         Flag.KEYED_FROM_PAPER: from_paper,
     }
     of_gauge = [reason for reason in (gauge.reason if gauge else "", setup) if reason]
     return of_gauge + [flag.value for flag, applies in found.items() if applies]
+
+
+def _other_serial(operation: Operation, card: CheckpointCard, bench: Bench) -> bool:
+    """Whether the unit's own serial was to be read on it and another was; the serial of a component is not asked."""
+    pattern, text = getattr(card.spec, "pattern", None), str(operation.answer.get("text", ""))
+    own = bool(pattern) and not serial_pattern(str(pattern)).check(bench.unit.serial)
+    return own and text.strip().upper() != bench.unit.serial
 
 
 def _reads(gauge: GaugeCard, operation: Operation, card: CheckpointCard) -> bool:

@@ -21,8 +21,6 @@ def start_weld_or_report(*, by: Person, arc: Arc, unqualified: str, at: datetime
         started = start_weld(by=by, arc=arc, unqualified=unqualified, at=at)
         if not started.findings or not started.new:
             return None
-        what = "in a fixture that is not verified" if started.qualified else "without qualification"
-        title = f"Welded {what}: {', '.join(arc.joints)}"[:160]
+        title = f"Welded without qualification: {', '.join(arc.joints)}"[:160]
         said = " ".join(started.findings)
-        severity = "minor" if started.qualified else "major"
-        return raise_by_hand(by=by, serial=arc.serial, title=title, description=said, severity=severity, at=at)
+        return raise_by_hand(by=by, serial=arc.serial, title=title, description=said, severity="major", at=at)

@@ -8,7 +8,8 @@ from qcapp.lib.fields import DecimalTextField, uuid7
 from qcapp.lib.write_once import WriteOnceModel
 
 from ..states import HeatState, LotState, UnitState
-from .papers import EyesightCheck, Fixture, FixtureVerification, InspectorAuthorisation
+from .joints import JointPlace
+from .papers import EyesightCheck, Fixture, FixtureVerification, InspectorAuthorisation, QualificationConfirmation
 
 
 class PartFamily(models.Model):
@@ -269,6 +270,7 @@ class Lot(models.Model):
     number = models.IntegerField()
     quantity = models.IntegerField()  # pieces it has; those found bad are taken out
     state = models.CharField(max_length=12, choices=[(s.value, s.label) for s in LotState])
+    away = models.BooleanField(default=False)  # sent out for a process and not received back: a projection of goods-in
     opened_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     opened_at = models.DateTimeField()
 
@@ -375,6 +377,7 @@ class Identity(WriteOnceModel):
 
 __all__ = [
     "Consumption", "EyesightCheck", "Fixture", "FixtureVerification", "Heat", "Hold", "HoldLift", "Identity",
-    "InspectorAuthorisation", "Installation", "Item", "Lot", "Movement", "PartFamily", "Piece", "Place", "Removal",
-    "Unit", "UnitEvent", "WeldProcedure", "WeldRecord", "WeldStart", "WelderQualification",
+    "InspectorAuthorisation", "Installation", "Item", "JointPlace", "Lot", "Movement", "PartFamily", "Piece", "Place",
+    "QualificationConfirmation", "Removal", "Unit", "UnitEvent", "WeldProcedure", "WeldRecord", "WeldStart",
+    "WelderQualification",
 ]  # fmt: skip

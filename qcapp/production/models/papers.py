@@ -1,4 +1,4 @@
-"""What has to hold on the day of the work: fixtures verified, inspectors authorised, eyes checked."""
+"""What has to hold on the day of the work: welders, fixtures and inspectors, each with dates."""
 
 from __future__ import annotations
 
@@ -81,3 +81,21 @@ class EyesightCheck(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.inspector_id} {self.done_on}"
+
+
+class QualificationConfirmation(WriteOnceModel):
+    """The welding coordinator signed that the welder has gone on welding by the process of a qualification."""
+
+    qualification = models.ForeignKey(
+        "production.WelderQualification", on_delete=models.PROTECT, related_name="confirmations"
+    )
+    confirmed_on = models.DateField()
+    holds_until = models.DateField()  # last day, included: six months on
+    joints = models.IntegerField()  # recorded here in the six months before, by that process
+    last_weld_on = models.DateField(null=True)
+    evidence = models.CharField(max_length=300, blank=True)  # of work that is not recorded here
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.qualification_id} until {self.holds_until}"

@@ -38,7 +38,7 @@ class HeatCard:
 
 @dataclass(frozen=True)
 class LotCard:
-    """Parts made together; `usable` once its inspection accepted it or every piece was sorted."""
+    """Parts made together; `usable` once its inspection accepted it or every piece was sorted, while in the house."""
 
     id: int
     item_id: int
@@ -53,10 +53,11 @@ class LotCard:
     state_label: str
     opened_by_name: str
     opened_at: datetime
+    away: bool = False  # sent out for a process and not received back
 
     @property
     def usable(self) -> bool:
-        return self.state in USABLE_LOTS
+        return self.state in USABLE_LOTS and not self.away
 
 
 @dataclass(frozen=True)
@@ -178,8 +179,14 @@ def lot_card(row: Lot) -> LotCard:
     family = row.item.family
     return LotCard(
         row.pk, row.item_id, row.item.uuid, row.code, family.pk, family.code, family.name, row.number, row.quantity,
-        row.state, LotState(row.state).label, row.opened_by.name, row.opened_at,
+        row.state, LotState(row.state).label, row.opened_by.name, row.opened_at, row.away,
     )  # fmt: skip
+
+
+def lot_of_piece(item_id: int) -> LotCard | None:
+    """The lot that a numbered piece was drawn from; None for an item that is no piece of a lot."""
+    code = Piece.objects.filter(item=item_id).values_list("lot__code", flat=True).first()
+    return lot_by_code(code) if code else None
 
 
 def pieces_of(lot_id: int) -> list[tuple[int, UnitCard]]:

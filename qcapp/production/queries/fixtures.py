@@ -15,6 +15,8 @@ from qcapp.lib.site_days import site_day
 
 from ..models import Fixture, WeldStart
 
+OFFERED = 3  # fixtures named in place of one that may not be used
+
 
 @dataclass(frozen=True)
 class VerificationCard:
@@ -75,6 +77,26 @@ def fixture_finding(number: str, on: date) -> str:
     row = _rows().filter(number__iexact=number.strip()).first() if number.strip() else None
     card = _card(row, on) if row else None
     return "" if card is None or card.usable else card.sentence
+
+
+def fixture_refusal(number: str, at: datetime) -> tuple[str, str] | None:
+    """Why nothing is welded in this fixture, as code and sentence, with those that may be used offered; else None.
+
+    Nothing is asked of a site that keeps no fixtures, nor of a weld without one.
+    """
+    wanted = number.strip()
+    known = fixtures(at) if wanted else []
+    if not known:
+        return None
+    card = next((one for one in known if one.number.lower() == wanted.lower()), None)
+    if card is None:
+        message = f"There is no fixture {shown(wanted)}; choose the one on whose plate you read its number."
+        return "fixture_unknown", message
+    if card.usable:
+        return None
+    others = [f"{one.number} {one.name}" for one in known if one.usable]
+    offer = f"Take {' or '.join(others[:OFFERED])}." if others else "None that may be used is left; ask metrology."
+    return "fixture_not_verified", f"{card.sentence} {offer}"
 
 
 def fixtures_of_item(item_id: int) -> list[str]:

@@ -12,7 +12,7 @@ from qcapp.core.identification import lookup_key
 from qcapp.lib.plain_text import shown
 
 from ..models import Identity, Movement, Place
-from . import LONGEST_FRAGMENT
+from . import LONGEST_FRAGMENT, UnitCard, unit_by_serial, units_of_items
 
 
 @dataclass(frozen=True)
@@ -104,6 +104,38 @@ def vin_of(item_id: int) -> str:
     """The VIN stamped on the unit, empty without one."""
     rows = Identity.objects.filter(item=item_id, kind=Identity.Kind.VIN).order_by("-id")
     return rows.values_list("text", flat=True).first() or ""
+
+
+def tag_of(item_id: int) -> str:
+    """The tag on the part, empty without one."""
+    rows = Identity.objects.filter(item=item_id, kind=Identity.Kind.TAG).order_by("-id")
+    return rows.values_list("text", flat=True).first() or ""
+
+
+def unit_by_scan(code: str) -> UnitCard:
+    """The unit by its serial, or by the very text of the tag it carries until serial or VIN is stamped on it.
+
+    Raises NotFound `serial_unknown`, `tag_replaced`.
+    """
+    try:
+        return unit_by_serial(code)
+    except NotFound:
+        item_id = _tagged(code)
+        if item_id is None:
+            raise
+    unit = units_of_items([item_id])[item_id]
+    if Identity.objects.filter(item=item_id).exclude(kind=Identity.Kind.TAG).exists():
+        message = f"That was the tag of {unit.serial} until it was stamped; read the stamp on the part."
+        raise NotFound("tag_replaced", message)
+    return unit
+
+
+def _tagged(code: str) -> int | None:
+    wanted = code.strip().upper()
+    if not wanted or "\0" in wanted:
+        return None
+    rows = Identity.objects.filter(kind=Identity.Kind.TAG, text=wanted).values_list("item_id", flat=True)
+    return rows.first()
 
 
 def items_marked(fragment: str, limit: int = 40) -> list[tuple[int, str, str]]:

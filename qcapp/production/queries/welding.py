@@ -4,13 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
+from enum import StrEnum
+from typing import NamedTuple
 from uuid import UUID
 
-from qcapp.core.errors import NotFound
+from django.db.models import Count, Max
 
-from ..models import WelderQualification, WeldProcedure, WeldStart
+from qcapp.core.errors import NotFound
+from qcapp.lib.falling_due import Falling
+from qcapp.lib.site_days import day_begins, months_later, site_day
+
+from ..models import WelderQualification, WeldProcedure, WeldRecord, WeldStart
+
+CONTINUITY = 6  # months between two confirmations
+
+
+class Standing(StrEnum):
+    """Where a qualification stands on a day."""
+
+    HOLDS = "holds"
+    LAPSED = "lapsed"
+    EXPIRED = "expired"
+    NOT_YET = "not yet"
+
+
+class Work(NamedTuple):
+    """Joints that a welder was recorded to have welded by a process, and the last day."""
+
+    joints: int
+    last_on: date | None
 
 
 @dataclass(frozen=True)
@@ -34,10 +58,27 @@ class ProcedureCard:
 
 
 @dataclass(frozen=True)
+class ConfirmationCard:
+    """A signed confirmation that the welder went on welding; `joints` were recorded here in the six months before."""
+
+    confirmed_on: date
+    holds_until: date
+    joints: int
+    last_weld_on: date | None
+    evidence: str
+    person_name: str
+
+
+@dataclass(frozen=True)
 class QualificationCard:
-    """What a welder may weld, and from when until when, both days included."""
+    """What a welder may weld, and from when until when, both days included.
+
+    Between those days it holds for six months from the day of issue and from each confirmation, no longer. ISO 9606-1
+    in substance, from memory; the edition that applies decides.
+    """
 
     id: int
+    uuid: UUID
     welder_id: int
     welder_name: str
     certificate: str
@@ -46,6 +87,25 @@ class QualificationCard:
     thickness_to: Decimal
     issued_on: date
     expires_on: date
+    confirmations: tuple[ConfirmationCard, ...]  # the oldest first
+    due_on: date  # the next confirmation, or the end, by this day
+
+    def due_by(self, day: date) -> date:
+        """The last day on which it holds, by what was confirmed up to that day."""
+        known = [one.holds_until for one in self.confirmations if one.confirmed_on <= day]
+        return min(self.expires_on, max([months_later(self.issued_on, CONTINUITY), *known]))
+
+    def standing(self, day: date) -> Standing:
+        """Whether it holds on that day, and why not."""
+        if day < self.issued_on:
+            return Standing.NOT_YET
+        if day > self.expires_on:
+            return Standing.EXPIRED
+        return Standing.HOLDS if day <= self.due_by(day) else Standing.LAPSED
+
+    def covers(self, process: str, thickness: Decimal) -> bool:
+        """Whether it is for this process and thickness (mm)."""
+        return self.process == process and self.thickness_from <= thickness <= self.thickness_to
 
 
 def weld_procedures() -> list[ProcedureCard]:
@@ -72,32 +132,89 @@ def _procedure(row: WeldProcedure) -> ProcedureCard:
 
 def qualifications(welder_id: int | None = None) -> list[QualificationCard]:
     """The qualifications of one welder, or of all, those that hold longest first."""
-    rows = WelderQualification.objects.select_related("welder").order_by("-expires_on", "id")
-    chosen = rows if welder_id is None else rows.filter(welder=welder_id)
-    return [
-        QualificationCard(
-            row.pk,
-            row.welder_id,
-            str(row.welder),
-            row.certificate,
-            row.process,
-            row.thickness_from,
-            row.thickness_to,
-            row.issued_on,
-            row.expires_on,
+    rows = (
+        WelderQualification.objects.select_related("welder")
+        .prefetch_related("confirmations__signature__person")
+        .order_by("-expires_on", "id")
+    )
+    return [_qualification(row) for row in (rows if welder_id is None else rows.filter(welder=welder_id))]
+
+
+def qualification_by_uuid(uuid: UUID | str) -> QualificationCard:
+    """One qualification. Raises NotFound `qualification_unknown`."""
+    found = next((one for one in qualifications() if str(one.uuid) == str(uuid)), None)
+    if found is None:
+        raise NotFound("qualification_unknown", "There is no such qualification; choose one from the list.")
+    return found
+
+
+def _qualification(row: WelderQualification) -> QualificationCard:
+    given = tuple(
+        ConfirmationCard(
+            one.confirmed_on, one.holds_until, one.joints, one.last_weld_on, one.evidence, one.signature.person.name
         )
-        for row in chosen
-    ]
+        for one in sorted(row.confirmations.all(), key=lambda one: one.pk)
+    )
+    latest = max([months_later(row.issued_on, CONTINUITY), *(one.holds_until for one in given)])
+    return QualificationCard(
+        row.pk, row.uuid, row.welder_id, str(row.welder), row.certificate, row.process, row.thickness_from,
+        row.thickness_to, row.issued_on, row.expires_on, given, min(row.expires_on, latest),
+    )  # fmt: skip
 
 
 def is_qualified(welder_id: int, process: str, thickness: Decimal, day: date) -> bool:
     """Whether the welder may weld this thickness (mm) by this process on that day."""
-    return any(
-        one.process == process
-        and one.thickness_from <= thickness <= one.thickness_to
-        and one.issued_on <= day <= one.expires_on
-        for one in qualifications(welder_id)
+    return not lacking_qualification(welder_id, process, thickness, day)
+
+
+def lacking_qualification(welder_id: int, process: str, thickness: Decimal, day: date) -> str:
+    """Why the welder may not weld this on that day, as what follows the name; empty when nothing is against it."""
+    own = [one for one in qualifications(welder_id) if one.covers(process, thickness)]
+    standing = {one.standing(day): one for one in reversed(own)}
+    if Standing.HOLDS in standing:
+        return ""
+    lapsed = standing.get(Standing.LAPSED)
+    if lapsed is None:
+        return f"holds no qualification for process {process} at {thickness} mm today."
+    last = lapsed.due_by(day)
+    return (
+        f"is not qualified for process {process} today: {lapsed.certificate} was to be confirmed by "
+        f"{last.day} {last:%b %Y}, six months after the last time."
     )
+
+
+def work_by_process(since: date) -> dict[tuple[int, str], Work]:
+    """By welder and process, the joints recorded since that day and the last day among them; two queries.
+
+    A weld record names its procedure in words; what names no known procedure counts for no process.
+    """
+    processes: dict[str, str] = {}
+    for number, revision, process in WeldProcedure.objects.order_by("id").values_list("number", "revision", "process"):
+        processes |= {number: process, f"{number} rev {revision}": process}
+    rows = WeldRecord.objects.filter(at__gte=day_begins(since), procedure__in=list(processes))
+    grouped = (
+        rows.values_list("welder_id", "procedure").annotate(count=Count("id"), last=Max("at")).order_by("welder_id")
+    )
+    found: dict[tuple[int, str], Work] = {}
+    for welder, procedure, count, last in grouped:
+        key = (welder, processes[procedure])
+        before = found.get(key, Work(0, None))
+        days = [day for day in (before.last_on, site_day(last)) if day is not None]
+        found[key] = Work(before.joints + count, max(days))
+    return found
+
+
+def qualifications_due(at: datetime) -> list[Falling]:
+    """When each qualification that has not run out is to be confirmed."""
+    today = site_day(at)
+    return [
+        Falling(
+            "qualification", one.certificate, f"{one.welder_name}, process {one.process}", one.due_on,
+            (one.due_on - today).days, "/welding/", one.uuid,
+        )
+        for one in qualifications()
+        if one.expires_on >= today
+    ]  # fmt: skip
 
 
 def weld_starts_of(item_id: int) -> list[WeldStart]:

@@ -266,7 +266,7 @@ def record_weld(
     """
     require(by, Act.RECORD_RESULT, at)
     procedure = plain_text("The procedure", procedure, longest=40, needed=False)
-    _check_joints(joints)
+    check_joints(joints)
     if Role.WELDER not in role_names(welder, at):
         raise Refused("not_a_welder", f"{welder.name} is no welder on that day; name the one who welded.")
     with transaction.atomic():
@@ -290,7 +290,8 @@ def record_weld(
     return unit
 
 
-def _check_joints(joints: list[str]) -> None:
+def check_joints(joints: list[str]) -> None:
+    """Raises Invalid `joint_unreadable` for a joint that is none, or named twice."""
     wrong = [joint for joint in joints if not _JOINT.fullmatch(joint)]
     if not joints or wrong or len(set(joints)) < len(joints):
         unread = f" “{shown(wrong[0], 12)}” cannot be read." if wrong else ""

@@ -15,7 +15,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import require
 
 from ..models import Consumption, Installation, Removal
-from ..queries import UnitCard, open_holds, unit_by_id, unit_by_serial, units_of_items
+from ..queries import UnitCard, open_holds, unit_by_id, units_of_items
 from ..queries.as_built import (
     InstalledCard,
     UsedCard,
@@ -23,11 +23,13 @@ from ..queries.as_built import (
     installations_of,
     items_above,
     lot_by_code,
+    lot_of_piece,
     used_in,
 )
-from ..queries.places import place_by_code
+from ..queries.places import place_by_code, unit_by_scan
 from ..states import UnitState
 from . import lock_unit
+from .lots import check_in_the_house, lock_lot
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -41,7 +43,7 @@ def install_component(
 
     What was trial-fitted in the same unit becomes delivered-with: the trial fit ends. Raises NotFound
     `serial_unknown`, `place_unknown`; Invalid `link_unknown`; Refused `component_itself`, `component_cycle`,
-    `component_installed_already`, `component_on_hold`, `component_not_released`, `unit_not_in_build`.
+    `component_installed_already`, `component_on_hold`, `component_not_released`, `lot_is_out`, `unit_not_in_build`.
     """
     require(by, Act.BUILD_IN, at)
     if link not in Installation.Link.values:
@@ -63,7 +65,7 @@ def install_component(
 
 def _both_locked(serial: str, component_serial: str) -> tuple[UnitCard, UnitCard]:
     """Unit and component, locked in the order of their keys, so that two acts never wait for each other."""
-    unit, component = unit_by_serial(serial), unit_by_serial(component_serial)
+    unit, component = unit_by_scan(serial), unit_by_scan(component_serial)
     if unit.id == component.id:
         raise Refused("component_itself", f"{unit.serial} cannot be a component of itself; scan the component.")
     locked = {key: lock_unit(key) for key in sorted((unit.id, component.id))}
@@ -82,6 +84,9 @@ def _check_component(component: UnitCard) -> None:
         sources = ", ".join(hold.source for hold in open_holds(component.item_id))
         message = f"{component.serial} is on hold ({sources}); take another, or have the hold lifted first."
         raise Refused("component_on_hold", message)
+    lot = lot_of_piece(component.item_id)
+    if lot is not None:
+        check_in_the_house(lot)
     if component.state == UnitState.SCRAPPED:
         raise Refused("component_scrapped", f"{component.serial} is scrapped; take another.")
     if component.state != UnitState.RELEASED:
@@ -147,12 +152,13 @@ def use_material(
     """A lot or a heat that went into the unit.
 
     Raises NotFound `serial_unknown`, `lot_unknown`, `heat_unknown`; Invalid `lot_or_heat`, `quantity_invalid`, of
-    `plain_text`; Refused `lot_not_usable`, `heat_not_accepted`, `lot_on_hold`, `lot_used_up`, `unit_not_in_build`.
+    `plain_text`; Refused `lot_is_out`, `lot_not_usable`, `heat_not_accepted`, `lot_on_hold`, `lot_used_up`,
+    `unit_not_in_build`.
     """
     require(by, Act.BUILD_IN, at)
     if bool(lot_code.strip()) == bool(heat_number.strip()):
         raise Invalid("lot_or_heat", "Scan one lot or one heat.")
-    unit = lock_unit(unit_by_serial(serial).id)
+    unit = lock_unit(unit_by_scan(serial).id)
     _check_unit(unit)
     use = plain_text("What it is used for", use, longest=80, needed=False)
     what = _lot_to_use(lot_code, quantity) if lot_code.strip() else _heat_to_use(heat_number)
@@ -165,7 +171,8 @@ def use_material(
 def _lot_to_use(code: str, quantity: int | None) -> dict[str, int]:
     if quantity is not None and quantity < 1:
         raise Invalid("quantity_invalid", "Use at least one piece of the lot.")
-    lot = lot_by_code(code)
+    lot = lock_lot(lot_by_code(code).id)
+    check_in_the_house(lot)
     if not lot.usable:
         message = f"Lot {lot.code} is {lot.state_label}; only an accepted or sorted lot is used."
         raise Refused("lot_not_usable", message)

@@ -103,6 +103,18 @@ def move_lot(*, lot_id: int, move: str) -> LotCard:
     return lot_by_code(lot.code)
 
 
+def set_lot_away(*, lot_id: int, away: bool) -> None:
+    """Whether the lot is out for a process. Inside the transaction of the act that audits it."""
+    Lot.objects.filter(pk=lot_id).update(away=away)
+
+
+def check_in_the_house(lot: LotCard) -> None:
+    """Raises Refused `lot_is_out` for a lot that was sent out and not received back."""
+    if lot.away:
+        message = f"Lot {lot.code} is out for a process, not in the house; receive it back with its certificate first."
+        raise Refused("lot_is_out", message)
+
+
 def create_piece(*, by: Person, lot: LotCard, number: int, at: datetime) -> UnitCard:
     """A piece of the lot, drawn: inspected as a unit is, under the lot's code with its number behind a dot."""
     if not 1 <= number <= lot.quantity:

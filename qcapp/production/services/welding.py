@@ -26,8 +26,8 @@ from qcapp.people.services import require
 
 from ..models import WelderQualification, WeldProcedure, WeldStart
 from ..queries import UnitCard, unit_by_serial
-from ..queries.fixtures import fixture_finding
-from ..queries.welding import ProcedureCard, is_qualified, weld_procedure
+from ..queries.fixtures import fixture_refusal
+from ..queries.welding import ProcedureCard, lacking_qualification, weld_procedure
 from . import record_weld
 
 if TYPE_CHECKING:
@@ -142,22 +142,22 @@ class Arc:
 
 
 class Started(NamedTuple):
-    """What did not fit, which is usually nothing; and whether this was the first sending."""
+    """Why the welder was not qualified, which is usually nothing; and whether this was the first sending."""
 
     findings: list[str]
     new: bool
-    qualified: bool = True
 
 
 def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Started:
     """The joints are being welded by this person from now on.
 
-    A procedure out of its range is always refused; a welder who is not qualified is refused, or with `unqualified`
-    "report" written down beside the sentence that says so. So is a fixture that is not verified. Sending again changes
-    nothing.
+    A procedure out of its range is always refused, and so is a fixture that may not be used, with others offered; a
+    welder who is not qualified is refused, or with `unqualified` "report" written down beside the sentence that says
+    so. Sending again changes nothing.
 
     Raises NotAllowed `not_permitted`; NotFound `serial_unknown`, `procedure_unknown`; Refused `not_a_welder`,
-    `procedure_out_of_range`, `welder_not_qualified`, `unit_not_in_build`; Invalid `joint_unreadable` and of
+    `procedure_out_of_range`, `fixture_unknown`, `fixture_not_verified`, `welder_not_qualified`, `unit_not_in_build`;
+    Invalid `joint_unreadable` and of
     `plain_text`.
     """
     require(by, Act.RECORD_RESULT, at)
@@ -168,17 +168,15 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
         return Started(list(known), new=False)
     texts = _texts(arc)
     _check_procedure(procedure, arc)
+    _check_fixture(texts["fixture"], at)
     findings = _qualification(by, procedure, arc.thickness, at)
     if findings and unqualified != "report":
         raise Refused("welder_not_qualified", f"{findings[0]} Do not weld; ask the welding coordinator.")
-    qualified = not findings
-    in_fixture = fixture_finding(texts["fixture"], site_day(at))
-    findings += [in_fixture] if in_fixture else []
     with transaction.atomic():
         _write(unit, by, procedure, arc, texts, findings, at)
         told = str(procedure)
         record_weld(by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=told, at=at)
-    return Started(findings, new=True, qualified=qualified)
+    return Started(findings, new=True)
 
 
 def _write(
@@ -228,10 +226,16 @@ def _check_procedure(procedure: ProcedureCard, arc: Arc) -> None:
         raise Refused("procedure_out_of_range", message)
 
 
+def _check_fixture(number: str, at: datetime) -> None:
+    """Raises Refused `fixture_unknown`, `fixture_not_verified`, as a gauge is refused."""
+    refusal = fixture_refusal(number, at)
+    if refusal is not None:
+        raise Refused(*refusal)
+
+
 def _qualification(welder: Person, procedure: ProcedureCard, thickness: Decimal, at: datetime) -> list[str]:
-    if is_qualified(welder.pk, procedure.process, thickness, site_day(at)):
-        return []
-    return [f"{welder.name} holds no qualification for process {procedure.process} at {thickness} mm today."]
+    lacking = lacking_qualification(welder.pk, procedure.process, thickness, site_day(at))
+    return [f"{welder.name} {lacking}"] if lacking else []
 
 
 def _check_welder(person: Person, at: datetime) -> None:
