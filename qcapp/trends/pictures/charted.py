@@ -38,7 +38,8 @@ def control_picture(series: Series, chart: Chart, identity: str = "chart") -> st
         order_axis(frame, x, [sample.name for sample in chart.samples], 7 if len(chart.samples[0].name) < 16 else 4),
         side_labels(frame, _labels(series, chart, frame, y)),
     ]
-    title = f"{series.title}, {series.family_code}: {chart.name.lower()} by order"
+    named = f"{chart.name[0].lower()}{chart.name[1:]}"  # a fixture in it keeps its capitals
+    title = f"{series.title}, {series.family_code}: {named} by order"
     return picture(frame, identity, title, _described(series, chart), parts)
 
 
