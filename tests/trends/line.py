@@ -103,14 +103,13 @@ class Line:
             operations.append(self.operation(serial, key, as_answer(answer), **extra))
         return self.send(operations)
 
-    def import_file(self, key: str, answers: Sequence[Any], *, days: float = 0.0, **each: Sequence[str]) -> None:
+    def import_file(self, key: str, answers: Sequence[Any], **each: Sequence[str]) -> None:
         """A new unit for each answer, recorded from a results file as docs/results-file.md has it.
 
-        `days` lie between two units, an hour without; `fixture` may be given for each. A rejected line fails the test.
+        `fixture` may be given for each. A rejected line fails the test.
         """
         lines = ["serial,checkpoint,value,gauge,recorded_at,badge"]
         for place, answer in enumerate(answers):
-            self.at += timedelta(days=days)
             serial = self.open()
             told = {name: values[place] for name, values in each.items()} | {key: _cell(answer)}
             lines += [
@@ -119,8 +118,8 @@ class Line:
             ]
         file = io.BytesIO("\n".join(lines).encode())
         report = import_results(by=self.cast.quality_manager, stream=file, at=self.at)
-        assert [one.message for one in report.rejected] == []
-        assert report.recorded == len(lines) - 1
+        assert [one.message for one in report.rejects] == []
+        assert report.applied == len(lines) - 1
 
     def open(self) -> str:
         """The next unit."""
