@@ -15,13 +15,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+import numpy
+
 from qcapp.core.statistics.charts import individuals
 from qcapp.core.statistics.control_chart import FEWEST_POINTS, ControlChart
 from qcapp.core.statistics.factors import d2
 
 from .capability import TARGET, Fitness, fitness
 from .characteristic import MEASURING, working
-from .control import Chart, Held, Sample, control_chart, is_coarse
+from .control import Chart, Held, Sample, control_chart, is_coarse, natural_floor
 from .drift import Drift, drift_of
 from .readings import Reading, Series, step_of
 from .words import Spoken, spoken_signals
@@ -156,6 +158,9 @@ def chart_on(one: Watched, fixture: str) -> tuple[Series, Chart]:
     own = tuple(reading for reading in series.readings if reading.fixture == fixture)
     first = sum(reading.fixture == fixture for reading in base)
     computed = fixture_chart([reading.value for reading in own], first, sigma)
+    floor = natural_floor(series)
+    if floor is not None:
+        computed = replace(computed, lower=numpy.maximum(computed.lower, floor))
     samples = tuple(Sample(reading.serial, (reading,), reading.value) for reading in own)
     spoken = spoken_signals(computed, [reading.serial for reading in own], series.noun)
     name = f"Individuals on fixture {fixture}"

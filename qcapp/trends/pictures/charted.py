@@ -14,6 +14,7 @@ from ..readings import Series
 from .frame import Frame, cross, diamond, order_axis, picture, side_labels, stepped, value_axis, written
 
 WIDTH, HEIGHT, SPREAD_HEIGHT = 1120, 360, 170
+HELD_WIDTH = 140  # of the words that mark the end of a base period, about
 FAR = 4.0  # a band wider than so many times the rest would press the points into a line: it is cut off and said
 
 
@@ -99,9 +100,11 @@ def _base(chart: Chart, frame: Frame, x: Scale) -> str:
     if chart.base >= len(chart.samples):
         return ""
     at = x(chart.base - 0.5)
+    room = frame.inner_right - at > HELD_WIDTH  # else the words stand before the line, clear of the names at the right
+    place = f'x="{at + 5:g}"' if room else f'x="{at - 5:g}" text-anchor="end"'
     return (
         f'<path class="c-event" d="M{at:g} {frame.top}V{frame.inner_bottom}"/>'
-        f'<text class="c-event-name" x="{at + 5:g}" y="{frame.inner_bottom - 6}">limits held from here</text>'
+        f'<text class="c-event-name" {place} y="{frame.inner_bottom - 6}">limits held from here</text>'
     )
 
 
