@@ -156,8 +156,8 @@ def characteristic(request: HttpRequest, family: str, key: str) -> HttpResponse:
         "found": found,
         "series": found.series,
         "chart": found.chart,
-        "chart_picture": _safe(control_picture(found.series, found.chart)),
-        "spread_picture": _safe(spread_picture(found.series, found.chart)),
+        "chart_picture": _safe(control_picture(found.series, found.chart, axis=found.wanted.axis)),
+        "spread_picture": _safe(spread_picture(found.series, found.chart, axis=found.wanted.axis)),
         "histogram_picture": _safe(histogram_picture(found.series, found.histogram)) if found.histogram else "",
         "splits": [(said, _safe(split_picture(found.series, said.split, ends))) for said in found.splits],
         "same": [said for said in found.splits if len(said.split.levels) < 2],
@@ -221,9 +221,9 @@ def _picture(found: Characteristic, which: str) -> str:
     series = found.series
     svg = ""
     if which == "chart":
-        svg = control_picture(series, found.chart)
+        svg = control_picture(series, found.chart, axis=found.wanted.axis)
     elif which == "spread":
-        svg = spread_picture(series, found.chart)
+        svg = spread_picture(series, found.chart, axis=found.wanted.axis)
     elif which == "histogram" and found.histogram:
         svg = histogram_picture(series, found.histogram)
     for said in found.splits:
