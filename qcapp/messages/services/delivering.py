@@ -99,7 +99,7 @@ def _send(row: Message) -> str:
     """What went wrong, empty where the server took it."""
     if not row.to.email:
         return "no e-mail address is known of this person"
-    mail = EmailMultiAlternatives(subject=" ".join(row.subject.split()), body=body_of(row), to=[row.to.email])
+    mail = WithPicture(subject=" ".join(row.subject.split()), body=body_of(row), to=[row.to.email])
     _show(row, mail)
     mail.extra_headers["Message-ID"] = f"<qcapp-message-{row.pk}@{settings.QCAPP_PUBLIC_URL.partition('//')[2]}>"
     try:
@@ -107,6 +107,12 @@ def _send(row: Message) -> str:
     except (OSError, SMTPException, ValueError) as trouble:
         return f"{type(trouble).__name__}: {trouble}"
     return ""
+
+
+class WithPicture(EmailMultiAlternatives):
+    """An e-mail whose attachment is shown in its page, not beside it."""
+
+    mixed_subtype = "related"
 
 
 def _show(row: Message, mail: EmailMultiAlternatives) -> None:
@@ -127,7 +133,6 @@ def _show(row: Message, mail: EmailMultiAlternatives) -> None:
     image.add_header("Content-Disposition", "inline", filename=f"{name}.png")
     context = {"message": row, "name": name, "site": settings.QCAPP_PUBLIC_URL, "demonstration": settings.QCAPP_DEMO}
     mail.attach_alternative(render_to_string("messages/picture_mail.html", context), "text/html")
-    mail.mixed_subtype = "related"
     mail.attach(image)
 
 

@@ -135,7 +135,7 @@ def value_axis(frame: Frame, y: Scale, unit: str) -> str:
     return f'<path class="c-grid" d="{lines}"/>{numbers}{named if unit else ""}'
 
 
-def order_axis(frame: Frame, x: Scale, names: Sequence[str], most: int = 7) -> str:
+def order_axis(frame: Frame, x: Across, names: Sequence[str], most: int = 7) -> str:
     """Names under some of the points, evenly spaced, the last one always."""
     last = len(names) - 1
     step = max(1, math.ceil(len(names) / most))
