@@ -53,6 +53,17 @@ class Cluster:
 
 
 @dataclass(frozen=True)
+class Signalled:
+    """A signal of a chart, as its page names it."""
+
+    family_code: str
+    key: str
+    rule: str
+    fixture: str
+    first_serial: str
+
+
+@dataclass(frozen=True)
 class StepCard:
     """Something that is done about it."""
 

@@ -10,7 +10,7 @@ from qcapp.core.errors import Invalid
 from qcapp.people.queries import role_names
 from qcapp.people.roles import Role
 
-from .characteristic import Wanted
+from .characteristic import Axis, Wanted
 from .control import SAMPLE_SIZE, Group, Within
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ def wanted_of(asked: Mapping[str, str]) -> Wanted:
         limits=cast("Within", _one_of(asked, "limits", ("between", "within"))),
         group=cast("Group", _one_of(asked, "group", ("units", "weeks"))),
         size=whole(asked, "size") or SAMPLE_SIZE,
+        axis=cast("Axis", _one_of(asked, "axis", ("order", "date"))),
         anew=_one_of(asked, "from", ("signed", "anew")) == "anew",
     )
 

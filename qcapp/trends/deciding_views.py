@@ -132,6 +132,7 @@ def _page(
         "chart": found.chart,
         "chart_picture": _picture(found),
         "waiting": waiting,
+        "leads": Act.LEAD_ACTION in held,
         "acknowledged": signals.acknowledged,
         "bases": base_periods_of(series.characteristic_id),
         "serials": [reading.serial for reading in series.readings],

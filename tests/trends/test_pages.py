@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable
+from datetime import timedelta
 from xml.etree import ElementTree
 
 import pytest
@@ -188,6 +190,27 @@ def test_gives_pictures_that_stand_alone(cast: Cast, manager: Client) -> None:
     assert png.startswith(b"\x89PNG")
     assert len(png) > 2000
     assert manager.get(f"{PAGE}nothing.svg").status_code == 404
+
+
+def test_draws_points_by_order_or_by_date(cast: Cast, manager: Client) -> None:
+    """Two units an hour apart and one ten days later: evenly spaced by order, far apart by date."""
+    line = Line.with_plan(cast, measured())
+    line.play("size", [*FIVE, "50.3"])
+    line.at += timedelta(days=10)
+    line.play("size", ["50.4"])
+
+    def across(axis: str) -> list[float]:
+        svg = manager.get(f"{PAGE}chart.svg", {"axis": axis}).text
+        assert f"by {axis}" in svg
+        return [float(x) for x in re.findall(r'<circle fill="none" stroke="none" cx="([0-9.]+)"', svg)]
+
+    ordered, dated = across("order"), across("date")
+    assert len(ordered) == len(dated) == 7
+    assert ordered[6] - ordered[5] == pytest.approx(ordered[1] - ordered[0], abs=0.02)
+    # 246 hours from the first to the last of them, one of which lies between the first two
+    assert (dated[1] - dated[0]) / (dated[6] - dated[0]) == pytest.approx(1 / 246, abs=1e-3)
+    assert "Points by" in text_of(manager, f"{PAGE}?axis=date")
+    assert manager.get(f"{PAGE}?axis=moons").status_code == 400
 
 
 def test_carries_no_style_and_no_script_in_its_pictures(cast: Cast, manager: Client) -> None:
