@@ -44,6 +44,7 @@ from .v1 import (
     trend_decisions,
     trends,
     units,
+    weld_sheets,
     welding,
     welds,
 )
@@ -246,6 +247,7 @@ urlpatterns = [
     path("v1/units/<str:serial>/components/remove", as_built.ComponentOutView.as_view(), name="component-out"),
     path("v1/units/<str:serial>/materials", as_built.MaterialsView.as_view(), name="materials"),
     path("v1/units/<str:serial>/marks", as_built.MarksView.as_view(), name="marks"),
+    path("v1/weld-sheet", weld_sheets.WeldSheetView.as_view(), name="weld-sheet"),
     path("v1/units/<str:serial>/arcs", welding.ArcsView.as_view(), name="arcs"),
     path("v1/units/<str:serial>/dispatch", customers.DispatchView.as_view(), name="dispatch"),
     path("v1/units/<str:serial>/service-events", customers.ServiceEventsView.as_view(), name="service-events"),

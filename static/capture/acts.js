@@ -42,7 +42,7 @@ async function keep(...what) {
   try {
     await beside.keep(me(), ...what);
   } catch (error) {
-    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", error?.message ?? error)));
+    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", store.whyNot(error))));
     return false;
   }
   await read();

@@ -98,6 +98,49 @@ class TestFull:
         until_sent(one)
         assert_once_each(shop, {"pores": "2"})
 
+    def test_loses_nothing_when_the_browser_has_no_room_left_and_says_what_to_do(
+        self, tablet: Tablets, shop: Shop
+    ) -> None:
+        one = at_work(tablet())
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        # Imitated in the page: this Chromium leaves the debugger's own small quota out of account.
+        one.page.evaluate(page_scripts.FILL_THE_STORE)
+        take(one, picture())
+        one.page.click("#keep-photo")
+        one.until(
+            "/storage is full; what it has kept stays/.test(document.querySelector('dialog[open]')?.innerText ?? '')"
+        )
+        one.page.get_by_role("button", name="Understood").click()
+        one.page.reload()
+        one.page.wait_for_selector("#question")
+        one.until_on_tablet(1)
+        one.at("pores")
+        take(one, picture())
+        one.page.click("#keep-photo")
+        one.until_on_tablet(2)
+        one.context.set_offline(False)
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2"})
+
+    def test_keeps_a_value_in_its_field_when_there_is_no_room_for_the_entry(self, tablet: Tablets, shop: Shop) -> None:
+        one = at_work(tablet())
+        one.context.set_offline(True)
+        one.at("pores").enter("2")
+        one.until_on_tablet(1)
+        one.page.evaluate(page_scripts.FILL_THE_STORE)
+        one.at("heat").enter("7L0031")
+        one.until("/NOT SAVED.*storage is full/.test(document.querySelector('#typing-error')?.innerText ?? '')")
+        assert one.page.input_value("input#value") == "7L0031"
+        one.until_foot("On tablet 1")
+        one.page.evaluate("() => window.heal()")
+        one.page.press("input#value", "Enter")
+        one.until_on_tablet(2)
+        one.context.set_offline(False)
+        until_sent(one)
+        assert_once_each(shop, {"pores": "2", "heat": "7L0031"})
+
 
 class TestAddress:
     def test_says_that_nothing_works_without_network_where_the_address_is_not_https(

@@ -127,7 +127,10 @@ def add_qualification(
 
 @dataclass(frozen=True)
 class Arc:
-    """What is said before an arc is struck. `thickness` in mm, of the thinner part; `preheat` in °C, as measured."""
+    """What is said before an arc is struck. `thickness` in mm, of the thinner part; `preheat` in °C, as measured.
+
+    `recorded_at` is when it was said, where a tablet kept it while there was no network.
+    """
 
     operation: UUID
     serial: str
@@ -139,6 +142,7 @@ class Arc:
     machine: str
     fixture: str = ""
     preheat: int | None = None
+    recorded_at: datetime | None = None
 
 
 class Started(NamedTuple):
@@ -161,23 +165,24 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     `plain_text`.
     """
     require(by, Act.RECORD_RESULT, at)
-    _check_welder(by, at)
+    said_at = min(arc.recorded_at or at, at)  # a tablet's clock that runs ahead counts no further than now
+    _check_welder(by, said_at)
     unit, procedure = unit_by_serial(arc.serial), weld_procedure(arc.procedure)
     known = WeldStart.objects.filter(operation=arc.operation).values_list("findings", flat=True).first()
     if known is not None:
         return Started(list(known), new=False)
     texts = _texts(arc)
     _check_procedure(procedure, arc)
-    findings = _qualification(by, procedure, arc.thickness, at)
+    findings = _qualification(by, procedure, arc.thickness, said_at)
     if findings and unqualified != "report":
         raise Refused("welder_not_qualified", f"{findings[0]} Do not weld; ask the welding coordinator.")
     qualified = not findings
-    in_fixture = fixture_finding(texts["fixture"], site_day(at))
+    in_fixture = fixture_finding(texts["fixture"], site_day(said_at))
     findings += [in_fixture] if in_fixture else []
     with transaction.atomic():
-        _write(unit, by, procedure, arc, texts, findings, at)
-        told = str(procedure)
-        record_weld(by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=told, at=at)
+        _write(unit, by, procedure, arc, texts, findings, said_at)
+        told = {"procedure": str(procedure), "joints": list(arc.joints)}
+        record_weld(by=by, welder=by, serial=unit.serial, **told, welded_at=said_at, at=at)
     return Started(findings, new=True, qualified=qualified)
 
 
