@@ -133,7 +133,7 @@ function refusedRow(row) {
   return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("div", { class: "answers" },
     act(t("Send again"), () => beside.again(row).then(redraw)),
     act(t("Discard …"), async () => {
-      const reason = await askReason(t("Discard this entry"), t("It is kept on this tablet with your reason, and it is never sent."), [t("Entered twice"), t("Wrong photo")]);
+      const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), t("Wrong photo")]);
       if (reason) await beside.discard(row, me().badge, reason).then(redraw);
     })));
 }

@@ -191,7 +191,7 @@ function refusedRow(row) {
   return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("p", {}, t("Entered by {0}, {1}.", row.name, when(row.body.recorded_at))), el("div", { class: "answers" },
     act(t("Send again"), () => beside.again(row).then(show)),
     act(t("Discard …"), async () => {
-      const reason = await askReason(t("Discard this entry"), t("It is kept on this tablet with your reason, and it is never sent."), [t("Entered twice"), t("Nothing was welded")]);
+      const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), t("Nothing was welded")]);
       if (reason) await beside.discard(row, person.badge, reason).then(show);
     })));
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
@@ -10,6 +11,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from qcapp.audit.queries import entries_about
 from qcapp.inspections import services as inspections
 from qcapp.lib.site_days import site_day
 from qcapp.people.services import demonstration_proof
@@ -144,6 +146,10 @@ def test_keeps_what_the_server_refuses_with_the_reason_and_the_ways_out(tablet: 
     one.page.locator("#waits").get_by_role("button", name="Discard").click()
     one.page.get_by_role("button", name="Nothing was welded").click()
     one.until("document.querySelector('#waits').innerText === ''")
+    end = time.monotonic() + 10
+    while "tablet.entry_discarded" not in (verbs := [entry.verb for entry in entries_about(f"unit {cell}")]):
+        assert time.monotonic() < end, verbs
+        one.page.wait_for_timeout(50)
 
 
 def test_is_checked_by_the_server_at_once_while_there_is_network(tablet: Tablets, shop: Shop, cell: str) -> None:
