@@ -45,6 +45,7 @@ from .v1 import (
     trends,
     units,
     weld_maps,
+    weld_sheets,
     welding,
     welds,
 )
@@ -253,6 +254,7 @@ urlpatterns = [
     path("v1/units/<str:serial>/weld-map", weld_maps.UnitWeldMapView.as_view(), name="unit-weld-map"),
     path("v1/plans/<uuid:uuid>/weld-map", weld_maps.PlanWeldMapView.as_view(), name="plan-weld-map"),
     path("v1/plans/<uuid:uuid>/weld-map/<str:joint>", weld_maps.JointView.as_view(), name="joint"),
+    path("v1/weld-sheet", weld_sheets.WeldSheetView.as_view(), name="weld-sheet"),
     path("v1/units/<str:serial>/arcs", welding.ArcsView.as_view(), name="arcs"),
     path("v1/units/<str:serial>/dispatch", customers.DispatchView.as_view(), name="dispatch"),
     path("v1/units/<str:serial>/service-events", customers.ServiceEventsView.as_view(), name="service-events"),

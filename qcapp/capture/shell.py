@@ -45,11 +45,12 @@ FILES = (
     "capture/store.js",
     "capture/unit.js",
     "capture/warmth.js",
+    "capture/weld.js",
     "capture/words.js",
     "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
-SHELLS = ("floor", "bench", "lot", "setup")
+SHELLS = ("floor", "bench", "lot", "setup", "weld")
 
 
 def shell_html(name: str) -> str:

@@ -338,5 +338,6 @@ def report(request: HttpRequest, number: str) -> HttpResponse:
         return raise_on_delivery(by=request.user, delivery_number=found.number, at=at, **told)
 
     lead = f"{found.number} from {found.supplier}, note {found.note_number}. The pieces go on hold at once."
-    address = "/nonconformances/{}/"
+    on_tablet = getattr(request, "tablet", None)  # the report itself is read in the office
+    address = f"/goods/deliveries/{found.number}/" if on_tablet else "/nonconformances/{}/"
     return _one_form(request, "report", "Raise a report on the delivery", lead, forms.ReportForm, perform, address)

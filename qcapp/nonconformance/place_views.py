@@ -43,6 +43,8 @@ def raise_on_lot(request: HttpRequest) -> HttpResponse:
             status = refusal_status(error)
         else:
             messages.success(request, f"{number} is open and the lot is on hold.", extra_tags="in")
+            if getattr(request, "tablet", None):  # the report itself is read in the office
+                return redirect(request.get_full_path())
             return redirect("nonconformance:report", number=number)
     return render(request, "nonconformance/raise_lot.html", {"form": form}, status=status)
 

@@ -42,7 +42,7 @@ async function keep(...what) {
   try {
     await beside.keep(me(), ...what);
   } catch (error) {
-    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", error?.message ?? error)));
+    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", store.whyNot(error))));
     return false;
   }
   await read();
@@ -133,7 +133,7 @@ function refusedRow(row) {
   return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("div", { class: "answers" },
     act(t("Send again"), () => beside.again(row).then(redraw)),
     act(t("Discard …"), async () => {
-      const reason = await askReason(t("Discard this entry"), t("It is kept on this tablet with your reason, and it is never sent."), [t("Entered twice"), t("Wrong photo")]);
+      const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), t("Wrong photo")]);
       if (reason) await beside.discard(row, me().badge, reason).then(redraw);
     })));
 }

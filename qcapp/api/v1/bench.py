@@ -195,7 +195,7 @@ class _Writer:
 
     def checkpoint(self, view: CheckpointView) -> dict[str, Any]:
         task, note = self._task(view)
-        told = {"task": task, "task_note": note} | self._beside(view)
+        told = {"task": task, "task_note": note} | self._beside(view) | self._of_two(view)
         return _asked(view) | self._paired(view) | self._answered(view) | told
 
     def _beside(self, view: CheckpointView) -> dict[str, Any]:
@@ -225,6 +225,13 @@ class _Writer:
             return name, ""
         mine = self.welders.get(view.card.joint) == self.person.pk and inspection == 1
         return "wait", WAITS["own_weld" if mine else name]
+
+    def _of_two(self, view: CheckpointView) -> dict[str, Any]:
+        """Where two inspect: what stands, by identifier, and whether this person may still give an own inspection."""
+        if not view.card.second_inspection:
+            return {"stands": {}, "may_inspect": True}
+        stands = {str(inspection): str(operation) for inspection, operation in view.standing}
+        return {"stands": stands, "may_inspect": self._may_give(view, 2)}
 
     def _may_give(self, view: CheckpointView, inspection: int) -> bool:
         """As the server will decide it: another person for each inspection, none of them the welder of the joint."""

@@ -127,6 +127,10 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     may_correct = serializers.BooleanField()
     first_given = serializers.BooleanField()
     hidden = serializers.BooleanField()
+    stands = serializers.DictField(
+        child=serializers.UUIDField(), help_text="where two inspect: the operation that stands, by inspection"
+    )
+    may_inspect = serializers.BooleanField(help_text="this person has given no inspection here, and is not its welder")
     disagree = serializers.BooleanField()
     conflicting = BenchConflicting(many=True, help_text="the answers that stand against each other")
     band = serializers.DictField(allow_null=True, help_text="lower, upper, nominal, guard as text; natural sides")
