@@ -63,6 +63,7 @@ CHOICES = {
     "name": ("bench",),
     "row": ("1",),
     "form": ("roll",),
+    "picture": ("bench.png",),
     "key": ("head_angle",),
     "stage": ("5",),
     "code": ("de",),
