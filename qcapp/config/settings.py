@@ -184,6 +184,10 @@ STORAGES: dict[str, dict[str, Any]] = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "qcapp.config.static_storage.HashedStaticStorage"},
 }
+if _store := env.object_store("QCAPP_EVIDENCE_STORE"):
+    STORAGES["evidence"] = _store
+env.text("QCAPP_EVIDENCE_STORE_KEY")
+env.text("QCAPP_EVIDENCE_STORE_SECRET")
 if DEBUG:
     WHITENOISE_USE_FINDERS = True
 MEBIBYTE = 1024 * 1024
