@@ -12,6 +12,8 @@ from enum import StrEnum
 class Verb(StrEnum):
     SITE_SET_UP = "site.set_up"
     SITE_RESTORED = "site.restored"
+    RETENTION_APPLIED = "site.retention_applied"
+    PAYLOADS_REDACTED = "audit.payloads_redacted"
 
     PERSON_ADDED = "person.added"
     PERSON_CHANGED = "person.changed"
@@ -25,6 +27,10 @@ class Verb(StrEnum):
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
     PERSON_LEFT = "person.left"
     PERSON_MAIL_CHOSEN = "person.mail_chosen"
+    PERSON_WORKER_CHARTS_OPENED = "person.worker_charts_opened"
+    PERSON_WORKER_CHARTS_CLOSED = "person.worker_charts_closed"
+    PERSON_EXPORTED = "person.exported"
+    PERSON_ANONYMISED = "person.anonymised"
     SIGNATURE_REFUSED = "signature.refused"
     SIGN_IN_REFUSED = "sign_in.refused"
 

@@ -64,6 +64,7 @@ CHOICES = {
     "name": ("bench",),
     "row": ("1",),
     "form": ("roll",),
+    "picture": ("bench.png",),
     "key": ("head_angle",),
     "stage": ("5",),
     "code": ("de",),

@@ -16,6 +16,7 @@ from django.test.utils import CaptureQueriesContext
 
 from qcapp.people.models import Person
 from qcapp.people.roles import ACTS, Act, Role
+from qcapp.people.services import end_chart_reader, name_chart_reader
 from qcapp.production.services import add_family
 
 from ..cast import FIXED_NOW, Cast
@@ -125,16 +126,22 @@ def test_shows_the_pages_to_four_roles(cast: Cast, client_of: ClientOf) -> None:
     }  # fmt: skip
 
 
-def test_keeps_splits_by_people_for_the_quality_manager(cast: Cast, client_of: ClientOf) -> None:
+def test_keeps_splits_by_people_for_those_whom_the_site_names(cast: Cast, client_of: ClientOf) -> None:
+    name_chart_reader(by=cast.keeper, person=cast.quality_manager, at=FIXED_NOW)
+    name_chart_reader(by=cast.keeper, person=cast.welder, at=FIXED_NOW)  # who may not see trends at all
     Line.with_plan(cast, measured()).play("size", FIVE, person=["inspector", "second_inspector"] * 2 + ["inspector"])
     names = (cast.inspector.name, cast.second_inspector.name)
     addresses = (PAGE, "/api/v1/trends/DX-1/size", f"{PAGE}values.csv")
     for address in addresses:
         shown = client_of(cast.quality_manager).get(address).content.decode()
         hidden = client_of(cast.engineer).get(address).content.decode()
+        hidden += client_of(cast.second_quality_manager).get(address).content.decode()
         assert all(name in shown for name in names), address
         assert not any(name in hidden for name in names), address
     assert client_of(cast.engineer).get(f"{PAGE}inspector.svg").status_code == 404
+    assert client_of(cast.welder).get(PAGE).status_code == 403
+    end_chart_reader(by=cast.keeper, person=cast.quality_manager, at=FIXED_NOW)
+    assert names[0] not in client_of(cast.quality_manager).get(PAGE).content.decode()
 
 
 def test_answers_in_few_queries(cast: Cast, manager: Client) -> None:
