@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from qcapp.plans.queries.marks import marks_of, sheets_of
 from qcapp.plans.services import drawings
+from tests.evidence.files import pdf
 from tests.factories.plans import attribute, draft, plan_text
 
 if TYPE_CHECKING:
@@ -137,3 +138,19 @@ def test_tells_the_second_of_two_and_shows_where_the_balloon_is_now(page: Page, 
     page.locator("#refused", has_text="Somebody else moved this balloon").wait_for()
     assert page.locator('.balloon[data-key="head_angle"]').get_attribute("data-x") == "20.0"
     assert marks_of(card.id).balloons["head_angle"].across == 1000
+
+
+def test_chooses_pages_of_a_document_by_small_pictures_with_the_keyboard(page: Page, card) -> None:
+    page.goto(f"/plans/{card.uuid}/drawing/")
+    page.locator("summary", has_text="Add a drawing").press("Enter")
+    page.locator("input[type=file][name=file]").last.set_input_files(
+        {"name": "frame.pdf", "mimeType": "application/pdf", "buffer": pdf(4)}
+    )
+    page.locator(".page-choice img").nth(3).wait_for()
+    boxes = page.locator(".page-choice input[type=checkbox]")
+    for number in (0, 2, 3):
+        boxes.nth(number).press("Space")
+    assert page.locator("input[name=pages]").input_value() == "1, 3-4"
+    page.get_by_role("button", name="Add the drawing").press("Enter")
+    page.get_by_text("3 sheets were added.").wait_for()
+    assert len(sheets_of(card.id)) == 4
