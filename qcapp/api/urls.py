@@ -130,6 +130,7 @@ urlpatterns = [
     path("v1/plans/<uuid:uuid>/file.<slug:ending>", plan_papers.PlanFileView.as_view(), name="plan-file"),
     path("v1/citing", plan_papers.CitingView.as_view(), name="citing"),
     path("v1/plans/<uuid:uuid>/drawings", drawings.DrawingsView.as_view(), name="plan-drawings"),
+    path("v1/plans/<uuid:uuid>/drawings/pages", drawings.DrawingPagesView.as_view(), name="plan-drawing-pages"),
     path("v1/plans/<uuid:uuid>/drawings/pdf", drawings.DrawingPdfView.as_view(), name="plan-drawing-pdf"),
     path("v1/plans/<uuid:uuid>/drawings/<uuid:sheet>", drawings.DrawingSheetView.as_view(), name="plan-drawing-sheet"),
     path("v1/plans/<uuid:uuid>/balloons", drawings.BalloonsView.as_view(), name="plan-balloons"),

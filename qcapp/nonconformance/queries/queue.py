@@ -235,7 +235,7 @@ def _due(orders: Collection[str]) -> dict[str, date]:
     """When the orders are due, as the room that keeps them says."""
     known: dict[str, date] = {}
     for _, answer in due_asked.send(sender=None, orders=set(orders) - {""}):
-        known |= answer
+        known |= dict(answer or {})
     return known
 
 

@@ -182,8 +182,10 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     findings += unverified
     with transaction.atomic():
         _write(unit, by, procedure, arc, texts, findings, said_at)
-        told = {"procedure": str(procedure), "joints": list(arc.joints)}
-        record_weld(by=by, welder=by, serial=unit.serial, **told, welded_at=said_at, at=at)
+        record_weld(
+            by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=str(procedure),
+            welded_at=said_at, at=at,
+        )  # fmt: skip
     return Started(findings, new=True, qualified=qualified)
 
 
