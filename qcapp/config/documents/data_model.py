@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterator
-
 from typing import Any
 
 from django.apps import AppConfig, apps
