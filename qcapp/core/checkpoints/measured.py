@@ -110,8 +110,8 @@ class Measured(Kind[MeasuredSpec, MeasuredAnswer]):
             raise Invalid("readings_differ", message, field="values", asked=spec.readings, given=len(typed))
         values = tuple(_reading(value, spec) for value in typed)
         warmth = _temperature(data) if spec.temperature else None
-        told = {"mean": spec.mean, "asked": spec.temperature, "temperature": warmth}
-        return MeasuredAnswer(values, counted.counted(values, spec.decimals, **told), warmth)
+        found = counted.counted(values, spec.decimals, mean=spec.mean, asked=spec.temperature, temperature=warmth)
+        return MeasuredAnswer(values, found, warmth)
 
     @classmethod
     def assess(
