@@ -17,6 +17,7 @@ from qcapp.lib.plain_text import shown
 
 from ..models import Hold, Item, PartFamily, Unit, UnitEvent, WeldRecord
 from ..states import UnitState
+from .serials import keys_ending_with, keys_holding
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -223,25 +224,11 @@ def find_units(fragment: str, limit: int = 20) -> list[UnitCard]:
     key = lookup_key(fragment.replace("\0", ""))
     if not 0 < len(key) <= LONGEST_FRAGMENT:
         return []
-    chosen = _ending_with(key, limit)
+    chosen = keys_ending_with(key, limit)
     if len(chosen) < limit:
-        chosen += _holding(key, limit - len(chosen))
+        chosen += keys_holding(key, limit - len(chosen))
     cards = {card.id: card for card in unit_cards(Unit.objects.filter(pk__in=chosen))} if chosen else {}
     return [cards[pk] for pk in chosen]
-
-
-def _ending_with(key: str, limit: int) -> list[int]:
-    """Keys of units, the whole serial first. Alone among a million serials; those that only hold the text are many."""
-    whole = Case(When(lookup=key, then=Value(0)), default=Value(1), output_field=IntegerField())
-    found = Unit.objects.filter(lookup__endswith=key).order_by(whole, "-opened_at", "-id")
-    return list(found.values_list("pk", flat=True)[:limit])
-
-
-def _holding(key: str, limit: int) -> list[int]:
-    """Keys of units whose serial holds the text elsewhere than at its end, those that begin with it first."""
-    begins = Case(When(lookup__startswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
-    found = Unit.objects.filter(lookup__contains=key).exclude(lookup__endswith=key)
-    return list(found.order_by(begins, "-opened_at", "-id").values_list("pk", flat=True)[:limit])
 
 
 def near_serials(serial: str, limit: int = 3) -> list[str]:
