@@ -181,8 +181,8 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     findings += [in_fixture] if in_fixture else []
     with transaction.atomic():
         _write(unit, by, procedure, arc, texts, findings, said_at)
-        told = {"procedure": str(procedure), "joints": list(arc.joints)}
-        record_weld(by=by, welder=by, serial=unit.serial, **told, welded_at=said_at, at=at)
+        joints, told = list(arc.joints), str(procedure)
+        record_weld(by=by, welder=by, serial=unit.serial, joints=joints, procedure=told, welded_at=said_at, at=at)
     return Started(findings, new=True, qualified=qualified)
 
 
