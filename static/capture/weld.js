@@ -209,6 +209,7 @@ find("#serial").textContent = serial;
 document.title = `${serial} · qcapp`;
 await people.begin();
 await readSheet();
+if (person) find("#who").textContent = person.initials;
 if (find("#weld-here")) await offlineForm();
 if (find(".weld-form")) listen(find(".weld-form"));
 outbox.onChange(show);

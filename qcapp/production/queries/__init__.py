@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
-from django.db.models import Case, Exists, IntegerField, OuterRef, QuerySet, Value, When
+from django.db.models import Exists, OuterRef, QuerySet
 
 from qcapp.core.errors import NotFound
 from qcapp.core.identification import SerialPattern, lookup_key, serial_pattern

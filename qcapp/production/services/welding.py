@@ -182,10 +182,8 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     findings += unverified
     with transaction.atomic():
         _write(unit, by, procedure, arc, texts, findings, said_at)
-        record_weld(
-            by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=str(procedure),
-            welded_at=said_at, at=at,
-        )  # fmt: skip
+        joints, told = list(arc.joints), str(procedure)
+        record_weld(by=by, welder=by, serial=unit.serial, joints=joints, procedure=told, welded_at=said_at, at=at)
     return Started(findings, new=True, qualified=qualified)
 
 
