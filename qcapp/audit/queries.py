@@ -6,9 +6,10 @@ import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from functools import cached_property
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from qcapp.core.errors import Invalid
 from qcapp.core.sealing import START, Break, Broken, canonical, digest, first_broken
@@ -21,6 +22,7 @@ from .verbs import Verb
 ROWS_AT_ONCE = 2000
 ANCHORS_AT_ONCE = 500
 PAGE = 50
+NOT_REDACTED: frozenset[str] = frozenset()
 COLUMNS = (
     "number",
     "at",
@@ -83,6 +85,14 @@ class ChainReport:
 def entries_about(subject: str) -> list[EntryRow]:
     """Every act on exactly this subject, newest first."""
     return _rows(Entry.objects.filter(subject=subject))
+
+
+def entries_of(actor: str, subject: str) -> Iterator[dict[str, Any]]:
+    """Every act of this person's uuid and every act on this subject, oldest first, as plain data."""
+    found = Entry.objects.filter(Q(actor=actor) | Q(subject=subject)).order_by("number")
+    columns = ("number", "at", "verb", "actor", "subject", "payload__body", "digest")
+    for *told, body, seal in found.values_list(*columns).iterator(chunk_size=ROWS_AT_ONCE):
+        yield dict(zip(columns[:5], told, strict=True)) | {"payload": _payload(body), "digest": seal}
 
 
 def entries_page(*, fragment: str = "", before: int | None = None, size: int = PAGE) -> list[EntryRow]:
@@ -158,7 +168,7 @@ class _Walk:
 
     def over(self, rows: Iterable[tuple[Any, ...]]) -> Iterator[ChainEntry]:
         for number, at, verb, actor, subject, header, payload_digest, previous, seal, body in rows:
-            wrong = _wrong_payload(payload_digest, body) or _wrong_columns(
+            wrong = self._wrong_payload(number, payload_digest, body) or _wrong_columns(
                 header, (actor, at, number, payload_digest, subject, verb)
             )
             if wrong:
@@ -167,11 +177,49 @@ class _Walk:
             self.entries += 1
             yield number, header, previous, seal
 
+    @cached_property
+    def redacted(self) -> dict[int, frozenset[str]]:
+        """Read when the first payload differs."""
+        return redactions()
 
-def _wrong_payload(payload_digest: str, body: str | None) -> str:
-    if body is None:
-        return "its payload is gone"
-    return "" if digest(body) == payload_digest else "its payload does not give the digest in its header"
+    def _wrong_payload(self, number: int, payload_digest: str, body: str | None) -> str:
+        if body is None:
+            return "its payload is gone"
+        found = digest(body)
+        if found == payload_digest or found in self.redacted.get(number, NOT_REDACTED):
+            return ""
+        return "its payload does not give the digest in its header"
+
+
+def redactions() -> dict[int, frozenset[str]]:
+    """By number of an entry, the digests of the payloads without names that may stand in place of its own."""
+    told = Entry.objects.filter(verb=Verb.PAYLOADS_REDACTED).order_by("number")
+    return redactions_told(told.values_list("number", "payload__body"))
+
+
+def redactions_told(entries: Iterable[tuple[int, str | None]]) -> dict[int, frozenset[str]]:
+    """The same from the numbers and payloads of such entries. An entry speaks for earlier ones only.
+
+    It is no way around the chain: who redacts has to append an entry that says so, which the walk then checks itself.
+    """
+    found: dict[int, frozenset[str]] = {}
+    own = set()
+    for number, body in entries:
+        own.add(number)
+        told = _payload(body).get("payloads")
+        for name, seal in told.items() if isinstance(told, dict) else ():
+            if name.isdigit() and int(name) < number:
+                found[int(name)] = found.get(int(name), NOT_REDACTED) | {str(seal)}
+    return {number: seals for number, seals in found.items() if number not in own}
+
+
+def payloads_with(words: Iterable[str], subject: str) -> Iterator[tuple[int, str, str]]:
+    """Number, subject and payload of the entries about `subject` and of those whose payload holds one of the words."""
+    wanted = Q(subject=subject)
+    for word in words:
+        wanted |= Q(payload__body__icontains=canonical(word)[1:-1])
+    rows = Entry.objects.filter(wanted).exclude(verb=Verb.PAYLOADS_REDACTED).order_by("number")
+    yield from rows.values_list("number", "subject", "payload__body").iterator(chunk_size=ROWS_AT_ONCE)
 
 
 def _wrong_columns(header: str, columns: tuple[Any, ...]) -> str:

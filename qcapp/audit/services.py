@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from django.db import connection, models, transaction
+from django.db import DEFAULT_DB_ALIAS, connection, connections, models, transaction
 
 from qcapp.core.errors import Invalid
 from qcapp.core.sealing import START, canonical, chain, digest
 from qcapp.lib.fields import uuid7
+from qcapp.lib.guards import lifted
 
 from . import anchors
 from .models import ChainHead, Counter, Entry, Payload
@@ -138,6 +139,27 @@ def anchor_on_commit(*, at: datetime) -> None:
     The act is done by then, so a full disk is logged and not raised; the next anchor covers this act too.
     """
     transaction.on_commit(lambda: anchor(at=at), robust=True)
+
+
+def redact(*, bodies: Mapping[int, dict[str, Any]], at: datetime, reason: str, using: str = DEFAULT_DB_ALIAS) -> int:
+    """Put payloads without names in place of those of these entries, and give how many were replaced.
+
+    An entry that names the new digests comes first, in a transaction of its own: when the work stops between the
+    two, the chain holds and the same call finishes it. `using` is the owner of the tables where the settings name
+    one; the guard of the payloads is lifted for the one statement. Call it outside a transaction.
+    """
+    told = {number: canonical(body) for number, body in bodies.items()}
+    if not told:
+        return 0
+    payload = {"payloads": {str(number): digest(body) for number, body in told.items()}, "reason": reason}
+    with transaction.atomic():
+        record(verb=Verb.PAYLOADS_REDACTED, actor=None, subject="audit", at=at, payload=payload)
+    keys = dict(Entry.objects.filter(number__in=told).values_list("number", "pk"))
+    table = Payload._meta.db_table
+    with lifted(reason, [table], using), connections[using].cursor() as cursor:
+        for number, body in told.items():
+            cursor.execute(f"UPDATE {table} SET body = %s WHERE entry_id = %s", [body, keys[number]])  # noqa: S608
+    return len(told)
 
 
 def utc_text(at: datetime) -> str:

@@ -12,6 +12,8 @@ from enum import StrEnum
 class Verb(StrEnum):
     SITE_SET_UP = "site.set_up"
     SITE_RESTORED = "site.restored"
+    RETENTION_APPLIED = "site.retention_applied"
+    PAYLOADS_REDACTED = "audit.payloads_redacted"
 
     PERSON_ADDED = "person.added"
     PERSON_CHANGED = "person.changed"
@@ -25,6 +27,10 @@ class Verb(StrEnum):
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
     PERSON_LEFT = "person.left"
     PERSON_MAIL_CHOSEN = "person.mail_chosen"
+    PERSON_WORKER_CHARTS_OPENED = "person.worker_charts_opened"
+    PERSON_WORKER_CHARTS_CLOSED = "person.worker_charts_closed"
+    PERSON_EXPORTED = "person.exported"
+    PERSON_ANONYMISED = "person.anonymised"
     SIGNATURE_REFUSED = "signature.refused"
     SIGN_IN_REFUSED = "sign_in.refused"
 
@@ -79,6 +85,8 @@ class Verb(StrEnum):
     GAUGE_SETUP_CHECKED = "gauge.setup_checked"
 
     DELIVERY_RECEIVED = "delivery.received"
+    DELIVERY_HELD = "delivery.held"
+    DELIVERY_HOLD_LIFTED = "delivery.hold_lifted"
     HEAT_CERTIFIED = "heat.certified"
     HEAT_DECIDED = "heat.decided"
     HEAT_CUT = "heat.cut"
@@ -96,6 +104,7 @@ class Verb(StrEnum):
 
     CUSTOMER_ADDED = "customer.added"
     ORDER_ADDED = "order.added"
+    ORDER_DUE_CHANGED = "order.due_changed"
     SERVICE_RECORDED = "service.recorded"
 
     PLAN_IMPORTED = "plan.imported"

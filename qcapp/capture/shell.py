@@ -20,6 +20,7 @@ FILES = (
     "css/tokens.css",
     "css/floor.css",
     "img/band.svg",
+    "js/counted.js",
     "js/verdict.js",
     "capture/acts.js",
     "capture/band.js",
@@ -43,11 +44,13 @@ FILES = (
     "capture/status.js",
     "capture/store.js",
     "capture/unit.js",
+    "capture/warmth.js",
+    "capture/weld.js",
     "capture/words.js",
     "capture/where.js",
 )
 ICONS = (("capture/icon-180.png", 180), ("capture/icon-512.png", 512))
-SHELLS = ("floor", "bench", "lot", "setup")
+SHELLS = ("floor", "bench", "lot", "setup", "weld")
 
 
 def shell_html(name: str) -> str:

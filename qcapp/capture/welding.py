@@ -29,6 +29,8 @@ from qcapp.production.queries.fixtures import fixtures
 from qcapp.production.queries.welding import weld_procedures
 from qcapp.production.services.welding import Arc
 
+from .views import shell_for_tablets
+
 
 class WeldForm(forms.Form):
     """What the welder says; joints and procedures are the unit's and the site's, and fixtures where it has any."""
@@ -63,9 +65,10 @@ class WeldForm(forms.Form):
 
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
+@shell_for_tablets("weld")
 @needs(Act.RECORD_RESULT)
 def weld(request: HttpRequest, serial: str) -> HttpResponse:
-    """The welder's page of one unit. It needs the network, because what it checks stands on the server."""
+    """The welder's page of one unit. Without network the kept page asks the same and the tablet checks it first."""
     unit = unit_by_serial(serial)
     welded = {one.joint: one for one in reversed(welds_of(unit.item_id))}
     planned = {card.joint for card in adopted(unit.item_id).checkpoints if card.joint}

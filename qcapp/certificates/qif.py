@@ -66,10 +66,11 @@ class Book:
         self.rows = [self._row(line) for line in lines]
 
     def _row(self, line: Says) -> Row:
-        numeric = all(NUMBER.match(value) for value in line["values"])
+        values = line.get("counted") or line["values"]  # what met the limits: at the reference temperature, a mean
+        numeric = all(NUMBER.match(value) for value in values)
         family = FAMILIES.get(line["unit_of_measure"], "Attribute") if numeric else "Attribute"
         n = self.numbers
-        given = line["values"] if family != "Attribute" else [", ".join(line["values"])]
+        given = values if family != "Attribute" else [", ".join(values)]
         heads = n.next(), n.next(), n.next()
         return Row(line, family, *heads, tuple((n.next(), value) for value in given))
 

@@ -10,6 +10,8 @@ from qcapp.messages.queries import unread_count
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act
 
+from .helping import help_for
+
 MENU = (
     ("Floor", "/floor/", Act.RECORD_RESULT),
     ("Units", "/units/", Act.LOOK_UP_UNIT),
@@ -36,6 +38,9 @@ def page(request: HttpRequest) -> dict[str, object]:
         "demonstration": settings.QCAPP_DEMO,
     }
     person = getattr(request, "user", None)
+    match = request.resolver_match
+    spoken = getattr(person, "language", "en")
+    shown["page_help"] = help_for(match.view_name, spoken) if match else None
     if person is None or not person.is_authenticated:
         return shown
     held = role_names(person, timezone.now())

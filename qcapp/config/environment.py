@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote, urlsplit
+from urllib.parse import parse_qsl, unquote, urlsplit
 from zoneinfo import ZoneInfo, available_timezones
 
 from .database import database_from_url
@@ -124,6 +124,25 @@ class Environment:
             self.complain(9, f"{name} is {digits!r}.", f"Write {name}= with a whole number from 0 to {most}.")
             return default
         return int(digits)
+
+    def object_store(self, name: str) -> dict[str, Any] | None:
+        """The STORAGES entry of `s3://bucket/prefix?endpoint=https://…&region=…`, None when nothing is named (E018)."""
+        given = self.text(name)
+        if not given:
+            return None
+        parts = urlsplit(given)
+        asked = dict(parse_qsl(parts.query))
+        if parts.scheme != "s3" or not parts.hostname or set(asked) - {"endpoint", "region"}:
+            hint = f"Write {name}=s3://bucket/folder?endpoint=https://store.example.com&region=eu-1."
+            self.complain(18, f"{name} is {given!r}, which names no store.", hint)
+            return None
+        options = {
+            "bucket_name": parts.netloc, "location": parts.path.strip("/"), "endpoint_url": asked.get("endpoint"),
+            "region_name": asked.get("region"), "access_key": self.text(f"{name}_KEY") or None,
+            "secret_key": self.text(f"{name}_SECRET") or None, "default_acl": None, "file_overwrite": True,
+            "signature_version": "s3v4", "addressing_style": "path" if "endpoint" in asked else "auto",
+        }  # fmt: skip
+        return {"BACKEND": "storages.backends.s3.S3Storage", "OPTIONS": options}
 
     def mail(self, name: str) -> dict[str, Any]:
         """Django's EMAIL_ settings of an address (E013): `smtp://` begins TLS after connecting, `smtps://` at once.

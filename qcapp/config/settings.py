@@ -39,6 +39,8 @@ QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "repo
 QCAPP_SECOND_FACTOR = env.one_of(
     "QCAPP_SECOND_FACTOR", ("offered", "office") if DEBUG or QCAPP_DEMO else ("office", "offered"), 16
 )
+QCAPP_KEEP_NAMES_YEARS = env.count("QCAPP_KEEP_NAMES_YEARS", 10, most=99)  # after the person left
+QCAPP_KEEP_MESSAGES_DAYS = env.count("QCAPP_KEEP_MESSAGES_DAYS", 730, most=36500)
 QCAPP_METRICS_TOKEN = env.text("QCAPP_METRICS_TOKEN")  # what a program sends to read /health/metrics/
 QCAPP_UPLOAD_CHECK = env.text("QCAPP_UPLOAD_CHECK", "")  # a program that looks at each uploaded file
 QCAPP_HTTPS = env.yes_no("QCAPP_HTTPS", QCAPP_PUBLIC_URL.startswith("https:"))
@@ -178,10 +180,14 @@ STATICFILES_FINDERS = [
     "qcapp.config.static_storage.UsedAppFilesFinder",
 ]
 MEDIA_ROOT = QCAPP_DATA_DIR / "files"
-STORAGES = {
+STORAGES: dict[str, dict[str, Any]] = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "qcapp.config.static_storage.HashedStaticStorage"},
 }
+if _store := env.object_store("QCAPP_EVIDENCE_STORE"):
+    STORAGES["evidence"] = _store
+env.text("QCAPP_EVIDENCE_STORE_KEY")
+env.text("QCAPP_EVIDENCE_STORE_SECRET")
 if DEBUG:
     WHITENOISE_USE_FINDERS = True
 MEBIBYTE = 1024 * 1024

@@ -25,7 +25,15 @@ class CustomerForm(forms.Form):
 class OrderForm(forms.Form):
     number = forms.CharField(label="Order number", max_length=40)
     customer_number = forms.CharField(label="Customer’s number", max_length=20)
+    due_on = forms.DateField(label="Due on", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     approves_concessions = forms.BooleanField(label="The customer approves each concession", required=False)
+
+
+class DueForm(forms.Form):
+    order_number = forms.CharField(label="Order", max_length=40)
+    due_on = forms.DateField(
+        label="Due on", required=False, widget=forms.DateInput(attrs={"type": "date"}), help_text="Empty: on no day."
+    )
 
 
 class DispatchForm(forms.Form):

@@ -14,7 +14,7 @@ from qcapp.production.queries import (
     find_units,
     units_of_items,
 )
-from qcapp.production.queries.as_built import items_above
+from qcapp.production.queries.as_built import holders_by_item
 from qcapp.production.queries.orders import units_by_order_fragment, units_of_orders
 from qcapp.production.queries.places import items_marked, whereabouts
 
@@ -90,11 +90,15 @@ def _orders(fragment: str, limit: int, *, names: bool) -> list[Hit]:
 
 def _holders(hits: list[Hit]) -> list[Hit]:
     """The units that hold what was found: a component's serial leads to its frame too."""
-    found: list[Hit] = []
-    for unit, _, text in hits[:5]:
-        above = items_above([unit.item_id])
-        found += [(holder, "component", text) for holder in units_of_items(above).values()] if above else []
-    return found
+    near = hits[:5]
+    above = holders_by_item({unit.item_id for unit, _, _ in near})
+    holders = units_of_items(set().union(*above.values())) if above else {}
+    return [
+        (holders[item], "component", text)
+        for unit, _, text in near
+        for item in sorted(above.get(unit.item_id, ()))
+        if item in holders
+    ]
 
 
 def _dressed(chosen: list[Found], *, names: bool) -> list[Found]:

@@ -27,6 +27,7 @@ class Order(models.Model):
     lookup = models.CharField(max_length=40, db_index=True)
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="orders")
     approves_concessions = models.BooleanField(default=False)  # each one needs the customer's approval
+    due_on = models.DateField(null=True)  # the day that its units are to leave
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 

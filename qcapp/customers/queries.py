@@ -16,7 +16,6 @@ from qcapp.lib.plain_text import shown
 from .models import Customer, Dispatch, Order, ServiceEvent
 
 LONGEST = 60
-AT_ONCE = 5000  # keys in one statement
 
 
 @dataclass(frozen=True)
@@ -38,6 +37,7 @@ class OrderCard:
     customer: CustomerCard
     at: datetime
     approves_concessions: bool = False
+    due_on: date | None = None
 
 
 @dataclass(frozen=True)
@@ -101,6 +101,12 @@ def any_approves(numbers: Iterable[str]) -> bool:
     return Order.objects.filter(number__in=list(numbers), approves_concessions=True).exists()
 
 
+def due_days(numbers: Iterable[str]) -> dict[str, date]:
+    """The day that each of these orders is due, of those that have one; one query."""
+    rows = Order.objects.filter(number__in=list(numbers), due_on__isnull=False)
+    return {number: day for number, day in rows.values_list("number", "due_on") if day is not None}
+
+
 def _orders() -> QuerySet[Order]:
     return Order.objects.select_related("customer")
 
@@ -110,7 +116,7 @@ def _customer(row: Customer) -> CustomerCard:
 
 
 def _order(row: Order) -> OrderCard:
-    return OrderCard(row.pk, row.number, _customer(row.customer), row.at, row.approves_concessions)
+    return OrderCard(row.pk, row.number, _customer(row.customer), row.at, row.approves_concessions, row.due_on)
 
 
 def dispatches(item_ids: Iterable[int]) -> dict[int, DispatchCard]:
@@ -171,14 +177,10 @@ class Shipped:
 
 
 def shipped(item_ids: Iterable[int]) -> dict[int, Shipped]:
-    """The last dispatch of each of these items; one query for each five thousand."""
-    keys = sorted(set(item_ids))
-    found: dict[int, Shipped] = {}
-    for start in range(0, len(keys), AT_ONCE):
-        rows = Dispatch.objects.filter(item__in=keys[start : start + AT_ONCE]).order_by("id")
-        for item, order, customer, at in rows.values_list("item_id", "order__number", "order__customer__number", "at"):
-            found[item] = Shipped(order, customer, at)
-    return found
+    """The last dispatch of each of these items; one query."""
+    rows = Dispatch.objects.filter(item__among=set(item_ids)).order_by("id")
+    columns = rows.values_list("item_id", "order__number", "order__customer__number", "at")
+    return {item: Shipped(order, customer, at) for item, order, customer, at in columns}
 
 
 def items_dispatched(since: datetime | None, until: datetime | None) -> set[int]:

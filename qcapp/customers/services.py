@@ -68,9 +68,10 @@ def add_customer(*, by: Person, number: str, name: str, at: datetime, contact: s
 
 
 def add_order(
-    *, by: Person, number: str, customer_number: str, approves_concessions: bool = False, at: datetime
-) -> OrderCard:
-    """An order of a customer, who may want to approve each concession on its units.
+    *, by: Person, number: str, customer_number: str, approves_concessions: bool = False, due_on: date | None = None,
+    at: datetime,
+) -> OrderCard:  # fmt: skip
+    """An order of a customer, who may want to approve each concession on its units; `due_on` says when it is to leave.
 
     Raises NotFound `customer_unknown`, Invalid of `plain_text`, Conflict `order_taken`.
     """
@@ -82,13 +83,34 @@ def add_order(
             with transaction.atomic():
                 Order.objects.create(
                     number=number, lookup=lookup_key(number), customer_id=customer.id,
-                    approves_concessions=approves_concessions, by=by, at=at,
+                    approves_concessions=approves_concessions, due_on=due_on, by=by, at=at,
                 )  # fmt: skip
         except IntegrityError:
             raise Conflict("order_taken", f"There is an order {number} already; use it.") from None
-        payload = {"customer": customer.number, "approves_concessions": approves_concessions}
+        payload = {"customer": customer.number, "approves_concessions": approves_concessions, "due_on": _day(due_on)}
         audit.record(verb=Verb.ORDER_ADDED, actor=by.uuid, subject=f"order {number}", at=at, payload=payload)
     return order_by_number(number)
+
+
+@transaction.atomic
+def set_due(*, by: Person, order_number: str, due_on: date | None, at: datetime) -> OrderCard:
+    """The order, due on another day, or on none.
+
+    Raises NotAllowed, NotFound `order_unknown`, Conflict `due_unchanged`.
+    """
+    require(by, Act.KEEP_ORDERS, at)
+    row = Order.objects.select_for_update().get(pk=order_by_number(order_number).id)
+    if row.due_on == due_on:
+        raise Conflict("due_unchanged", f"Order {row.number} is due then already; nothing was changed.")
+    payload = {"before": _day(row.due_on), "after": _day(due_on)}
+    row.due_on = due_on
+    row.save(update_fields=["due_on"])
+    audit.record(verb=Verb.ORDER_DUE_CHANGED, actor=by.uuid, subject=f"order {row.number}", at=at, payload=payload)
+    return order_by_number(row.number)
+
+
+def _day(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
 
 
 # -------------------------------------------------------------------------------------------------- dispatch

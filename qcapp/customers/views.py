@@ -31,7 +31,7 @@ GET_AND_POST = ["GET", "HEAD", "POST"]
 @needs(Act.SEE_CUSTOMERS, post=Act.KEEP_ORDERS)
 def customer_list(request: HttpRequest) -> HttpResponse:
     """Customers and orders, and the forms for new ones."""
-    page = SeveralForms(request, {"customer": forms.CustomerForm, "order": forms.OrderForm})
+    page = SeveralForms(request, {"customer": forms.CustomerForm, "order": forms.OrderForm, "due": forms.DueForm})
 
     def customer(told: dict[str, Any], at: datetime) -> object:
         return services.add_customer(by=request.user, at=at, **told)
@@ -39,7 +39,10 @@ def customer_list(request: HttpRequest) -> HttpResponse:
     def order(told: dict[str, Any], at: datetime) -> object:
         return services.add_order(by=request.user, at=at, **told)
 
-    page.hear({"customer": customer, "order": order})
+    def due(told: dict[str, Any], at: datetime) -> object:
+        return services.set_due(by=request.user, at=at, **told)
+
+    page.hear({"customer": customer, "order": order, "due": due})
     if page.done:
         return redirect("customers:list")
     keeps = may(request.user, Act.KEEP_ORDERS, timezone.now())

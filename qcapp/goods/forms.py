@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
 from qcapp.core.materials import grades
 from qcapp.core.materials.tables import MECHANICAL
+from qcapp.nonconformance.services.by_hand import Photo
 from qcapp.production.queries import families
 
 ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
@@ -199,6 +202,25 @@ class PlaceForm(forms.Form):
     name = text("Name", 80)
 
 
+class HoldForm(forms.Form):
+    reason = text("Why nothing of it may be used", 300)
+
+
+class LiftForm(forms.Form):
+    """One of the standing holds of a delivery."""
+
+    hold_uuid = forms.ChoiceField(label="Hold")
+    reason = text("Why it may be used again", 300)
+    pin = pin()
+
+    def __init__(self, *args: Any, holds: Sequence[tuple[str, str]] = (), **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["hold_uuid"].choices = holds  # type: ignore[attr-defined]  # a choice field, see above
+
+    def clean_hold_uuid(self) -> UUID:
+        return UUID(self.cleaned_data["hold_uuid"])
+
+
 class ReportForm(forms.Form):
     """A report about what a delivery brought; `families` to choose from."""
 
@@ -211,6 +233,11 @@ class ReportForm(forms.Form):
     severity = forms.ChoiceField(
         label="Severity", choices=[(one, one) for one in ("critical", "major", "minor")], initial="major"
     )
+    photo = forms.FileField(label="Photo", required=False, help_text="JPEG, PNG or WebP; further ones later.")
+
+    def clean_photo(self) -> Photo | None:
+        sent = self.cleaned_data["photo"]
+        return Photo(sent.read(), sent.name) if sent else None
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)

@@ -50,6 +50,37 @@ class DeliveredLot(WriteOnceModel):
         return f"{self.lot_id} of line {self.line_id}"
 
 
+class DeliveryHold(WriteOnceModel):
+    """Nothing of the delivery is issued or used until the hold is lifted: its heats are held, its lots on hold."""
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    delivery = models.ForeignKey(Delivery, on_delete=models.PROTECT, related_name="holds")
+    source = models.CharField(max_length=60)  # number of the report, or "GR-2026-0012 hold 1" by hand
+    reason = models.CharField(max_length=300)
+    heats = models.JSONField(default=dict)  # by the heat's key, the state it goes back to
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [models.UniqueConstraint(fields=["delivery", "source"], name="goods_hold_once")]
+
+    def __str__(self) -> str:
+        return f"{self.delivery_id} {self.source}"
+
+
+class DeliveryHoldLift(WriteOnceModel):
+    """A signed act: the hold on a delivery is lifted."""
+
+    hold = models.OneToOneField(DeliveryHold, on_delete=models.PROTECT, related_name="lift")
+    reason = models.CharField(max_length=300)
+    signature = models.OneToOneField("people.Signature", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"lift of {self.hold_id}"
+
+
 class MillCertificate(WriteOnceModel):
     """A supplier's paper about one or more heats, kept as it came."""
 

@@ -1,12 +1,14 @@
 from django.urls import path
 
-from . import views
+from . import holding_views, views
 
 app_name = "goods"
 urlpatterns = [
     path("", views.overview, name="overview"),
     path("receive/", views.receive, name="receive"),
     path("deliveries/<str:number>/report/", views.report, name="report"),
+    path("deliveries/<str:number>/hold/", holding_views.hold, name="hold"),
+    path("deliveries/<str:number>/lift/", holding_views.lift, name="lift"),
     path("deliveries/<str:number>/", views.delivery, name="delivery"),
     path("certificates/new/", views.certificate, name="certificate"),
     path("lots/new/", views.new_lot, name="new_lot"),

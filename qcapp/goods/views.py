@@ -19,7 +19,7 @@ from qcapp.people.access import needs
 from qcapp.people.queries import may, person_by_badge
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import family_by_code, unit_by_serial
+from qcapp.production.queries import family_by_code, open_holds, unit_by_serial
 from qcapp.production.queries.as_built import heat_by_number, heats, installed_in, lot_by_code, lots, used_in
 from qcapp.production.queries.places import marks_of, places
 from qcapp.production.services.components import install_component, remove_component, use_material
@@ -34,6 +34,7 @@ from .queries import (
     papers_of_delivery,
     papers_of_heat,
 )
+from .queries.held import held_deliveries, holds_of_delivery, holds_on_heat
 from .queries.lots import (
     drawn_pieces,
     has_plan,
@@ -62,6 +63,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     found = sorted(heats(), key=lambda heat: heat.state == "accepted")
     context = {
         "deliveries": deliveries(40),
+        "held": held_deliveries(),
         "heats": found,
         "lots": sorted(lots(), key=lambda lot: lot.usable),
         "keeps": may(request.user, Act.KEEP_GOODS, now),
@@ -101,8 +103,18 @@ def receive(request: HttpRequest) -> HttpResponse:
 @needs(Act.LOOK_AT_GOODS)
 def delivery(request: HttpRequest, number: str) -> HttpResponse:
     """One delivery: its lines with the lots that are inspected, and the mill certificates that came with it."""
-    card = delivery_by_number(number)
-    return render(request, "goods/delivery.html", {"delivery": card, "papers": papers_of_delivery(card.id)})
+    card, now = delivery_by_number(number), timezone.now()
+    holds = holds_of_delivery(card.id)
+    context = {
+        "delivery": card,
+        "papers": papers_of_delivery(card.id),
+        "holds": [one for one in holds if one.is_open],
+        "by_hand": any(one.is_open and one.by_hand for one in holds),
+        "lifted": [one for one in holds if not one.is_open],
+        "raises": may(request.user, Act.RAISE_REPORT, now),
+        "lifts": may(request.user, Act.LIFT_HOLD, now),
+    }
+    return render(request, "goods/delivery.html", context)
 
 
 @require_http_methods(GET_AND_POST)
@@ -152,6 +164,7 @@ def heat(request: HttpRequest, number: str) -> HttpResponse:
     context = {
         "heat": card,
         "papers": papers_of_heat(card.id),
+        "holds": holds_on_heat(card.id),
         "decisions": decisions_of_heat(card.id),
         "events": events_of_heat(card.id),
         "forms": page.forms,
@@ -187,6 +200,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
     outside = sent_out(card.id)
     context = {
         "lot": card,
+        "holds": open_holds(card.item_id),
         "used": used_in([card.item_id]),
         "sample": sample_of(card.id),
         "pieces": drawn_pieces(card.id),
@@ -324,5 +338,6 @@ def report(request: HttpRequest, number: str) -> HttpResponse:
         return raise_on_delivery(by=request.user, delivery_number=found.number, at=at, **told)
 
     lead = f"{found.number} from {found.supplier}, note {found.note_number}. The pieces go on hold at once."
-    address = "/nonconformances/{}/"
+    on_tablet = getattr(request, "tablet", None)  # the report itself is read in the office
+    address = f"/goods/deliveries/{found.number}/" if on_tablet else "/nonconformances/{}/"
     return _one_form(request, "report", "Raise a report on the delivery", lead, forms.ReportForm, perform, address)

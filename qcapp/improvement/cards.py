@@ -53,6 +53,17 @@ class Cluster:
 
 
 @dataclass(frozen=True)
+class Signalled:
+    """A signal of a chart, as its page names it."""
+
+    family_code: str
+    key: str
+    rule: str
+    fixture: str
+    first_serial: str
+
+
+@dataclass(frozen=True)
 class StepCard:
     """Something that is done about it."""
 
@@ -174,7 +185,8 @@ class Sheet:
 class Mark:
     """Reports at one place of a sheet. `x` and `y` are fractions of its width and height, from the upper left.
 
-    `exact` marks were set by whoever found it; others stand at the balloon of their checkpoint.
+    `exact` marks were set on this sheet by whoever found it; others stand at the balloon of their checkpoint, or were
+    set on an earlier revision of the sheet.
     """
 
     x: float

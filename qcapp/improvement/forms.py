@@ -29,6 +29,16 @@ class OpenForm(forms.Form):
     family_code = forms.CharField(widget=forms.HiddenInput, max_length=20, required=False)
 
 
+class SignalForm(forms.Form):
+    title = forms.CharField(label="Title", max_length=160, help_text="What is to stop, in a line.")
+    problem = _long("The problem", 600, help_text="What the chart shows, where, since when.")
+    family_code = forms.CharField(widget=forms.HiddenInput, max_length=20)
+    key = forms.CharField(widget=forms.HiddenInput, max_length=60)
+    rule = forms.CharField(widget=forms.HiddenInput, max_length=40)
+    fixture = forms.CharField(widget=forms.HiddenInput, max_length=60, required=False)
+    first_serial = forms.CharField(widget=forms.HiddenInput, max_length=40)
+
+
 class AcceptForm(forms.Form):
     owner_badge = forms.CharField(
         label="Badge of who leads it", max_length=20, required=False, help_text="Empty: it is yours."

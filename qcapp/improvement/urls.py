@@ -6,6 +6,7 @@ app_name = "improvement"
 urlpatterns = [
     path("", views.overview, name="overview"),
     path("actions/open/", views.open_action, name="open"),
+    path("actions/signal/", views.open_for_signal, name="open_for_signal"),
     path("actions/mine/", views.mine, name="mine"),
     path("actions/<str:number>/", views.action_page, name="action"),
     path("actions/<str:number>/accept/", views.accept, name="accept"),

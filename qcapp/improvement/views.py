@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict
 from http import HTTPStatus
 from typing import Any
 
@@ -20,7 +21,7 @@ from qcapp.people.queries import may
 from qcapp.people.roles import Act
 
 from . import forms
-from .cards import ActionView
+from .cards import ActionView, Signalled
 from .pictures.compared import shares_picture, values_picture
 from .posting import Perform, performed, proof_of
 from .queries.actions import action, action_counts, actions, steps_for
@@ -28,6 +29,7 @@ from .queries.effect import effect_of
 from .queries.settings import setting
 from .queries.similar import cluster_of, clusters
 from .services import leading, opening
+from .services.signalled import open_action_for_signal, sentence_of
 from .states import ActionState
 
 OFFERED = 12
@@ -85,6 +87,31 @@ def open_action(request: HttpRequest) -> HttpResponse:
     initial = named | {"family_code": family, "title": cluster.words[:160], "problem": f"{cluster.words}: {numbers}."}
     context = {"form": form or forms.OpenForm(initial=initial), "cluster": cluster}
     return render(request, "improvement/open.html", context, status=status)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Act.LEAD_ACTION)
+def open_for_signal(request: HttpRequest) -> HttpResponse:
+    """Turn a chart's signal into a corrective action."""
+    opened: list[str] = []
+
+    def perform(data: dict[str, Any], at: Any) -> None:
+        said = {name: data.pop(name) for name in ("title", "problem")}
+        opened.append(open_action_for_signal(by=request.user, about=Signalled(**data), at=at, **said))
+
+    asked = request.POST if request.method == "POST" else request.GET
+    about = Signalled(*(asked.get(name, "") for name in SIGNAL))
+    form = forms.SignalForm(request.POST) if request.method == "POST" else None
+    status = performed(form, perform) if form else HTTPStatus.OK
+    if opened:
+        return redirect("improvement:action", number=opened[0])
+    sentence = sentence_of(about)
+    initial = asdict(about) | {"title": sentence[:160], "problem": sentence}
+    context = {"form": form or forms.SignalForm(initial=initial), "about": about, "sentence": sentence}
+    return render(request, "improvement/signal.html", context, status=status)
+
+
+SIGNAL = ("family_code", "key", "rule", "fixture", "first_serial")
 
 
 @require_safe

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Left
 
 from qcapp.core.checkpoints.kinds import Outcome
 from qcapp.lib.fields import uuid7
@@ -21,6 +23,9 @@ class Adoption(WriteOnceModel):
 
     def __str__(self) -> str:
         return f"{self.item_id} on {self.revision_id}"
+
+
+TEXT_INDEXED = 120  # characters of a recorded text that the index over them holds
 
 
 class Result(WriteOnceModel):
@@ -74,6 +79,12 @@ class Result(WriteOnceModel):
             models.Index(fields=["item", "checkpoint", "round"], name="inspections_result_item"),  # a unit's page
             models.Index(fields=["characteristic", "-id"], name="inspections_result_charact"),  # a trace
             models.Index(fields=["gauge", "recorded_at"], name="inspections_result_gauge"),  # a gauge's readings
+            models.Index(  # who shares a heat, lot or fixture; its beginning only, as an index takes no long texts
+                F("characteristic"),
+                Left("answer", TEXT_INDEXED),
+                condition=Q(outcome="recorded"),
+                name="inspections_result_text",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -45,6 +45,7 @@ class KeyRow:
     gauges: tuple[GaugeCard, ...]
     values: tuple[tuple[str, str], ...]  # the field's name and its text, one for each reading
     gauge: str
+    temperature: str
     problem: str
     answered: bool
 
@@ -123,7 +124,8 @@ def _answers(request: HttpRequest, view: InspectionView, stage: int) -> list[Key
     for one in _to_key(view, stage):
         texts = [text for _, text in _fields(request, one.card) if text]
         if texts:
-            found.append(Keyed(one.card.key, "|".join(texts), request.POST.get(f"g_{one.card.key}", "")))
+            gauge, warmth = (request.POST.get(f"{name}_{one.card.key}", "") for name in "gt")
+            found.append(Keyed(one.card.key, "|".join(texts), gauge, warmth))
     return found
 
 
@@ -150,8 +152,8 @@ def _key_page(
 
 def _row(request: HttpRequest, one: CheckpointView, gauges: list[GaugeCard], problem: str) -> KeyRow:
     fitting = tuple(gauge for gauge in gauges if gauge.kind_key in one.card.gauge_kinds)
-    gauge = request.POST.get(f"g_{one.card.key}", "")
-    return KeyRow(one.card, fitting, tuple(_fields(request, one.card)), gauge, problem, one.first_given)
+    gauge, warmth = (request.POST.get(f"{name}_{one.card.key}", "") for name in "gt")
+    return KeyRow(one.card, fitting, tuple(_fields(request, one.card)), gauge, warmth, problem, one.first_given)
 
 
 # ------------------------------------------------------------------------------------------------- checking

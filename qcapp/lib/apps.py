@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from django.apps import AppConfig
 from django.core.signals import request_finished
+from django.db.models import Field, ForeignObject
 
 
 class LibConfig(AppConfig):
-    """Reinstalls the triggers after every migrate and registers the check that they are there."""
+    """Reinstalls the triggers after every migrate, registers the check that they are there, and the lookup `among`."""
 
     name = "qcapp.lib"
     label = "lib"
 
     def ready(self) -> None:
         from . import guards, request_id
+        from .among import Among
 
+        for kind in (Field, ForeignObject):  # a foreign key does not inherit what fields look up by
+            kind.register_lookup(Among)
         guards.connect()
         request_finished.connect(request_id.end, dispatch_uid="qcapp.request_id.end")

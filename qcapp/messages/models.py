@@ -4,9 +4,23 @@ from __future__ import annotations
 
 from django.db import models
 
+from qcapp.lib.write_once import WriteOnceModel
+
 from .kinds import Kind
 
 KINDS = [(kind.value, kind.label) for kind in Kind]
+
+
+class Picture(WriteOnceModel):
+    """What a message shows beside its words, as it was when it was told: a chart later looks different."""
+
+    drawn = models.TextField()  # SVG in the page's classes, for the inbox in every theme
+    file = models.TextField()  # the same as an SVG that stands alone, for e-mail
+    alternative = models.TextField()  # what it shows, in words
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return self.alternative[:60]
 
 
 class Message(models.Model):
@@ -25,6 +39,7 @@ class Message(models.Model):
     mail_sent_at = models.DateTimeField(null=True)
     mail_attempts = models.IntegerField(default=0)
     mail_problem = models.CharField(max_length=300, blank=True)
+    picture = models.ForeignKey(Picture, on_delete=models.PROTECT, null=True, related_name="messages")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["to", "key"], name="shop_messages_told_once")]

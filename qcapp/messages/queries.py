@@ -30,6 +30,8 @@ class MessageCard:
     read_at: datetime | None
     mail_sent_at: datetime | None
     mail_problem: str
+    picture: str = ""  # SVG in the page's classes
+    picture_alternative: str = ""
 
     @property
     def unread(self) -> bool:
@@ -67,7 +69,7 @@ def unread_count(person: Person) -> int:
 
 def inbox(person: Person, *, unread_only: bool = False, before: int | None = None) -> Inbox:
     """The person's messages, the latest first; `before` is the key that an earlier page ended with."""
-    rows = Message.objects.filter(to=person).order_by("-id")
+    rows = Message.objects.filter(to=person).select_related("picture").defer("picture__file").order_by("-id")
     if unread_only:
         rows = rows.filter(read_at=None)
     if before is not None:
@@ -107,4 +109,6 @@ def _card(row: Message) -> MessageCard:
         id=row.pk, kind=row.kind, kind_label=row.get_kind_display(), subject=row.subject, text=row.text,
         link=row.link, about=row.about, at=row.at, read_at=row.read_at, mail_sent_at=row.mail_sent_at,
         mail_problem=row.mail_problem,
+        picture=row.picture.drawn if row.picture else "",
+        picture_alternative=row.picture.alternative if row.picture else "",
     )  # fmt: skip

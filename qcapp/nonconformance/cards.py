@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.metrology.bands import Band
 from qcapp.core.metrology.decision import Verdict, judge
 
@@ -28,8 +29,8 @@ SECRET = "What was found is shown when the second inspection is given."  # noqa:
 
 
 def numbers_in(answer: Mapping[str, Any]) -> list[Decimal]:
-    """Every number of a stored answer: all readings, a count; none for what is not a number."""
-    texts = answer.get("values") or [answer[key] for key in ("value", "count") if key in answer]
+    """Every number of a stored answer as it counts: all readings, a count; none for what is not a number."""
+    texts = [answer["count"]] if "count" in answer else counted_numbers(answer)
     return [Decimal(str(text)) for text in texts]
 
 
@@ -131,12 +132,11 @@ class StepCard:
 
 @dataclass(frozen=True)
 class PictureCard:
-    """A photo with the place of its mark as fractions of width and height; `sheet` when the mark is on a drawing."""
+    """A photo with the place of its mark as fractions of width and height."""
 
     evidence: UUID
     mark_x: Decimal | None
     mark_y: Decimal | None
-    sheet: str
     caption: str
     by_name: str
     at: datetime
@@ -151,13 +151,33 @@ class PictureCard:
 
 @dataclass(frozen=True)
 class MarkCard:
-    """Where on a sheet of the drawing it is, as fractions of its width and height."""
+    """Where on a sheet of the drawing it is, as fractions of its width and height; what the sheet is and looks like.
+
+    `file` is None for a sheet that is no longer kept here; then the place is told in numbers alone.
+    """
 
     sheet: UUID
     x: Decimal
     y: Decimal
+    caption: str
     by_name: str
     at: datetime
+    sheet_name: str = ""
+    file: UUID | None = None
+    width: int = 1
+    height: int = 1
+
+    @property
+    def percent(self) -> tuple[str, str]:
+        """How far from the left and from the top, in per cent."""
+        return f"{self.x * 100:.0f}", f"{self.y * 100:.0f}"
+
+    @property
+    def drawn(self) -> dict[str, str]:
+        """The circle in the sheet's own measure, for drawing it."""
+        size = max(self.width, self.height)
+        across, down = self.x * self.width, self.y * self.height
+        return {"cx": f"{across:.1f}", "cy": f"{down:.1f}", "r": f"{size * 0.035:.1f}"}
 
 
 @dataclass(frozen=True)
@@ -329,7 +349,12 @@ class ReportView:
     turn: int = 0  # the attempt of the correction
     destructions: tuple[DestructionCard, ...] = ()
     return_note: ReturnNoteCard | None = None
-    mark: MarkCard | None = None
+    marks: tuple[MarkCard, ...] = ()  # every place on the drawing
+
+    @property
+    def mark(self) -> MarkCard | None:
+        """The mark that was set last."""
+        return max(self.marks, key=lambda one: one.at, default=None)
 
     @property
     def steps_open(self) -> list[StepCard]:

@@ -13,6 +13,7 @@ from qcapp.core.errors import QcError
 from qcapp.core.metrology.quantities import parse_value
 
 from .models import Report
+from .services.by_hand import Photo
 from .states import MAY_DECIDE, Disposition, Method
 
 DISPOSITIONS = [(d.value, d.label) for d in Disposition]
@@ -174,6 +175,17 @@ class StepForm(forms.Form):
     note = forms.CharField(max_length=300, required=False)
 
 
+class PhotoField(forms.FileField):
+    """A photo that may be left out, as its bytes and name."""
+
+    def __init__(self) -> None:
+        super().__init__(label="Photo", required=False, help_text="JPEG, PNG or WebP; further ones later.")
+
+    def clean(self, data: Any, initial: Any = None) -> Photo | None:
+        sent = super().clean(data, initial)
+        return Photo(sent.read(), sent.name) if sent else None
+
+
 class PictureForm(forms.Form):
     photo = forms.FileField(label="Photo", help_text="JPEG, PNG or WebP.")
     caption = forms.CharField(label="What it shows", max_length=160, required=False)
@@ -257,6 +269,7 @@ class LotForm(forms.Form):
     description = TextField(label="More about it", required=False, rows=4)
     severity = forms.ChoiceField(label="Severity", choices=Report.Severity.choices, initial=Report.Severity.MAJOR)
     cause = forms.ChoiceField(label="Cause", choices=Report.Cause.choices, initial=Report.Cause.UNKNOWN)
+    photo = PhotoField()
 
 
 class MarkForm(forms.Form):
@@ -265,6 +278,7 @@ class MarkForm(forms.Form):
     sheet = forms.ChoiceField(label="Sheet")
     across = ExactDecimalField(label="From the left, in per cent")
     down = ExactDecimalField(label="From the top, in per cent")
+    further = forms.BooleanField(label="A further place: the marks already set stay", required=False)
 
     def __init__(self, *args: Any, sheets: Choices = (), **options: Any) -> None:
         super().__init__(*args, **options)
@@ -277,7 +291,8 @@ class MarkForm(forms.Form):
     def place(self) -> dict[str, Any]:
         """The place as fractions of the sheet, once the form is valid."""
         data = self.cleaned_data
-        return {"sheet": UUID(data["sheet"]), "x": data["across"] / 100, "y": data["down"] / 100}
+        place = {"sheet": UUID(data["sheet"]), "x": data["across"] / 100, "y": data["down"] / 100}
+        return place | {"further": data["further"]}
 
 
 class WithdrawForm(forms.Form):
@@ -298,6 +313,7 @@ class RaiseForm(forms.Form):
     )  # fmt: skip
     joint = forms.CharField(label="Joint", max_length=12, required=False, help_text="W7, where it is about one.")
     cause = forms.ChoiceField(label="Cause", choices=Report.Cause.choices, initial=Report.Cause.UNKNOWN, required=False)
+    photo = PhotoField()
     separately = forms.BooleanField(
         label="It stands for itself", required=False,
         help_text="Choose this when the same was reported on other units and this one is another matter.",

@@ -250,13 +250,16 @@ class ReportItem(WriteOnceModel):
 
 
 class ReportPicture(WriteOnceModel):
-    """A photo of what was found, and the mark on it or on the drawing: fractions of width and height."""
+    """A photo of what was found, and the mark on it: fractions of width and height.
+
+    Older rows with a sheet were marks on the drawing; each has its ReportMark, and nothing reads the sheet any more.
+    """
 
     report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="pictures")
     evidence = models.UUIDField()
     mark_x = DecimalTextField(null=True, blank=True)
     mark_y = DecimalTextField(null=True, blank=True)
-    sheet = models.CharField(max_length=40, blank=True)  # uuid of the drawing's sheet that the mark is on
+    sheet = models.CharField(max_length=40, blank=True)  # empty since marks on the drawing have a table of their own
     caption = models.CharField(max_length=160, blank=True)
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
@@ -269,12 +272,18 @@ class ReportPicture(WriteOnceModel):
 
 
 class ReportMark(WriteOnceModel):
-    """Where on a sheet of the drawing it is: fractions of the sheet's width and height. The latest mark counts."""
+    """Where on a sheet of the drawing it is: fractions of the sheet's width and height.
+
+    The one table of such marks, however they were made. A further mark stands beside the others; of the rest the latest
+    counts.
+    """
 
     report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="marks")
     sheet = models.UUIDField()
     x = DecimalTextField()
     y = DecimalTextField()
+    further = models.BooleanField(default=False)  # one place of several
+    caption = models.CharField(max_length=160, blank=True, default="")
     by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 

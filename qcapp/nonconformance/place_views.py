@@ -32,7 +32,8 @@ PER_CENT = 100
 def raise_on_lot(request: HttpRequest) -> HttpResponse:
     """Raise a report about pieces of a lot, or all of it."""
     initial = {"lot_code": request.GET.get("lot", "")[:36]}
-    form = forms.LotForm(request.POST if request.method == "POST" else None, initial=initial)
+    sent, files = (request.POST, request.FILES) if request.method == "POST" else (None, None)
+    form = forms.LotForm(sent, files, initial=initial)
     status = HTTPStatus.BAD_REQUEST if form.is_bound else HTTPStatus.OK
     if form.is_valid():
         try:
@@ -42,6 +43,8 @@ def raise_on_lot(request: HttpRequest) -> HttpResponse:
             status = refusal_status(error)
         else:
             messages.success(request, f"{number} is open and the lot is on hold.", extra_tags="in")
+            if getattr(request, "tablet", None):  # the report itself is read in the office
+                return redirect(request.get_full_path())
             return redirect("nonconformance:report", number=number)
     return render(request, "nonconformance/raise_lot.html", {"form": form}, status=status)
 

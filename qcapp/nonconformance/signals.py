@@ -17,3 +17,9 @@ approval_asked = Signal()
 Keyword argument: `orders: set[str]`, the numbers of the orders concerned. A receiver that keeps orders answers True
 where one of them asks for the customer's approval.
 """
+
+due_asked = Signal()
+"""Asked when the queue is read: what is held up, and until when it is wanted.
+
+Keyword argument: `orders: set[str]`. A receiver that keeps orders answers the day of each that has one, by number.
+"""

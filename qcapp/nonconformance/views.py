@@ -78,7 +78,8 @@ def report_page(request: HttpRequest, number: str) -> HttpResponse:
 def raise_report(request: HttpRequest) -> HttpResponse:
     """Raise a report by hand on a unit."""
     initial = {"serial": request.GET.get("serial", ""), "checkpoint_key": request.GET.get("checkpoint", "")}
-    form = forms.RaiseForm(request.POST if request.method == "POST" else None, initial=initial)
+    sent, files = (request.POST, request.FILES) if request.method == "POST" else (None, None)
+    form = forms.RaiseForm(sent, files, initial=initial)
     status = HTTPStatus.BAD_REQUEST if form.is_bound else HTTPStatus.OK
     if form.is_valid():
         try:

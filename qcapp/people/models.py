@@ -38,6 +38,7 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     joined_on = models.DateField()
     left_on = models.DateField(null=True, blank=True)
+    anonymised_at = models.DateTimeField(null=True, blank=True)  # since then the badge is all that is known
 
     USERNAME_FIELD = "badge"
     REQUIRED_FIELDS: ClassVar[list[str]] = ["name", "initials"]
@@ -106,6 +107,25 @@ class RoleAssignment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person_id} {self.role}"
+
+
+class ChartReader(models.Model):
+    """Somebody whom the site named to see charts split by welder and inspector. Ended, never deleted."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    named_by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="+")  # none: the shell
+    named_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["person"], condition=models.Q(ended_at=None), name="people_chart_reader_open_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} reads charts by person"
 
 
 class Deputy(WriteOnceModel):

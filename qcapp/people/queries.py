@@ -19,7 +19,7 @@ from django.db.models import Q
 from qcapp.core.errors import NotFound, Refused
 
 from .holding import KEYS_WITH_ROLE, held_on, standing_in_on
-from .models import AsideEntry, Deputy, Person, RoleAssignment, Signature, Tablet, TabletKey
+from .models import AsideEntry, ChartReader, Deputy, Person, RoleAssignment, Signature, Tablet, TabletKey
 from .roles import ACTS, Act, Role
 
 LONGEST_BADGE = 20  # what the column takes
@@ -187,6 +187,20 @@ def own_holders(role: Role, at: datetime) -> list[Person]:
 def holds_on(person: Person, role: Role, day: date) -> bool:
     """Whether the person holds the role themselves on a day."""
     return held_on(day).filter(person=person, role=role).exists()
+
+
+def reads_worker_charts(person: Person) -> bool:
+    """Whether the site named the person to see charts split by welder and inspector."""
+    return ChartReader.objects.filter(person=person, ended_at=None).exists()
+
+
+def names_kept_until(left_on: date) -> date:
+    """The last day on which the name of somebody who left that day is kept (QCAPP_KEEP_NAMES_YEARS)."""
+    last = left_on.year + int(settings.QCAPP_KEEP_NAMES_YEARS)
+    try:
+        return left_on.replace(year=last)
+    except ValueError:  # the 29th of February in a year without one
+        return date(last, 3, 1)
 
 
 def names_of(uuids: Iterable[str]) -> dict[str, str]:

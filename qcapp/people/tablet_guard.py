@@ -59,6 +59,15 @@ ALLOWED: dict[str, frozenset[str]] = {
     "api:units": frozenset({"GET"}),
     "api:gauges": frozenset({"GET"}),
     "api:welds": frozenset({"GET", "POST"}),
+    "api:weld-sheet": frozenset({"GET"}),
+    "api:arcs": frozenset({"POST"}),
+    "gauges:study": frozenset({"GET"}),
+    "gauges:read_study": frozenset({"GET", "POST"}),
+    "nonconformance:raise-lot": frozenset({"GET", "POST"}),
+    "goods:overview": frozenset({"GET"}),
+    "goods:delivery": frozenset({"GET"}),
+    "goods:lot": frozenset({"GET"}),
+    "goods:report": frozenset({"GET", "POST"}),
 }
 OF_REVOKED = frozenset({"api:operations", "api:session", "people:sign_in"})
 ROUTE = "A shared tablet opens the floor's pages only. Use a computer of the office for this."

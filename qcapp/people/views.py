@@ -264,6 +264,22 @@ def end_second_factor(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 @needs(Act.KEEP_PEOPLE)
 @require_POST
+def worker_charts(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The person sees charts by welder and inspector from now on."""
+    done = "This person sees charts by welder and inspector from now on."
+    return _keep(request, uuid, django_forms.Form(request.POST), services.name_chart_reader, done)
+
+
+@needs(Act.KEEP_PEOPLE)
+@require_POST
+def end_worker_charts(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The person sees them no longer."""
+    done = "This person sees charts by welder and inspector no longer."
+    return _keep(request, uuid, django_forms.Form(request.POST), services.end_chart_reader, done)
+
+
+@needs(Act.KEEP_PEOPLE)
+@require_POST
 def leave(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """The person leaves, now or after a day."""
     form = forms.LeavingForm(request.POST, prefix="leave")
@@ -300,6 +316,8 @@ def _person_page(
         "card": card,
         "today": queries.site_day(now),
         "second_factor_at": subject.second_factor_at,
+        "anonymised_at": subject.anonymised_at,
+        "reads_charts": queries.reads_worker_charts(subject),
         "roles": queries.role_rows(subject),
         "deputies": queries.deputy_rows(subject),
         "change_form": forms.ChangedPersonForm(initial=known, prefix="change"),

@@ -1,5 +1,7 @@
 """What to look at before a plan goes to review. One function for each thing; none of them stands against a release.
 
+The whole list, with what the rows themselves refuse, stands in `review_list`.
+
 The advice where a gauge is too coarse is a better gauge or another method, never a wider limit.
 """
 
@@ -16,6 +18,7 @@ from qcapp.core.variants import NOT, read_options
 from .cards import CheckpointCard, PreReleaseFinding
 from .draft_edits import NEW_TITLE
 from .gauge_fit import Fit, as_ratio, resolution_in
+from .review_list import severity_of
 
 _FORM = re.compile(r"\b(flatness|parallel\w*|straightness|run-?out|roundness|ovality|perpendicular\w*)\b", re.I)
 _WELD = re.compile(r"\bweld(s|ed)?\b", re.I)
@@ -51,8 +54,8 @@ def look_at(cards: Sequence[CheckpointCard], fits: Mapping[str, Fit] | None = No
 
 
 def _finding(card: CheckpointCard, code: str, column: str, words: str) -> PreReleaseFinding:
-    severity = "warning" if code in WARNINGS else "advice"
-    return PreReleaseFinding(code, card.number, f"{card.number} {card.title} {words}", card.key, column, severity)
+    message = f"{card.number} {card.title} {words}"
+    return PreReleaseFinding(code, card.number, message, card.key, column, severity_of(code))
 
 
 def _title(card: CheckpointCard, titles: Mapping[str, int]) -> Iterator[PreReleaseFinding]:
@@ -158,6 +161,13 @@ def _excludes(cards: Sequence[CheckpointCard]) -> bool:
     return any(options and ruled_out.issuperset(options) for options in asked)
 
 
+def mean_counts(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """A mean hides an oval bore: the engineer signs for it (common practice, no source)."""
+    if card.mean:
+        words = "judges the mean of its readings, which hides how far they lie apart; the engineer has to sign for it."
+        yield _finding(card, "mean_counts", "mean", words)
+
+
 CHECKS: tuple[Check, ...] = (
     critical_without_second,
     measured_without_gauge,
@@ -168,8 +178,5 @@ CHECKS: tuple[Check, ...] = (
     pressure_without_caution,
     weld_without_qualification,
     no_unit_reaches,
-)
-# What may hurt somebody or leave a part unproven; the others are advice.
-WARNINGS = frozenset(
-    {"critical_without_second", "pressure_without_caution", "weld_without_qualification", "no_unit_reaches"}
+    mean_counts,
 )

@@ -172,6 +172,17 @@ class CheckpointCard:
         return self.spec_json.get("unit_of_measure") or ""
 
     @property
+    def mean(self) -> bool:
+        """Whether the mean of the readings is judged instead of each of them."""
+        return bool(self.spec_json.get("mean"))
+
+    @property
+    def temperature_text(self) -> str:
+        """What is asked about the part's temperature, in words; empty for nothing."""
+        asked = getattr(self.spec, "temperature", None)
+        return asked.text if asked else ""
+
+    @property
     def nominal_text(self) -> str:
         """The nominal with the plan's decimals; empty without one."""
         return self._written("nominal")
@@ -275,3 +286,4 @@ class Review:
     needs_engineer: tuple[int, ...]
     approval: EventCard | None
     findings: tuple[PreReleaseFinding, ...]
+    means: tuple[int, ...] = ()  # of those, where the mean of the readings counts

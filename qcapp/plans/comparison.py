@@ -13,7 +13,8 @@ from .cards import CheckpointCard, Difference, FieldChange
 
 # What a change of method means for the engineer: how a value is come by.
 _METHOD = (
-    "kind", "method", "set-up", "gauges", "second inspection", "readings", "formula", "variants", "hours after welding",
+    "kind", "method", "set-up", "gauges", "second inspection", "readings", "mean", "part temperature", "formula",
+    "variants", "hours after welding",
 )  # fmt: skip
 _LIMITS = ("limits", "nominal", "unit of measure")
 
@@ -27,6 +28,8 @@ _FIELDS: dict[str, Callable[[CheckpointCard], str]] = {
     "guard": lambda card: str(card.spec_json.get("guard") or ""),
     "decimals": lambda card: str(card.spec_json.get("decimals") or ""),
     "readings": lambda card: str(card.spec_json.get("readings") or ""),
+    "mean": lambda card: "counts" if card.mean else "",
+    "part temperature": lambda card: str(card.spec_json.get("temperature") or ""),
     "formula": lambda card: str(card.spec_json.get("formula") or ""),
     "form": lambda card: str(card.spec_json.get("form") or ""),
     "criticality": lambda card: card.criticality,
@@ -102,7 +105,10 @@ def _inside(inner: Band, outer: Band) -> bool:
 
 
 def critical_changes(old: Sequence[CheckpointCard], new: Sequence[CheckpointCard]) -> list[int]:
-    """Numbers of checkpoints, critical before or after, whose limits or method are new, changed or gone."""
+    """Numbers of checkpoints, critical before or after, whose limits or method are new, changed or gone.
+
+    And of those, whatever their criticality, that begin or cease to judge the mean of their readings.
+    """
     before = {card.key: card for card in old}
     after = {card.key: card for card in new}
     numbers = {
@@ -114,7 +120,16 @@ def critical_changes(old: Sequence[CheckpointCard], new: Sequence[CheckpointCard
     return sorted(numbers)
 
 
+def _mean_differs(old: CheckpointCard | None, new: CheckpointCard) -> bool:
+    """Whether the mean of the readings begins or ceases to count, or is of another number of them."""
+    if old is None or old.mean != new.mean:
+        return new.mean or (old is not None and old.mean)
+    return new.mean and _FIELDS["readings"](old) != _FIELDS["readings"](new)
+
+
 def _concerns_engineer(old: CheckpointCard | None, new: CheckpointCard | None) -> bool:
+    if new is not None and _mean_differs(old, new):
+        return True  # readings count one by one, unless the engineer signs for their mean
     if not ((old and old.critical) or (new and new.critical)):
         return False
     if old is None or new is None or old.criticality != new.criticality:

@@ -8,8 +8,10 @@ from html import escape
 from django.utils.safestring import SafeString, mark_safe
 
 from .draft_table import Cell, RowView
+from .review_list import ADVICE, REFUSED, WARNING
 
 MINUS = "−"
+SAID = {REFUSED: "", WARNING: "Warning: ", ADVICE: "Advice: "}
 
 
 def rows_html(rows: Iterable[RowView]) -> SafeString:
@@ -18,7 +20,7 @@ def rows_html(rows: Iterable[RowView]) -> SafeString:
 
 
 def _row(row: RowView) -> str:
-    css = ' class="unfinished"' if row.unfinished else ""
+    css = f' class="{"unfinished" if row.unfinished else row.severity}"' if row.severity else ""
     tone = "word near" if row.ratio_small else "quiet"
     return (
         f'<tr id="row-{row.id}" data-row="{row.id}" data-stage="{escape(row.stage)}"{css}>'
@@ -34,7 +36,8 @@ def _cell(cell: Cell) -> str:
     if cell.choices:
         attributes.append(f'data-list="{cell.choices}"')
     if cell.problem:
-        attributes.append(f'title="{escape(cell.problem)}"')
+        said = escape(f"{SAID[cell.severity]}{cell.problem}")
+        attributes.append(f'title="{said}" aria-description="{said}"')
     if not cell.editable:
         attributes.append('aria-readonly="true"')
     shown = escape(cell.shown).replace("-", MINUS) if cell.css.startswith("number") else escape(cell.shown)
@@ -46,7 +49,7 @@ def _css(cell: Cell) -> str:
     if cell.column == "criticality" and cell.text == "critical":
         parts.append("strong")
     if cell.problem:
-        parts.append("wrong")
+        parts.append("wrong" if cell.severity == REFUSED else f"to-look {cell.severity}")
     if not cell.editable:
         parts.append("unused")
     return " ".join(filter(None, parts))

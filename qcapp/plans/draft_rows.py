@@ -10,6 +10,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
+from qcapp.core.checkpoints.measured import MeasuredSpec
+
 from .cards import CheckpointCard, StageCard
 from .plan_export import cells_of
 from .plan_file import COLUMNS, PlanFinding, Row
@@ -169,6 +171,9 @@ def _settled(row: DraftRow, checkpoint: PlanCheckpoint | None) -> DraftRow:
         understood["unit_of_measure"] = getattr(checkpoint.spec, "unit_of_measure", "")
         if row.cells["limits"]:
             understood |= {"lower": "", "upper": ""}
+    if isinstance(checkpoint.spec, MeasuredSpec):
+        understood["mean"] = "yes" if checkpoint.spec.mean else ""
+        understood["temperature"] = str(checkpoint.spec.temperature or "")
     if checkpoint.kind == "attribute":
         understood["limits"] = ""
     return row.with_cells(understood)

@@ -14,6 +14,7 @@ from .draft_rows import DraftRow, ReadPaper
 from .gauge_fit import Fit
 from .plan_file import PlanFinding
 from .plan_rows import COLUMNS_OF_KIND, KIND_COLUMNS
+from .review_list import ADVICE, REFUSED, WARNING
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,8 @@ DETAILS = (
     Column("form", "Form", "forms", "detail"),
     Column("decimals", "Decimals", css="detail"),
     Column("readings", "Readings", css="detail"),
+    Column("mean", "Mean counts", "yes-no", "detail"),
+    Column("temperature", "Part temperature", "temperatures", "detail"),
     Column("guard", "Guard zone", css="detail"),
     Column("method", "Method", css="detail"),
     Column("setup", "Set-up", "setups", "detail"),
@@ -75,6 +78,7 @@ class Cell:
     choices: str = ""
     problem: str = ""
     editable: bool = True
+    severity: str = ""  # of the problem: "refused", "warning" or "advice"
 
 
 @dataclass(frozen=True)
@@ -89,7 +93,7 @@ class RowView:
     ratio: str = ""
     ratio_small: bool = False
     unfinished: bool = False
-    look_at: bool = False
+    severity: str = ""  # the gravest of its findings
 
     @property
     def ratio_short(self) -> str:
@@ -150,7 +154,7 @@ class DraftTable:
             ratio=fit.text if fit else "",
             ratio_small=bool(fit and not fit.enough),
             unfinished=bool(problems),
-            look_at=row.key in self.advice,
+            severity=self._gravest(row, problems),
         )
 
     def details(self, row: DraftRow) -> list[Cell]:
@@ -158,6 +162,10 @@ class DraftTable:
         unused = _unused(row.cells["kind"])
         card, problems = self.card(row), self._problems(row)
         return [self._cell(row, card, column, problems) for column in DETAILS if column.name not in unused]
+
+    def _gravest(self, row: DraftRow, problems: Mapping[str, PlanFinding]) -> str:
+        found = {one.severity for one in self.advice.get(row.key, ())} | ({REFUSED} if problems else set())
+        return next((severity for severity in (REFUSED, WARNING, ADVICE) if severity in found), "")
 
     def _problems(self, row: DraftRow) -> dict[str, PlanFinding]:
         return {finding.column: finding for finding in self.read.findings.get(row.id, ())}
@@ -168,6 +176,8 @@ class DraftTable:
         name = _stored_in(row, column.name)
         text = row.cells[name]
         problem = problems.get(name)
+        advice = [one for one in self.advice.get(row.key, ()) if one.column == name]
+        advice.sort(key=lambda one: one.severity != WARNING)
         return Cell(
             column=name,
             label=column.label,
@@ -175,7 +185,8 @@ class DraftTable:
             shown=self._shown(row, card, column.name, text),
             css=column.css,
             choices=_choices(column, name),
-            problem=problem.message if problem else "",
+            problem=problem.message if problem else " ".join(_without_number(one, row) for one in advice),
+            severity=REFUSED if problem else next((one.severity for one in advice), ""),
             editable=not (name in _unused(row.cells["kind"]) and not text),
         )
 

@@ -51,6 +51,7 @@ LISTS: dict[str, Sequence[str]] = {
     "yes-no": ("yes", "no"),
     "setups": [setup for setup in SETUPS if setup],
     "forms": ("text", "heat", "serial", "date"),
+    "temperatures": ("asked", "corrected 11.5", "corrected 16", "corrected 23"),
     "units": UNITS,
     "notations": NOTATIONS,
 }

@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 
 from qcapp.core.errors import Invalid
 from qcapp.evidence.services.reading import document_of
-from qcapp.lib.pdf_pages import page_pictures
+from qcapp.lib.pdf_pages import PagePicture, page_pictures
 
 from .svg_cleaning import clean_svg
 
 MOST_BYTES = 20_000_000
 MOST_PAGES = 60  # of a document that holds drawings; a manual is not one
 MOST_AT_ONCE = 12
+SMALL_EDGE = 240  # pixels of a page to choose by
 LONGEST_EDGE = 3200  # pixels of a page: A1 at about 95 dots per inch, its lettering can be read when zoomed
 
 
@@ -62,6 +63,18 @@ def _pages(content: bytes, asked: str) -> list[ReadSheet]:
     pages = pages_asked(asked, count)
     pictures = page_pictures(content, pages, longest_edge=LONGEST_EDGE)
     return [ReadSheet(one.content, "image/png", "png", one.width, one.height, one.page) for one in pictures]
+
+
+def small_pages(content: bytes) -> list[PagePicture]:
+    """Every page of a PDF as a small picture, to choose from before any becomes a sheet; nothing is kept.
+
+    Raises Invalid `not_a_document`, `file_too_large`, `pages_not_drawn` and as `page_count`.
+    """
+    if not content.startswith(b"%PDF-"):
+        raise Invalid("not_a_document", "Only a PDF has pages to choose from; a picture is taken whole.")
+    if len(content) > MOST_BYTES:
+        raise Invalid("file_too_large", f"A drawing has at most {MOST_BYTES // 1_000_000} MB; export it smaller.")
+    return page_pictures(content, range(1, page_count(content) + 1), longest_edge=SMALL_EDGE)
 
 
 def page_count(content: bytes) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -26,7 +27,7 @@ from qcapp.people.roles import Act
 from . import forms, queries
 from .balloon_picture import ballooned_svg
 from .cards import Balloon, CheckpointCard, RevisionCard, SheetCard
-from .drawing_files import MOST_BYTES
+from .drawing_files import MOST_AT_ONCE, MOST_BYTES, small_pages
 from .paper_views import as_pdf
 from .prints import drawing_pdf
 from .queries.marks import balloon_count, marks_of, sheets_of
@@ -139,6 +140,20 @@ def add_sheets(request: HttpRequest, uuid: UUID) -> HttpResponse:
             messages.success(request, _added(added), extra_tags="in")
             return redirect(f"{reverse('plans:drawing', args=[uuid])}?sheet={added.cards[0].uuid}")
     return _page(request, uuid, form, status)
+
+
+@needs(Act.WRITE_PLAN)
+@require_POST
+def preview_pages(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """The pages of an uploaded PDF as small pictures, to choose from; nothing is kept."""
+    queries.revision_card(uuid)
+    file = request.FILES.get("file")
+    try:
+        pages = small_pages(file.read(MOST_BYTES + 1) if file else b"")
+    except QcError as error:
+        return JsonResponse({"code": error.code, "message": error.message}, status=refusal_status(error))
+    found = [{"page": one.page, "picture": base64.b64encode(one.content).decode()} for one in pages]
+    return JsonResponse({"pages": found, "most": MOST_AT_ONCE})
 
 
 def _added(added: drawings.AddedSheets) -> str:

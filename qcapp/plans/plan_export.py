@@ -64,11 +64,12 @@ def _specified(card: CheckpointCard) -> dict[str, object]:
         }
     if card.kind == "record":
         return {"form": f"{spec['form']} {spec['pattern'] or ''}".rstrip()}
-    names = ("nominal", "lower", "upper", "unit_of_measure", "decimals", "readings", "formula")
+    names = ("nominal", "lower", "upper", "unit_of_measure", "decimals", "readings", "temperature", "formula")
     cells: dict[str, object] = {name: _cell(spec.get(name)) for name in names if name in spec}
     if cells:
         cells["limits"] = FOR_REFERENCE if spec["reference"] else _cell(spec["notation"])
         cells["guard"] = "" if spec["guard"] in (None, "0") else spec["guard"]
+        cells["mean"] = _yes(bool(spec.get("mean")))
     return cells
 
 

@@ -30,8 +30,8 @@ __all__ = [
 
 COLUMNS = (
     "stage_number", "stage_name", "hold_point", "witness_point", "number", "key", "title", "kind", "nominal",
-    "limits", "lower", "upper", "guard", "unit_of_measure", "decimals", "readings", "formula", "form",
-    "criticality", "method", "setup", "gauge_kinds", "frequency", "second_inspection", "photo", "joint",
+    "limits", "lower", "upper", "guard", "unit_of_measure", "decimals", "readings", "mean", "temperature", "formula",
+    "form", "criticality", "method", "setup", "gauge_kinds", "frequency", "second_inspection", "photo", "joint",
     "drawing", "drawing_revision", "instruction", "caution", "paired_with", "variants", "after_weld_hours",
 )  # fmt: skip
 NEEDED_COLUMNS = ("stage_number", "stage_name", "number", "key", "title", "kind", "criticality")

@@ -32,13 +32,13 @@ LONGEST = {
 _WHOLE = re.compile(r"[0-9]{1,6}")
 _LIMITS = frozenset({"nominal", "limits", "lower", "upper", "guard", "unit_of_measure", "decimals"})
 COLUMNS_OF_KIND = {
-    "measured": _LIMITS | {"readings"},
+    "measured": _LIMITS | {"readings", "mean", "temperature"},
     "attribute": frozenset(),
     "count": frozenset({"limits", "lower", "upper", "unit_of_measure"}),
     "record": frozenset({"form"}),
     "derived": _LIMITS | {"formula"},
 }
-KIND_COLUMNS = _LIMITS | {"readings", "formula", "form"}
+KIND_COLUMNS = _LIMITS | {"readings", "mean", "temperature", "formula", "form"}
 _NUMBERS = ("nominal", "lower", "upper", "guard")
 # The column in which a kind's field stands; all others have the field's own name.
 _COLUMN_OF_FIELD = {
@@ -291,6 +291,9 @@ def _limits_data(reader: RowReader, kind: str) -> dict[str, object]:
         data[column] = _optional_whole(reader, column)
     if kind == "derived":
         data["formula"] = cells["formula"]
+    if kind == "measured":
+        data["temperature"] = cells["temperature"]
+        data["mean"] = reader.yes("mean")
     return data
 
 

@@ -14,6 +14,7 @@ urlpatterns = [
     path("<uuid:uuid>/paper.pdf", paper_views.blank, name="blank"),
     path("<uuid:uuid>/drawing/", drawing_views.drawing, name="drawing"),
     path("<uuid:uuid>/drawing.pdf", drawing_views.print_drawing, name="print_drawing"),
+    path("<uuid:uuid>/drawing/pages/", drawing_views.preview_pages, name="preview_pages"),
     path("<uuid:uuid>/drawing/sheets/", drawing_views.add_sheets, name="add_sheets"),
     path("<uuid:uuid>/drawing/sheets/<uuid:sheet>/remove/", drawing_views.remove_sheet, name="remove_sheet"),
     path("<uuid:uuid>/drawing/balloon/", drawing_views.balloon, name="balloon"),

@@ -20,6 +20,7 @@ from qcapp.production.queries.sharing import holders_of
 
 from .models import Recall
 
+Judged = tuple[str, str, str, Finding]  # the values as shown, the error, the corrected value, what can be said
 GRAVEST_FIRST = (Finding.OUT_OF_BAND, Finding.DOUBTFUL, Finding.STILL_IN_BAND)
 
 
@@ -132,12 +133,26 @@ def _judged(
 ) -> list[ReadingAgain]:
     points = [ErrorPoint(point.reference, point.error_found) for point in found.points]
     curve = ErrorCurve(points) if points else None
-    return [_again(reading, curve, uncertainty, gauge.unit_of_measure) for reading in readings]
+    known: dict[tuple[int, tuple[str, ...]], Judged] = {}  # thousands of readings show the same few values
+    again = []
+    for reading in readings:
+        key = (id(reading.checkpoint), tuple(map(str, reading.values)))
+        if key not in known:
+            known[key] = _judged_once(reading, curve, uncertainty, gauge.unit_of_measure)
+        again.append(_again(reading, *known[key]))
+    return again
 
 
-def _again(reading: GaugeReading, curve: ErrorCurve | None, uncertainty: Decimal, unit: str) -> ReadingAgain:
-    """The answer's gravest reading. One in a unit that does not convert to the gauge's stays doubtful."""
+def _again(reading: GaugeReading, shown: str, error: str, corrected: str, finding: Finding) -> ReadingAgain:
     one = reading.checkpoint
+    return ReadingAgain(
+        one.number, one.title, one.limits_text, shown, error, corrected,
+        finding, reading.outcome, reading.recorded_at,
+    )  # fmt: skip
+
+
+def _judged_once(reading: GaugeReading, curve: ErrorCurve | None, uncertainty: Decimal, unit: str) -> Judged:
+    """The answer's gravest reading. One in a unit that does not convert to the gauge's stays doubtful."""
     shown, error, corrected, finding = ", ".join(as_text(value) for value in reading.values), "", "", Finding.DOUBTFUL
     if curve is not None:
         try:
@@ -147,10 +162,7 @@ def _again(reading: GaugeReading, curve: ErrorCurve | None, uncertainty: Decimal
         if judged:
             gravest = max(judged, key=lambda pair: list(Finding).index(pair[2]))
             error, corrected, finding = gravest
-    return ReadingAgain(
-        one.number, one.title, one.limits_text, shown, error, corrected,
-        finding, reading.outcome, reading.recorded_at,
-    )  # fmt: skip
+    return shown, error, corrected, finding
 
 
 def _one(

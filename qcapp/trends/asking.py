@@ -7,10 +7,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, cast
 
 from qcapp.core.errors import Invalid
-from qcapp.people.queries import role_names
-from qcapp.people.roles import Role
+from qcapp.people.queries import may, reads_worker_charts
+from qcapp.people.roles import Act
 
-from .characteristic import Wanted
+from .characteristic import Axis, Wanted
 from .control import SAMPLE_SIZE, Group, Within
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ USUAL = 100  # readings
 
 
 def sees_people(person: Person, at: datetime) -> bool:
-    """Splits by welder and inspector are for the quality manager: they are about people."""
-    return Role.QUALITY_MANAGER in role_names(person, at)
+    """Splits by welder and inspector are about people: for those whom the site named, where they may see trends."""
+    return may(person, Act.LOOK_AT_TRENDS, at) and reads_worker_charts(person)
 
 
 def wanted_of(asked: Mapping[str, str]) -> Wanted:
@@ -32,6 +32,7 @@ def wanted_of(asked: Mapping[str, str]) -> Wanted:
         limits=cast("Within", _one_of(asked, "limits", ("between", "within"))),
         group=cast("Group", _one_of(asked, "group", ("units", "weeks"))),
         size=whole(asked, "size") or SAMPLE_SIZE,
+        axis=cast("Axis", _one_of(asked, "axis", ("order", "date"))),
         anew=_one_of(asked, "from", ("signed", "anew")) == "anew",
     )
 

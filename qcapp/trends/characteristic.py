@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy
 
@@ -15,6 +16,7 @@ from .gauging import GaugeShare
 from .readings import Series, step_of
 from .splits import SplitBy, distance_of, split_sentence, splits_of
 
+Axis = Literal["order", "date"]
 MEASURING = frozenset({"measured", "derived"})
 
 
@@ -27,6 +29,7 @@ class Wanted:
     limits: Within = "between"
     group: Group = "units"
     size: int = 10
+    axis: Axis = "order"  # of the points
     anew: bool = False  # limits computed from what is shown, also where some are frozen
 
 

@@ -25,7 +25,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
 
 from . import forms, services
-from .asking import sees_people, wanted_of
+from .asking import wanted_of
 from .characteristic import Characteristic, Wanted
 from .pictures.charted import control_picture
 from .queries import LONGEST, page_of, signals_of
@@ -120,7 +120,7 @@ def _page(
 ) -> HttpResponse:
     now = timezone.now()
     held, refused = acts_of(request.user, now), bound or {}
-    found = page_of(family, key, Wanted(last=LONGEST), people=sees_people(request.user, now))
+    found = page_of(family, key, Wanted(last=LONGEST), people=False)  # no splits here
     series, signals = found.series, signals_of(family, key)
     decides, looks = Act.FREEZE_LIMITS in held, Act.ACKNOWLEDGE_SIGNAL in held
     waiting = [(one, looks and _acknowledge_form(one, refused.get("acknowledge"))) for one in signals.waiting]
@@ -132,6 +132,7 @@ def _page(
         "chart": found.chart,
         "chart_picture": _picture(found),
         "waiting": waiting,
+        "leads": Act.LEAD_ACTION in held,
         "acknowledged": signals.acknowledged,
         "bases": base_periods_of(series.characteristic_id),
         "serials": [reading.serial for reading in series.readings],

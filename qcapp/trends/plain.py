@@ -243,7 +243,7 @@ def as_csv(found: Characteristic, *, people: bool) -> str:
             reading.revision, reading.recorded_at.isoformat(), reading.gauge, reading.fixture, reading.shift,
             "; ".join(reading.marks),
         ]  # fmt: skip
-        writer.writerow([_harmless(cell) for cell in [*row, *([reading.welder, reading.inspector] if people else [])]])
+        writer.writerow([harmless(cell) for cell in [*row, *([reading.welder, reading.inspector] if people else [])]])
     return target.getvalue()
 
 
@@ -251,7 +251,7 @@ def _end(band: Any, side: str) -> Any:
     return getattr(band, side, None)
 
 
-def _harmless(cell: str) -> str:
+def harmless(cell: str) -> str:
     """A text that a spreadsheet would take for a formula gets an apostrophe; numbers stay."""
     if cell[:1] in {"=", "+", "-", "@", "\t", "\r"} and not cell.lstrip("+-").replace(".", "", 1).isdigit():
         return f"'{cell}"

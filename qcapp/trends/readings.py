@@ -7,6 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.metrology.quantities import as_text, convert
 
 if TYPE_CHECKING:
@@ -113,13 +114,12 @@ def converted(text: str, from_unit: str, to_unit: str) -> str:
 
 
 def numbers_of(answer: dict[str, Any], kind: str) -> list[str]:
-    """The numbers of a stored answer as they were typed; none for a text."""
+    """The numbers of a stored answer as they count: as typed, or what the plan makes of them; none for a text."""
     if kind == "count":
         return [str(answer["count"])]
     if kind == "attribute":
         return []
-    values = answer.get("values") or [answer.get("value")]
-    return [str(value) for value in values if value is not None]
+    return counted_numbers(answer)
 
 
 def step_of(series: Series) -> float:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import deciding_views, views
+from . import deciding_views, file_views, views
 
 app_name = "trends"
 urlpatterns = [
@@ -9,6 +9,19 @@ urlpatterns = [
     path("believable/", views.believable, name="believable"),
     path("yield/", views.yields, name="yield"),
     path("report/<str:family>/<str:month>.pdf", views.report, name="report"),
+    *(
+        path(
+            f"distortion/<str:family>/<slug:key>/<slug:which>.{form}",
+            file_views.distortion_file,
+            {"form": form},
+            name=f"distortion_{form}",
+        )
+        for form in ("svg", "png", "csv")
+    ),
+    *(
+        path(f"yield/<str:family>/<int:stage>.{form}", file_views.yield_file, {"form": form}, name=f"yield_{form}")
+        for form in ("svg", "png", "csv")
+    ),
     path("<str:family>/<slug:key>/", views.characteristic, name="characteristic"),
     path("<str:family>/<slug:key>/decisions/", deciding_views.decisions, name="decisions"),
     path("<str:family>/<slug:key>/decisions/freeze/", deciding_views.freeze, name="freeze"),

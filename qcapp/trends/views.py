@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
-from qcapp.core.errors import NotFound
 from qcapp.lib.site_days import site_day
 from qcapp.people.access import needs
 from qcapp.people.queries import may
@@ -21,8 +19,8 @@ from qcapp.production.queries import FamilyCard, families
 from .asking import sees_people, wanted_of, whole
 from .capability import TARGET
 from .characteristic import Characteristic
+from .file_views import download, picture_as
 from .pictures.charted import control_picture, spread_picture
-from .pictures.inks import as_png, inked
 from .pictures.paired import paired_picture
 from .pictures.small import small_picture
 from .pictures.spread_out import common_ends, histogram_picture, split_picture
@@ -158,8 +156,8 @@ def characteristic(request: HttpRequest, family: str, key: str) -> HttpResponse:
         "found": found,
         "series": found.series,
         "chart": found.chart,
-        "chart_picture": _safe(control_picture(found.series, found.chart)),
-        "spread_picture": _safe(spread_picture(found.series, found.chart)),
+        "chart_picture": _safe(control_picture(found.series, found.chart, axis=found.wanted.axis)),
+        "spread_picture": _safe(spread_picture(found.series, found.chart, axis=found.wanted.axis)),
         "histogram_picture": _safe(histogram_picture(found.series, found.histogram)) if found.histogram else "",
         "splits": [(said, _safe(split_picture(found.series, said.split, ends))) for said in found.splits],
         "same": [said for said in found.splits if len(said.split.levels) < 2],
@@ -181,7 +179,7 @@ def values_csv(request: HttpRequest, family: str, key: str) -> HttpResponse:
     """The values of the window as CSV."""
     found = _found(request, family, key)
     text = as_csv(found, people=sees_people(request.user, timezone.now()))
-    return _download(text.encode("utf-8-sig"), "text/csv; charset=utf-8", f"{found.series.family_code}-{key}.csv")
+    return download(text.encode("utf-8-sig"), "text/csv; charset=utf-8", f"{found.series.family_code}-{key}.csv")
 
 
 @require_safe
@@ -189,13 +187,9 @@ def values_csv(request: HttpRequest, family: str, key: str) -> HttpResponse:
 def picture_file(request: HttpRequest, family: str, key: str, which: str, form: str) -> HttpResponse:
     """One picture of the page as SVG or PNG that stands alone. Raises NotFound `picture_unknown`."""
     found = _found(request, family, key)
-    svg = _picture(found, which)
-    notes = [f"{found.series.family_code}, limits {found.series.limits_text}. {found.summary}", RULE]
-    notes += ["Demonstration data, invented. Nothing here is valid."] if settings.QCAPP_DEMO else []
+    said = f"{found.series.family_code}, limits {found.series.limits_text}. {found.summary}"
     name = f"{found.series.family_code}-{key}-{which}.{form}"
-    if form == "png":
-        return _download(as_png(svg, notes=notes), "image/png", name)
-    return _download(inked(svg, notes=notes).encode(), "image/svg+xml", name)
+    return picture_as(_picture(found, which), form, name, said, RULE)
 
 
 @require_safe
@@ -203,7 +197,7 @@ def picture_file(request: HttpRequest, family: str, key: str, which: str, form: 
 def report(request: HttpRequest, family: str, month: str) -> HttpResponse:
     """A family's month as PDF."""
     found = month_report(family, month, at=timezone.now())
-    return _download(report_pdf(found), "application/pdf", f"{found.family.code}-{found.first:%Y-%m}.pdf")
+    return download(report_pdf(found), "application/pdf", f"{found.family.code}-{found.first:%Y-%m}.pdf")
 
 
 def _share(share: float | None) -> str:
@@ -227,26 +221,20 @@ def _picture(found: Characteristic, which: str) -> str:
     series = found.series
     svg = ""
     if which == "chart":
-        svg = control_picture(series, found.chart)
+        svg = control_picture(series, found.chart, axis=found.wanted.axis)
     elif which == "spread":
-        svg = spread_picture(series, found.chart)
+        svg = spread_picture(series, found.chart, axis=found.wanted.axis)
     elif which == "histogram" and found.histogram:
         svg = histogram_picture(series, found.histogram)
     for said in found.splits:
         if said.split.factor == which:
             svg = split_picture(series, said.split, common_ends(series))
-    if not svg:
-        raise NotFound("picture_unknown", "There is no such picture of these values; choose one on the page.")
     return svg
 
 
 def _found(request: HttpRequest, family: str, key: str) -> Characteristic:
     people = sees_people(request.user, timezone.now())
     return page_of(family, key, wanted_of(request.GET), people=people)
-
-
-def _download(content: bytes, kind: str, name: str) -> HttpResponse:
-    return HttpResponse(content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
 
 def _safe(svg: str) -> SafeString:

@@ -12,8 +12,10 @@ characteristic applies all four.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+
+import numpy
 
 from qcapp.core.statistics.charts import individuals
 from qcapp.core.statistics.control_chart import FEWEST_POINTS, ControlChart
@@ -21,7 +23,7 @@ from qcapp.core.statistics.factors import d2
 
 from .capability import TARGET, Fitness, fitness
 from .characteristic import MEASURING, working
-from .control import Chart, Held, control_chart, is_coarse
+from .control import Chart, Held, Sample, control_chart, is_coarse, natural_floor
 from .drift import Drift, drift_of
 from .readings import Reading, Series, step_of
 from .words import Spoken, spoken_signals
@@ -143,6 +145,26 @@ def _fixture(series: Series, name: str, held: int, sigma: float) -> FixtureSigna
     chart = fixture_chart([reading.value for reading in own], len(base), sigma)
     spoken = spoken_signals(chart, [reading.serial for reading in own], series.noun)
     return FixtureSignals(name, _recent(spoken, len(own)), len(own))
+
+
+def chart_on(one: Watched, fixture: str) -> tuple[Series, Chart]:
+    """The readings of one fixture with the chart that its signals come from; all readings and theirs without a name."""
+    series = one.series
+    if not fixture:
+        return series, one.chart
+    held = _base(len(series.readings))
+    base = series.readings[:held]
+    sigma = _spread_on_one_fixture(base, sorted({reading.fixture for reading in series.readings} - {""}))
+    own = tuple(reading for reading in series.readings if reading.fixture == fixture)
+    first = sum(reading.fixture == fixture for reading in base)
+    computed = fixture_chart([reading.value for reading in own], first, sigma)
+    floor = natural_floor(series)
+    if floor is not None:
+        computed = replace(computed, lower=numpy.maximum(computed.lower, floor))
+    samples = tuple(Sample(reading.serial, (reading,), reading.value) for reading in own)
+    spoken = spoken_signals(computed, [reading.serial for reading in own], series.noun)
+    name = f"Individuals on fixture {fixture}"
+    return replace(series, readings=own, events=()), Chart(name, samples, computed, spoken, first)
 
 
 def fixture_chart(values: Sequence[float], base: int, sigma: float) -> ControlChart:

@@ -42,7 +42,7 @@ async function keep(...what) {
   try {
     await beside.keep(me(), ...what);
   } catch (error) {
-    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", error?.message ?? error)));
+    await tell(t("Not saved"), el("p", {}, t("The tablet did not keep this ({0}). Write it on paper and tell the keeper.", store.whyNot(error))));
     return false;
   }
   await read();
@@ -118,7 +118,7 @@ export async function askSetup(c) {
     const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
     const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(`${how}${warm.value.trim() ? `; ${warm.value.trim()} °C` : ""}`) }, el("strong", {}, t(how)));
     return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
-      el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
+      c.temperature ? null : el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
       ["in fixture", "restrained", "free"].map(answer),
       el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
   });
@@ -133,7 +133,7 @@ function refusedRow(row) {
   return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("div", { class: "answers" },
     act(t("Send again"), () => beside.again(row).then(redraw)),
     act(t("Discard …"), async () => {
-      const reason = await askReason(t("Discard this entry"), t("It is kept on this tablet with your reason, and it is never sent."), [t("Entered twice"), t("Wrong photo")]);
+      const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), t("Wrong photo")]);
       if (reason) await beside.discard(row, me().badge, reason).then(redraw);
     })));
 }

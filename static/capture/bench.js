@@ -7,13 +7,12 @@ import { askPin, dayText } from "./dialogs.js";
 import { afterPaint, correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import { holdSentence } from "./holds.js";
 import * as outbox from "./outbox.js";
-import { overview } from "./overview.js";
 import * as people from "./people.js";
 import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
-import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, state, take } from "./unit.js";
+import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, standing, state, take } from "./unit.js";
 import { chosen, learn, t } from "./words.js";
 
 // ---- beginning
@@ -165,7 +164,7 @@ function stageEnd(stage) {
   if (stage.state === "held") return quiet(el("p", {}, t("Stage {0} is answered. It is on hold and cannot be signed yet.", stage.number)), onwards());
   const out = rows.filter((c) => tone(c.outcome) === "out").length;
   const changed = stage.state === "changed_since_signed" ? t("Stage {0} has changed since it was signed:", stage.number) : t("Stage {0} is answered:", stage.number);
-  return quiet(el("p", {}, `${changed} ${out ? t("{0} checkpoints, {1} out of band.", rows.length, out) : t("{0} checkpoints, none out of band.", rows.length)}`),
+  return quiet(el("p", {}, `${changed} ${rows.length === 1 ? (out ? t("1 checkpoint, out of band.") : t("1 checkpoint, in band.")) : out ? t("{0} checkpoints, {1} out of band.", rows.length, out) : t("{0} checkpoints, none out of band.", rows.length)}`),
     el("div", { class: "answers" }, el("button", { type: "button", class: "big go", id: "sign", onclick: signStage }, t("Sign stage {0}", stage.number))));
 }
 
@@ -288,16 +287,15 @@ const signedHere = (number) => state.waiting.some(({ operation }) => operation.k
 async function signStage() {
   const stage = stageOf(state.stage);
   await outbox.flush();
-  const offline = people.here.unlocked && ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
-  const answered = state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").map(seen);
-  // What another person answered, and whether a photo has arrived, is not known here.
-  const notYet = offline ? answered.some((c) => c.second_inspection || (c.photo && c.due && !c.photo_taken)) : (await store.waiting()).some((row) => row.operation.serial === serial);
-  if (notYet) {
-    await tell(t("Not yet"), el("p", {}, t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.")));
-    return;
-  }
-  const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely: {3} checkpoints. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
-  const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: answered.map((c) => c.operation).filter(Boolean).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
+  const away = ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
+  const offline = away && people.here.unlocked;
+  const photos = inStage().filter(acts.wantsPhoto).map((c) => c.number);
+  const notYet = photos.length ? t("The plan asks for a photo at {0}. Take it, then sign.", photos.join(", "))
+    : !offline && away ? t("This browser is no shared tablet: here a stage is signed with network. What you entered is kept and sent by itself.")
+      : !offline && (await store.waiting()).some((row) => row.operation.serial === serial) ? t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.") : "";
+  if (notYet) { await tell(t("Not yet"), el("p", {}, notYet)); return; }
+  const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely. Checkpoints: {3}. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
+  const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").flatMap(standing).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
   const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, t("Sign"), async (pin) => {
     try {
       if (offline) {
@@ -318,6 +316,7 @@ async function signStage() {
 }
 
 async function showStages() {
+  const { overview } = await import("./overview.js"); // as the photo: on demand, kept by the worker
   const chosen = await overview();
   if (chosen) goTo(chosen);
 }

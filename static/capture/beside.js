@@ -48,8 +48,16 @@ export async function keep(person, url, body, { photo = null, label = "", id = o
 
 export const again = (row) => within("readwrite", (s) => s.put({ ...row, refused: "" })).then(() => outbox.soon(0));
 
-/** Given up by a person with a reason; it stays on the tablet. */
-export const discard = (row, by, reason) => within("readwrite", (s, closed) => { closed.put({ ...row, by, reason, at: Date.now() }); s.delete(row.id); });
+/** Given up by a person with a reason; it stays on the tablet, and the server writes down who gave it up and why. */
+export const discard = (row, by, reason) => within("readwrite", (s, closed) => { closed.put({ ...row, by, reason, at: Date.now() }); s.delete(row.id); }).then(() => outbox.soon(0));
+
+async function tellDiscards() {
+  for (const row of await within("readonly", (s, closed) => closed.getAll())) {
+    if (row.told || row.by !== outbox.contact.person?.badge) continue;
+    const { ok, status } = await outbox.post("/api/v1/discards", { operation: row.body, reason: row.reason });
+    if (ok || status === 400) await within("readwrite", (s, closed) => closed.put({ ...row, told: true }));
+  }
+}
 
 async function base64(buffer) {
   const address = await new Promise((resolve) => {
@@ -78,7 +86,7 @@ export async function send(which = () => true) {
 }
 
 let sentBefore = 0;
-outbox.sendBefore(async () => { sentBefore += await send((row) => row.url.endsWith("/setup-checks")).catch(() => 0); });
+outbox.sendBefore(async (serial) => { sentBefore += await send((row) => row.url.endsWith("/setup-checks") || (serial && row.body.serial === serial)).catch(() => 0); });
 
 /** Send after the results, whenever the server has taken those. `changed()` is called afterwards. */
 export function follow(changed) {
@@ -88,6 +96,7 @@ export function follow(changed) {
       sentBefore = 0;
       await changed();
     }
+    await tellDiscards().catch(() => {});
   };
   // Not waited for: results that are entered meanwhile must not wait for a photo.
   outbox.onChange(() => {

@@ -6,8 +6,8 @@ import { el, find, tell, typed } from "./dom.js";
 import { askGauge, askReason } from "./dialogs.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
-import { current, draftKey, draw, gaugeFor, isFarOff, isOpen, me, plain, provisional, readStore, seen, serial, state } from "./unit.js";
-import { t } from "./words.js";
+import { choices, current, draftKey, draw, gaugeFor, isFarOff, isOpen, me, note, plain, provisional, reads, readStore, seen, serial, state } from "./unit.js";
+import { local, t } from "./words.js";
 
 const usualRepeat = () => [t("Dirt or a burr under the gauge"), t("Gauge slipped or sat badly"), t("Wrong spot was measured")];
 const usualCorrection = () => [t("Typed wrong"), t("Entered at the wrong checkpoint"), t("Decimal mark wrong")];
@@ -104,17 +104,33 @@ async function entered(c, raw) {
   if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail(t("A count is a whole number, 0 or more."));
   if (c.setup && !(await askSetup(c))) return null;
   if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return null;
-  return c.kind === "count" ? () => record({ count: Number(value) }, raw) : reading(c, value, raw);
+  if (c.kind === "count") return () => record({ count: Number(value) }, raw);
+  const warmth = state.warmth ? await state.warmth.warmthFor(c) : {};
+  return warmth && reading(c, value, raw, warmth);
 }
 
-function reading(c, value, raw) {
+async function reading(c, value, raw, warmth) {
   const { doubt } = state;
   if (isFarOff(value, c.band) && doubt?.value !== value) return again({ doubt: { value, raw: doubt ? `${doubt.raw}; ${raw}` : raw } });
+  if (await beyond(c, value)) return null;
   const readings = [...state.readings, { value, said: doubt ? `${doubt.raw}; ${raw}` : raw }];
   if (readings.length < c.readings) return again({ readings, doubt: null, error: "" });
   const values = readings.map((one) => one.value);
   const said = readings.map((one) => one.said).join(" | ").slice(0, 200);
-  return () => record(c.readings > 1 ? { values } : { value }, said);
+  return () => record({ ...(c.readings > 1 ? { values } : { value }), ...warmth }, said);
+}
+
+// A gauge does not read beyond its range: another one is offered, and with that it is measured anew. Where none reads so
+// far the value is kept and marked.
+async function beyond(c, value) {
+  const gauge = gaugeFor(c);
+  const others = gauge && !reads(gauge, c, [value]) ? state.data.gauges.filter((one) => one.usable && c.gauge_kinds.includes(one.kind) && reads(one, c, [value])) : [];
+  if (!others.length) return false;
+  const taken = await pickGauge(others, t("{0} reads from {1} to {2}: this value is no reading of it. Measure with which other gauge?", gauge.number, local(gauge.range_lower ?? "–"), local(gauge.range_upper ?? "–")));
+  if (taken) Object.assign(state, { text: "", readings: [] });
+  noteDraft();
+  fail(taken ? t("Nothing is recorded yet. Measure with {0}.", taken.number) : t("Nothing is recorded yet. Take a gauge that reads so far."));
+  return true;
 }
 
 /** The field is emptied for one more value. */
@@ -145,7 +161,7 @@ function operationFor(c, answer, raw) {
   const now = seen(c);
   return {
     id: outbox.uuid7(), v: 1, kind: "result", serial, revision: state.data.revision.uuid, checkpoint: c.key, round: c.round,
-    inspection: again ? now.inspection_seen ?? 1 : { second: 2, third: 3 }[c.task] ?? 1,
+    inspection: again ? now.inspection_seen ?? 1 : { second: 2, third: 3 }[now.task] ?? 1,
     purpose: state.mode?.purpose ?? (settling ? "correction" : "reading"),
     answer, raw, gauge: gaugeFor(c)?.number ?? null, recorded_at: new Date().toISOString(), recorded_by: me().badge,
     base: (again && (now.base ?? now.operation)) || null, reason: state.mode?.reason ?? (settling ? SETTLED : ""),
@@ -156,12 +172,13 @@ async function record(answer, raw) {
   const c = plain(state.key);
   const typedText = state.text;
   const operation = operationFor(c, answer, raw);
-  const before = state.local.get(c.key);
-  const entry = { ...provisional(c, operation), saving: true };
+  const before = [state.local.get(c.key), state.given.get(c.key)];
   const row = { operation, owner: me().badge, name: me().name, draft: draftKey(c.key), instead: state.replaces };
+  const entry = { ...provisional(c, operation), saving: true, row };
   clearTimeout(timer);
   pending = null;
   state.local.set(c.key, entry);
+  note(c, row);
   state.drafts.delete(c.key);
   state.notSaved.delete(c.key);
   Object.assign(state, NOTHING, { readings: [] });
@@ -182,10 +199,12 @@ async function record(answer, raw) {
   outbox.soon();
 }
 
-function notSaved(c, text, before, error) {
-  const message = t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", error?.message || error?.name || "?");
+function notSaved(c, text, [before, given], error) {
+  const message = t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", store.whyNot(error));
   if (before) state.local.set(c.key, before);
   else state.local.delete(c.key);
+  if (given) state.given.set(c.key, given);
+  else state.given.delete(c.key);
   state.notSaved.set(c.key, { text, message });
   if (state.key === c.key) Object.assign(state, { text, error: message });
   draw.all();
@@ -221,7 +240,7 @@ async function otherEyes(c) {
 /** Pick the gauge in hand; gives it, or null. */
 export async function pickGauge(from = null, question = t("Which gauge is in your hand?")) {
   const c = current();
-  const choice = from ?? state.data.gauges.filter((gauge) => c.gauge_kinds.includes(gauge.kind));
+  const choice = from ?? choices(c);
   const number = await askGauge(choice, gaugeFor(c)?.number, question);
   if (!number) return null;
   const gauge = state.data.gauges.find((one) => one.number === number);

@@ -30,7 +30,8 @@ async function show() {
   const missing = [...document.querySelectorAll("[data-serial]")].filter((link) => !state.kept.has(link.dataset.serial)).length;
   const along = missing ? t("{0} not on this tablet yet.", missing) : t("All of these open without network.");
   const lasting = shell.ready.lasting ? "" : ` ${t("The browser does not promise to keep its storage: start this page from the home screen.")}`;
-  find("#along").textContent = state.busy || shell.ready.problem || along + lasting;
+  const full = shell.ready.full ? ` ${t("The tablet's storage is nearly full: send what waits, then make room.")}` : "";
+  find("#along").textContent = state.busy || shell.ready.problem || along + lasting + full;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
     waiting: state.waiting, refused: state.refused, person: state.person?.name, badge: state.person?.badge,
@@ -69,7 +70,7 @@ function listKept() {
   fill(find("#units"), units.map(({ serial, data }) => el("li", {}, el("a", { href: address(serial), "data-serial": serial },
     el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, t("on hold")) : null),
     el("span", { class: "quiet" }, data.unit.family_name.charAt(0).toUpperCase() + data.unit.family_name.slice(1)),
-    el("span", { class: "quiet" }, t("{0} answered, {1} stages signed", data.progress.answered, data.progress.stages_signed))))));
+    el("span", { class: "quiet" }, data.progress.stages_signed === 1 ? t("{0} answered, 1 stage signed", data.progress.answered) : t("{0} answered, {1} stages signed", data.progress.answered, data.progress.stages_signed))))));
   if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, t("No unit was taken along on this tablet. Open this page once with network."))));
 }
 
@@ -89,6 +90,7 @@ async function takeAll(fresh) {
 
 /** Lot samples, and the gauges that are checked on a master, so that their pages open without network too. */
 async function takeBeside(badge) {
+  await store.setMeta(`welding ${badge}`, { ...(await outbox.get("/api/v1/weld-sheet")), at: Date.now() });
   await store.setMeta("setups", (await outbox.get("/api/v1/setup-checks")).gauges);
   for (const { dataset: { lot } } of document.querySelectorAll("[data-lot]")) {
     const at = await store.instant();

@@ -70,7 +70,7 @@ export async function asked() {
 }
 
 let before = async () => {};
-/** What is sent before the results, because they rest on it. */
+/** What is sent before the results, because they rest on it; before a signature all that waits of the unit `serial`. */
 export const sendBefore = (work) => { before = work; };
 
 const version = async () => (globalThis.caches ? (await caches.keys()).filter((name) => name.startsWith("qcapp-")).map((name) => name.slice(6)).join(" ") : "");
@@ -149,8 +149,12 @@ async function sendAll() {
   for (;;) {
     const rows = await store.waiting();
     if (rows.length === 0) { await tellDiscards(); return contact.revoked ? "revoked" : "sent"; }
-    const mine = rows.filter((row) => row.proof || contact.revoked || row.owner === contact.person?.badge).slice(0, size);
+    let mine = rows.filter((row) => row.proof || contact.revoked || row.owner === contact.person?.badge).slice(0, size);
     if (mine.length === 0) return "others";
+    // A signature covers a stage with its photos: the results go, then the photos, then the signature.
+    const signing = mine.findIndex((row) => row.operation.kind === "sign_off");
+    if (signing > 0) mine = mine.slice(0, signing);
+    if (signing === 0) await before(mine[0].operation.serial);
     const { ok, status, body } = await post("/api/v1/operations", {
       device, sent_at: new Date().toISOString(), operations: mine.map((row) => row.operation),
       waiting: rows.length, waiting_since: new Date(rows[0].since).toISOString(),

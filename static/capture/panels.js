@@ -4,6 +4,7 @@ import { mark, ruler, shown, tone, word } from "./band.js";
 import { el, keypad } from "./dom.js";
 import { dayText } from "./dialogs.js";
 import { spotOf } from "./spot.js";
+import { draw, state } from "./unit.js";
 import { limits, local, t } from "./words.js";
 
 export function markFor(checkpoint) {
@@ -16,7 +17,7 @@ export function markFor(checkpoint) {
 
 export function questionPanel(c) {
   const given = [
-    [t("Method"), c.method], [t("Limits"), c.kind === "attribute" ? "" : limits(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint],
+    [t("Method"), c.method], [t("Limits"), c.kind === "attribute" ? "" : limits(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint], ...(state.warmth?.askedBeside(c) ?? []),
     c.paired ? [t("{0} before", c.paired.number), c.paired.answer ? local(c.paired.answer) : t("not measured")] : null,
   ].filter((pair) => pair && pair[1]);
   return el("section", { class: "panel question", "aria-labelledby": "question" }, spotOf(c),
@@ -47,7 +48,7 @@ function outBy(c) {
 }
 
 function headline(c) {
-  return c.kind === "attribute" ? word(c.outcome) : `${outBy(c)}: ${c.kind === "record" ? c.answer : local(shown(c.answer))}`;
+  return c.kind === "attribute" ? word(c.outcome) : `${outBy(c)}: ${c.kind === "record" ? c.answer : state.warmth?.said(c) ?? local(shown(c.answer))}`;
 }
 
 function whatNext(c, stage) {
@@ -98,7 +99,7 @@ export function numberEntry(c, { title, taken, gauge, onGauge, onInput, onKey, e
   });
   return el("div", { class: "entry" },
     el("section", { class: "panel reading", "aria-label": title },
-      el("div", { class: "head" }, el("span", {}, title), gaugeButton(c, gauge, onGauge)),
+      el("div", { class: "head" }, el("span", {}, title), state.warmth?.partButton(c, draw.work), gaugeButton(c, gauge, onGauge)),
       taken.length ? el("p", { class: "taken" }, t("So far: {0}", taken.map((one) => local(shown(one))).join("; "))) : null,
       el("div", { class: "value" }, field, el("span", { class: "unit" }, c.unit_of_measure || (c.kind === "count" ? t("found") : ""))),
       errorLine(error),

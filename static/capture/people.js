@@ -135,7 +135,7 @@ const belongsToAnother = (session) => here.tablet && here.unlocked && session.pe
 // A person without a kept copy gets another's, with nothing of a second inspection in it.
 function blind(c) {
   if (!c.second_inspection && c.task !== "settle") return { ...c, may_correct: false, may_repeat: false };
-  return { ...c, outcome: null, answer: null, value: null, base: null, operation: null, conflicting: [], flags: [], flag_sentences: [], report: null, may_correct: false, may_repeat: false,
+  return { ...c, may_inspect: !c.joint && !Object.keys(c.stands ?? {}).length, outcome: null, answer: null, value: null, base: null, operation: null, conflicting: [], flags: [], flag_sentences: [], report: null, may_correct: false, may_repeat: false,
     task: c.first_given || c.task !== "first" ? "wait" : "first", task_note: t("Whether you may answer here is decided by the server. This needs the network once.") };
 }
 

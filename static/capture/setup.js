@@ -91,7 +91,7 @@ function reading(gauge) {
     el("div", { class: "head" }, el("span", {}, `${gauge.number}: ${gauge.master}, ${local(`${shown(gauge.reference)} ± ${gauge.limit} ${gauge.unit_of_measure}`)}`)),
     el("div", { class: "value" }, field, el("span", { class: "unit" }, gauge.unit_of_measure)),
     error ? el("p", { class: "typing-error", role: "alert" }, error) : null,
-    check && holds(gauge, check) ? el("p", { class: `banner ${failed ? "" : "quiet"}`, id: "said", role: "status" }, failed ? t("Not passed: {0}. Clean both and check again, or take the gauge out of use.", local(shown(check.reading))) : t("Passed: {0}. It may measure for {1} hours.", local(shown(check.reading)), gauge.hours)) : null,
+    check && holds(gauge, check) ? el("p", { class: `banner ${failed ? "" : "quiet"}`, id: "said", role: "status" }, failed ? t("Not passed: {0}. Clean both and check again, or take the gauge out of use.", local(shown(check.reading))) : t("Passed: {0}. It may measure for {1} h.", local(shown(check.reading)), gauge.hours)) : null,
     failed ? el("div", { class: "answers" }, el("button", { type: "button", class: "big", id: "out", onclick: () => takeOut(gauge) }, t("Take {0} out of use", gauge.number))) : null), keypad(press));
 }
 

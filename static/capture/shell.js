@@ -9,7 +9,7 @@ const FRESH = 10 * 60 * 1000;
 const OLD = 14 * 24 * 3600 * 1000;
 
 /** What stands in the way of working without network, as a sentence; empty when nothing does. */
-export const ready = { problem: "…", lasting: true, waiting: null };
+export const ready = { problem: "…", lasting: true, full: false, waiting: null };
 
 /** Register the worker. `onNews()` is called when it is ready, and when a new version waits. */
 export async function begin(onNews) {
@@ -25,6 +25,8 @@ export async function begin(onNews) {
     const active = (await container.ready).active;
     active.postMessage("check");
     ready.lasting = (await navigator.storage?.persist?.()) ?? false;
+    const { usage = 0, quota = 1 } = (await navigator.storage?.estimate?.()) ?? {};
+    ready.full = usage > 0.8 * quota;
     ready.problem = "";
   } catch {
     // Offline the script cannot be fetched again; the worker that is in charge goes on.

@@ -56,7 +56,7 @@ async function within(stores, mode, work, durability = "strict") {
       const transaction = db.transaction(stores, mode, { durability });
       const done = finished(transaction);
       done.catch(() => {});
-      const value = await work(transaction);
+      const value = await Promise.resolve(transaction).then(work).catch((error) => { abort(transaction); throw error; });
       await done;
       return value;
     } catch (error) {
@@ -65,6 +65,11 @@ async function within(stores, mode, work, durability = "strict") {
       opening = null;
     }
   }
+}
+
+// All of it or nothing: what was asked for before the failure must not be written alone.
+function abort(transaction) {
+  try { transaction.abort(); } catch { /* it has broken off already */ }
 }
 
 function answer(request) {
@@ -89,6 +94,10 @@ export async function keep({ operation, owner, name, draft = null, instead = nul
     return answer(t.objectStore("outbox").add({ operation, owner, name, proof, since: Date.now() }));
   });
 }
+
+/** Why something was not kept, in words; a full medium with what to do. */
+export const whyNot = (error) => (error?.name === "QuotaExceededError"
+  ? say("the tablet's storage is full; what it has kept stays kept: send that, then make room or take another tablet") : error?.message || error?.name || String(error));
 
 let prove = async () => null;
 /** `work(operation)` gives what proves whose entry it is, or null. */

@@ -5,6 +5,7 @@ import { shown, tone } from "./band.js";
 import * as outbox from "./outbox.js";
 import { borrowed, here } from "./people.js";
 import * as store from "./store.js";
+import { t } from "./words.js";
 
 export const serial = decodeURIComponent(location.pathname.split("/")[2]);
 const ADDRESS = `/api/v1/units/${encodeURIComponent(serial)}/bench`;
@@ -12,7 +13,7 @@ const PATIENCE = 1500; // a kept copy is shown when the server takes longer
 
 export const state = {
   data: null, at: 0, stage: null, key: null, text: "", readings: [], error: "", mode: null, doubt: null,
-  local: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null, notTaken: null,
+  local: new Map(), given: new Map(), drafts: new Map(), notSaved: new Map(), inHand: {}, waiting: [], refused: [], replaces: null, notTaken: null, warmth: null,
 };
 
 /** What bench.js draws; entering.js calls it. Modules must not import each other in a circle: their names carry digests. */
@@ -29,7 +30,29 @@ export const draftKey = (key) => `${me().badge}/${serial}/${key}`;
 /** A checkpoint with what this tablet entered laid over it. */
 export function seen(c) {
   const mine = c && state.local.get(c.key);
-  return mine ? { ...c, ...mine, task: "done", state: "answered" } : c;
+  const turn = c?.second_inspection && c.task !== "settle" && state.given.has(c.key) ? turnOf(c, state.given.get(c.key)) : null;
+  return mine || turn ? { ...c, ...mine, task: "done", state: "answered", ...turn } : c;
+}
+
+// Where two inspect: who is next, by what the server said and what waits here, whoever of this tablet entered it.
+function turnOf(c, here) {
+  const has = (n) => n in here || n in (c.stands ?? {});
+  const of = (n) => provisional(c, here[n].operation);
+  const owes = !has(1) ? 1 : !has(2) ? 2 : !has(3) && (c.disagree || (here[1] && here[2] && disagree(of(1), of(2)))) ? 3 : 0;
+  const mine = Object.values(here).some((row) => row.owner === me().badge);
+  if (owes) return { state: "open", task: mine || !c.may_inspect ? "wait" : ["first", "second", "third"][owes - 1], task_note: owes === 3 ? t("The two inspections disagree; a third inspector decides.") : t("Another inspector gives the second inspection, without seeing the first.") };
+  const counts = [3, 1].find((n) => here[n]);
+  return mine || !counts ? {} : { ...of(counts), may_correct: false, may_repeat: false };
+}
+
+const plainText = (one) => String(one.outcome === "recorded" ? one.answer : "").replace(/\s/g, "").toLowerCase();
+const disagree = (a, b) => a.outcome !== b.outcome || a.nearest_limit !== b.nearest_limit && tone(a.outcome) === "out" || plainText(a) !== plainText(b);
+
+/** The identifiers of every answer that stands at a checkpoint, those on the tablet too. */
+export function standing(c) {
+  const known = Object.keys(c.stands ?? {}).length ? c.stands : c.operation ? { [c.inspection_seen]: c.operation } : {};
+  const here = Object.entries(state.given.get(c.key) ?? {}).map(([n, row]) => [n, row.operation.id]);
+  return Object.values({ ...known, ...Object.fromEntries(here) });
 }
 
 export function nextAfter(key) {
@@ -40,6 +63,12 @@ export function nextAfter(key) {
 
 // ---- fetching and keeping
 
+// Only a plan that asks for the part's temperature, or takes means, needs this.
+async function withWarmth(unit) {
+  if (unit?.data.checkpoints.some((c) => c.temperature || c.mean)) state.warmth ??= await import("./warmth.js");
+  return unit;
+}
+
 /** Fetch the unit; raises SignedOut, or what went wrong. */
 export async function fetchUnit() {
   const at = await store.instant();
@@ -47,13 +76,13 @@ export async function fetchUnit() {
   const data = await outbox.get(ADDRESS);
   if (!here.unlocked) await store.setMeta("person", data.person);
   await store.keepUnit(data.person.badge, serial, data, at);
-  return { data, at };
+  return withWarmth({ data, at });
 }
 
 /** The unit from the server, or from the tablet when the server is slow or away. `later(unit)` gets what comes afterwards. */
 export async function firstSight(later) {
   const person = await store.holder();
-  const kept = person && ((await store.keptUnit(person.badge, serial)) ?? (await borrowed(serial, person)));
+  const kept = person && (await withWarmth((await store.keptUnit(person.badge, serial)) ?? (await borrowed(serial, person))));
   const fetching = fetchUnit();
   if (!kept) return fetching;
   const slow = new Promise((resolve) => { setTimeout(resolve, PATIENCE, null); });
@@ -78,15 +107,27 @@ export function readStore() {
 
 async function readNow() {
   [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
-  const mine = (row) => row.owner === me().badge && row.operation.serial === serial;
-  const rows = [...await store.sentSince(state.at), ...state.waiting].filter(mine);
+  // Who else works on this tablet has a proof to each entry, so anybody sends it: it counts here as it will there.
+  const ours = (row) => row.operation.serial === serial && (row.owner === me().badge || row.proof);
+  const rows = [...await store.sentSince(state.at), ...state.waiting].filter(ours);
   const saving = [...state.local].filter(([, entry]) => entry.saving);
   state.local = new Map();
+  state.given = new Map();
   for (const row of rows) {
     const c = plain(row.operation.checkpoint);
-    if (c) state.local.set(c.key, { ...provisional(c, row.operation), ...confirmed(row.verdict) });
+    if (!c || row.operation.round !== c.round) continue;
+    note(c, row);
+    const other = row.owner !== me().badge;
+    if (!other || !c.second_inspection) state.local.set(c.key, { ...provisional(c, row.operation), ...confirmed(row.verdict), ...(other ? { answered_by: initials(row) } : {}) });
   }
-  for (const [key, entry] of saving) state.local.set(key, entry);
+  for (const [key, entry] of saving) { state.local.set(key, entry); note(plain(key), entry.row); }
+}
+
+const initials = (row) => here.people.find((one) => one.badge === row.owner)?.initials ?? row.owner;
+
+/** From now on this entry stands at its checkpoint. */
+export function note(c, row) {
+  state.given.set(c.key, { ...state.given.get(c.key), [row.operation.inspection]: row });
 }
 
 function confirmed(verdict) {
@@ -99,34 +140,55 @@ function confirmed(verdict) {
 
 /** The gauge in hand for a checkpoint, or the only one there is; one past its date only where no other fits and it was picked. */
 export function gaugeFor(c) {
-  const fitting = state.data.gauges.filter((one) => c.gauge_kinds.includes(one.kind));
+  const fitting = choices(c);
   const usable = fitting.filter((one) => one.usable);
   const inHand = (usable.length ? usable : fitting).find((one) => one.number === state.inHand[one.kind]);
   return inHand ?? (usable.length === 1 ? usable[0] : null);
+}
+
+/** The gauges of a checkpoint that read as far as its limits; all of its kinds where none does. */
+export function choices(c) {
+  const kinds = state.data.gauges.filter((one) => c.gauge_kinds.includes(one.kind));
+  const reach = kinds.filter((one) => reads(one, c, [c.band?.lower, c.band?.upper].filter(Boolean)));
+  return reach.length ? reach : kinds;
+}
+
+/** Whether a gauge reads so far; true where that is not known. As `reads` of inspections/services/rules.py. */
+export function reads(gauge, c, values) {
+  const { range_lower: from, range_upper: to, unit_of_measure: of } = gauge ?? {};
+  if (of !== c.unit_of_measure) return true;
+  const toZero = !c.band?.lower || (c.band.natural ?? []).includes("lower") || compare(c.band.lower, "0") <= 0;
+  return values.every((value) => (!to || compare(toZero ? value.replace("-", "") : value, to) <= 0) && (!from || toZero || compare(from, value) <= 0));
 }
 
 /** What the answer looks like until the server has judged it. */
 export function provisional(c, operation) {
   const { answer } = operation;
   const before = state.local.get(c.key);
+  const read = reads(state.data.gauges.find((one) => one.number === operation.gauge), c, answer.values ?? (answer.value ? [answer.value] : []));
   const said = {
     operation: operation.id, base: operation.id, inspection_seen: operation.inspection, provisional: true, report: null, flags: [],
-    flag_sentences: [], may_correct: true, answered_by: me().initials, gauge: operation.gauge, value: null, excess: "", nearest_limit: "",
+    flag_sentences: read ? [] : [BEYOND], may_correct: true, answered_by: me().initials, gauge: operation.gauge, value: null, excess: "", nearest_limit: "",
     repeated: operation.purpose === "repeat" || Boolean(before?.repeated) || (c.outcome && tone(c.outcome) === "out" && !c.may_repeat),
   };
   const entry = { ...said, ...verdictOn(c, operation, answer) };
   return { ...entry, may_repeat: tone(entry.outcome) === "out" && !entry.repeated };
 }
 
+const BEYOND = "The value lies outside the gauge's measuring range.";
+
 function verdictOn(c, operation, answer) {
   if ("conforms" in answer) return { outcome: answer.conforms ? "conforms" : "does_not_conform", answer: operation.raw };
   if ("text" in answer) return { outcome: "recorded", answer: answer.text };
   if ("count" in answer) return countVerdict(c, answer.count);
   const gauge = state.data.gauges.find((one) => one.number === operation.gauge);
-  const verdicts = (answer.values ?? [answer.value]).map((value) => ({ value, ...judged(c, value, gauge) }));
+  const values = answer.values ?? [answer.value];
+  const counts = state.warmth?.countedOf(c, answer) ?? values;
+  const verdicts = counts.map((value) => ({ value, ...judged(c, value, gauge) }));
   const worst = verdicts.reduce((a, b) => (isWorse(b, a) ? b : a));
-  const said = verdicts.map((one) => shown(one.value)).join(", ");
-  return { outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${said} ${c.unit_of_measure}`.trim(), value: worst.value };
+  const typed = values.map((one) => shown(one)).join(", ");
+  const given = answer.temperature !== undefined || c.mean ? { ...answer, counted: counts.join() === values.join() ? undefined : counts } : null;
+  return { outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${typed} ${c.unit_of_measure}`.trim(), value: worst.value, given };
 }
 
 function isWorse(a, b) {

@@ -33,6 +33,7 @@ function shellFor(path) {
   if (path === "/floor/") return SHELLS.floor;
   if (path === "/floor/setup/") return SHELLS.setup;
   if (/^\/floor\/lots\/[^/]+\/$/.test(path)) return SHELLS.lot;
+  if (/^\/units\/[^/]+\/weld\/$/.test(path)) return SHELLS.weld;
   return /^\/units\/[^/]+\/bench\/$/.test(path) ? SHELLS.bench : null;
 }
 

@@ -13,7 +13,7 @@ from qcapp.inspections.services import open_unit
 from qcapp.plans import services
 from qcapp.plans.cards import RevisionCard
 from qcapp.plans.services import drawings
-from tests.evidence.files import picture
+from tests.evidence.files import pdf, picture
 from tests.factories.plans import attribute, draft, plan_text
 from tests.unchanged import rows_of
 
@@ -117,3 +117,12 @@ def test_gives_the_bench_each_spot_and_picture(cast, api_of, proof_of) -> None:
     assert first["spot"] == {"drawing": str(sheet.uuid), "across": "0.25000", "down": "0.00001"}
     assert (first["picture"], second["spot"]) == (None, None)
     assert second["picture"].startswith("/evidence/")
+
+
+def test_gives_the_pages_of_a_document_to_choose_from(api: Any, card: RevisionCard) -> None:
+    sent = {"name": "frame.pdf", "content": encoded(pdf(2))}
+    pages = api.post(f"plans/{card.uuid}/drawings/pages", sent)["pages"]
+    assert [(one["page"], one["width"]) for one in pages] == [(1, 240), (2, 240)]
+    assert base64.b64decode(pages[0]["picture"]).startswith(b"\x89PNG")
+    refused = api.post(f"plans/{card.uuid}/drawings/pages", sent | {"content": encoded(b"x")})
+    assert (api.status, refused["code"]) == (400, "not_a_document")

@@ -167,8 +167,11 @@ def test_never_tells_the_first_answer_to_who_could_give_the_second(
             assert secret not in api.response.content.decode(), f"{path} tells {person.name}"
     found = at(bench(api_of(cast.second_inspector)), key)
     assert (found["task"], found["first_given"], found["hidden"], found["outcome"]) == ("second", True, True, None)
+    assert (list(found["stands"]), found["may_inspect"]) == (["1"], True)  # that it stands, not what it says
+    assert at(bench(api_of(cast.welder)), key)["may_inspect"] is False
     own = api_of(cast.inspector)
     assert secret in json.dumps(bench(own))
+    assert at(bench(own), key)["may_inspect"] is False
     assert at(bench(own), key)["task"] == "wait"
 
 

@@ -42,6 +42,17 @@ BREAK_THE_STORE = """
 }
 """
 
+# From now on the medium has no room for an entry: the browser refuses it as it does at its quota. `heal()` ends it.
+FILL_THE_STORE = """
+() => {
+    const add = IDBObjectStore.prototype.add;
+    IDBObjectStore.prototype.add = function () {
+        throw new DOMException("The quota has been exceeded.", "QuotaExceededError");
+    };
+    window.heal = () => { IDBObjectStore.prototype.add = add; };
+}
+"""
+
 KEPT_TEXTS = """
 async () => {
     const texts = [];

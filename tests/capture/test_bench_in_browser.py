@@ -307,7 +307,7 @@ class TestKept:
         one.enter("2").until_on_tablet(1)
         one.until_foot("sign in to send")
         one.sign_in("1002").open()
-        one.until_foot("1 of Imogen Marlowe wait for their sign-in")
+        one.until_foot("1 of Imogen Marlowe waits for the sign-in")
         one.at("heat").enter("7L0031").until_foot("Sent 1")
         assert (shop.answers("pores"), len(shop.answers("heat"))) == ([], 1)
         one.sign_in("1001").open()

@@ -20,6 +20,8 @@ TEMPLATES = [
 ]
 SAID = re.compile(r'\b(?:t|say)\("((?:[^"\\]|\\.)*)"')
 IN_TEMPLATE = re.compile(r'{% translate "([^"]+)" %}')
+COUNTED = re.compile(r"{% blocktranslate count [^%]*%}(.*?){% plural %}(.*?){% endblocktranslate %}")
+PLACES = re.compile(r"%\(\w+\)s")
 IN_VIEW = re.compile(r'(?:\b_|gettext_lazy)\("([^"]+)"\)')
 # Texts that stand on the page without t(): a sentence, or a capital and small letters, as the last part of el(…).
 BARE = re.compile(r'(?:\}, |\? |: |, )"([A-Z][a-z]+(?: [^"]*)?)"(?=[,)\]; ])')
@@ -56,6 +58,22 @@ def test_has_every_word_of_the_templates_and_views_in_each_language(code: str) -
         assert [text for text in texts - same if translation.gettext(text) == text] == []
 
 
+@pytest.mark.parametrize("code", OTHERS)
+def test_says_one_and_several_in_each_language(code: str) -> None:
+    counted = [two for file in TEMPLATES for two in COUNTED.findall(file.read_text())]
+    assert len(counted) >= 2
+    with translation.override(code):
+        for one, several in (map(_as_message, two) for two in counted):
+            said = [translation.ngettext(one, several, n) for n in (1, 2)]
+            assert not {one, several} & set(said)
+            assert all(PLACES.findall(text) for text in said)
+
+
+def _as_message(text: str) -> str:
+    """The text of a template as it stands in the catalogue."""
+    return re.sub(r"{{ (\w+) }}", r"%(\1)s", text)
+
+
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda one: one.name)
 def test_has_no_hard_coded_words_in_a_script(script: Path) -> None:
     code = "\n".join(
@@ -67,7 +85,8 @@ def test_has_no_hard_coded_words_in_a_script(script: Path) -> None:
 
 @pytest.mark.parametrize("template", TEMPLATES, ids=lambda one: one.name)
 def test_has_no_hard_coded_words_in_a_template(template: Path) -> None:
-    text = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "", template.read_text(), flags=re.DOTALL)
+    text = re.sub(r"{% blocktranslate.*?{% endblocktranslate %}", "", template.read_text(), flags=re.DOTALL)
+    text = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "", text, flags=re.DOTALL)
     text = re.sub(r"<[^>]*>", "", text)
     assert re.findall(r"[A-Za-z]{4,}", text.replace("qcapp", "")) == []
 

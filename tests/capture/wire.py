@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import random
+import ssl
 import threading
 from contextlib import closing, suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -24,7 +25,7 @@ class Wire:
 
     def __init__(self, address: str, seed: int = 0) -> None:
         self.server = urlsplit(address)
-        self.state = "open"
+        self.state, self.scheme = "open", "http"
         self.faults = 0.0
         self.drop_answers = 0
         self.submissions = 0
@@ -37,7 +38,14 @@ class Wire:
 
     @property
     def address(self) -> str:
-        return f"http://127.0.0.1:{self._listener.server_address[1]}"
+        return f"{self.scheme}://127.0.0.1:{self._listener.server_address[1]}"
+
+    def encrypt(self, pem: str) -> None:
+        """From now on by TLS, with the key and certificate in this file."""
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(pem)
+        self._listener.socket = context.wrap_socket(self._listener.socket, server_side=True)
+        self.scheme = "https"
 
     def hang(self) -> None:
         self._released.clear()

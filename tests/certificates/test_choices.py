@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import re
+from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -19,7 +20,21 @@ from qcapp.certificates.queries import content_of, paper_choice
 from qcapp.certificates.services import rendering
 from qcapp.certificates.services.choosing import choose_paper
 from qcapp.certificates.services.rendering import Look, page_of, pdf_bytes
-from qcapp.certificates.templatetags.paper import dated, in_inches, num, seconded
+from qcapp.certificates.templatetags.paper import (
+    dated,
+    disposed,
+    function_of,
+    in_inches,
+    in_issue,
+    limited,
+    noted,
+    num,
+    on_sheet,
+    piece,
+    seconded,
+    signed_for,
+    stated,
+)
 from qcapp.core.errors import Invalid
 from qcapp.production.queries import family_by_code
 
@@ -147,6 +162,37 @@ def test_translates_what_second_inspections_said() -> None:
         assert seconded(frozen) == "Zweitprüfung: konform, 14, 19 Oct 2026 08:18 +02:00"
     with override("en"):
         assert seconded(frozen) == frozen
+
+
+@pytest.mark.parametrize(
+    ("asked", "text", "german"),
+    [
+        (limited, "61,80 to 62,20", "61,80 bis 62,20"),
+        (limited, "max 0,50", "max 0,50"),
+        (limited, "6 tacks at least", "6 tacks mindestens"),
+        (limited, "31 pieces at least, 31 at most", "31 pieces mindestens, 31 höchstens"),
+        (limited, "serial number such as FR-200-0001", "Seriennummer wie FR-200-0001"),
+        (limited, "conforms", "konform"),
+        (noted, "parallel 0.20", "Parallelität 0,20"),
+        (noted, "round 0.20", "Rundheit 0,20"),
+        (noted, "ISO 2768-m", "ISO 2768-m"),
+        (disposed, "rework, procedure CS-3, 5 inspected again", "Nacharbeit, Anweisung CS-3, erneut geprüft: 5"),
+        (stated, "to be verified 19 Oct 2026", "zu bestätigen 2026-10-19"),
+        (stated, "withdrawn", "zurückgezogen"),
+        (signed_for, "Stage 4 Weld inspection", "Stufe 4 Weld inspection"),
+        (signed_for, "Release", "Freigabe"),
+        (function_of, "quality manager, deputy for Ada Pell", "Qualitätsleiter, in Vertretung von Ada Pell"),
+        (in_issue, "AX-2026-0003, issue 1", "AX-2026-0003, Ausgabe 1"),
+        (piece, "13: conforms", "13: konform"),
+        (piece, "13: 612.1", "13: 612,1"),
+        (on_sheet, "AQ-1, sheet 2", "AQ-1, Blatt 2"),
+    ],
+)
+def test_translates_what_was_frozen_in_english(asked: Callable[[str], str], text: str, german: str) -> None:
+    with override("de"):
+        assert asked(text) == german
+    with override("en"):
+        assert asked(text) == text
 
 
 def test_writes_numbers_and_dates_as_the_language_does() -> None:

@@ -12,11 +12,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from qcapp.certificates.queries import content_of
-from qcapp.certificates.services import rendering
+from qcapp.certificates.services import packing, rendering
 from qcapp.certificates.services.packing import package_of, table_of
 from qcapp.lib.signing_keys import current_key
+from qcapp.nonconformance.services.picturing import add_picture
 
 from ..factories.certificates import ISSUED_AT, certified, release_unit
 from ..factories.inspections import Workshop
@@ -27,7 +29,14 @@ from ..factories.nonconformance import Case
 def package(workshop: Workshop, monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path) -> zipfile.ZipFile:
     settings.QCAPP_DATA_DIR = tmp_path
     monkeypatch.setattr(rendering, "render", lambda card, at, look=None: b"%PDF of " + card.number.encode())
-    Case.by_hand(workshop).withdraw()
+    monkeypatch.setattr(packing, "report_pdf", lambda number, viewer, at: b"%PDF of " + number.encode())
+    case = Case.by_hand(workshop)
+    written = io.BytesIO()
+    Image.new("RGB", (40, 30), "grey").save(written, "JPEG")
+    add_picture(
+        by=workshop.cast.inspector, number=case.number, content=written.getvalue(), name="dent.jpg", at=workshop.at
+    )
+    case.withdraw()
     card = certified(release_unit(workshop.finish()))
     return zipfile.ZipFile(io.BytesIO(package_of(card, at=ISSUED_AT)))
 
@@ -43,7 +52,10 @@ def test_holds_everything_with_its_digest(package: zipfile.ZipFile) -> None:
         "results.qif",
         "results.csv",
         "reports/NCR-2026-0001.json",
+        "reports/NCR-2026-0001.pdf",
+        "reports/NCR-2026-0001/photo-01.jpg",
     }
+    assert package.read("reports/NCR-2026-0001.pdf").startswith(b"%PDF")
     for name, digest in listed["sha256"].items():
         assert hashlib.sha256(package.read(name)).hexdigest() == digest
     assert json.loads(package.read("reports/NCR-2026-0001.json"))["card"]["number"] == "NCR-2026-0001"

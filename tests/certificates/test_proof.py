@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import subprocess
+import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -98,6 +99,18 @@ def with_a_byte_changed(pdf: bytes) -> bytes:
     return pdf[:place] + bytes([pdf[place] ^ 1]) + pdf[place + 1 :]
 
 
+def with_a_digit_changed(pdf: bytes) -> bytes:
+    """61.94 made 61.95 in the unpacked file, as somebody with an editor does it."""
+    with tempfile.TemporaryDirectory() as folder:
+        file, unpacked = Path(folder) / "in.pdf", Path(folder) / "out.pdf"
+        file.write_bytes(pdf)
+        command = ["qpdf", "--qdf", "--object-streams=disable", str(file), str(unpacked)]
+        subprocess.run(command, check=True, capture_output=True)
+        plain = unpacked.read_bytes()
+    assert b'"61.94"' in plain
+    return plain.replace(b'"61.94"', b'"61.95"')
+
+
 def without_signature(pdf: bytes) -> bytes:
     writer = pypdf.PdfWriter(clone_from=io.BytesIO(pdf))
     del writer.root_object["/AcroForm"]
@@ -129,6 +142,7 @@ def with_signature_of(other: bytes, pdf: bytes) -> bytes:
 TAMPERED = {
     "a page appended": with_a_page_more,
     "a byte changed": with_a_byte_changed,
+    "a digit changed": with_a_digit_changed,
     "an attachment swapped": with_attachment_swapped,
     "bytes appended": lambda pdf: pdf + b"\n% something more\n",
     "another one's signature": lambda pdf: with_signature_of(OTHER[0], pdf),
@@ -273,6 +287,17 @@ def test_keeps_what_an_older_key_signed_checkable(issued: CertificateCard, tmp_p
     make_key(at=SIGNED_AT, years=10)
     assert check_pdf(old).answer == Answer.CURRENT
     assert check_pdf(with_a_byte_changed(old)).answer == Answer.ALTERED
+
+
+@pytest.mark.django_db
+def test_publishes_every_key_and_says_which_one_signs_now(own_folder: Path, client: Client) -> None:
+    old = make_key(at=SIGNED_AT, years=10)
+    new = make_key(at=SIGNED_AT + timedelta(days=1), years=10)
+    page = client.get("/check/").text
+    first, second = page.split("signs now")
+    assert signing_keys.grouped(new.fingerprint) in first
+    assert signing_keys.grouped(old.fingerprint) in second
+    assert "an earlier one: what it signed stays checkable" in second
 
 
 @pytest.mark.django_db

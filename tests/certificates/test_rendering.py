@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import io
+import json
 import os
 import re
 import subprocess
@@ -12,12 +13,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pypdf
 import pytest
 import zxingcpp
 from django.db import transaction
+from lxml import etree
 from PIL import Image
 
+from qcapp.certificates.content_schema import content_schema
 from qcapp.certificates.models import CertificateFile
 from qcapp.certificates.queries import CertificateCard, content_of
 from qcapp.certificates.services import rendering
@@ -31,6 +35,7 @@ from ..cast import Cast
 from ..factories.certificates import ISSUED_AT, certified, release_unit
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import Case
+from ..qif_reference import qif_reference
 
 MINUS = "−"
 
@@ -118,6 +123,23 @@ def test_prints_every_frozen_text(paper: Paper, tmp_path: Path) -> None:
         assert all(squeezed(value) in text for value in permit.values())
     assert paper.card.digest in text
     assert paper.says["identity"]["chain_digest"] in text
+
+
+def test_gives_files_to_another_tool_that_fit_the_published_schemas(paper: Paper, tmp_path: Path) -> None:
+    """poppler takes them out; JSON Schema 2020-12 by jsonschema, QIFDocument.xsd of ISO 23952:2020 by lxml."""
+    poppler("pdfdetach", paper.pdf, tmp_path, "-saveall", "-o", str(tmp_path))
+    inside = json.loads((tmp_path / "certificate.json").read_text(encoding="utf-8"))
+    assert inside == paper.says
+    assert list(jsonschema.Draft202012Validator(content_schema()).iter_errors(inside)) == []
+    schema = etree.XMLSchema(etree.parse(qif_reference() / "schema" / "QIFDocument.xsd"))
+    assert schema.validate(etree.parse(tmp_path / "results.qif")), schema.error_log
+    command = ["pdfsig", str(tmp_path / "certificate.pdf")]
+    said = subprocess.run(command, check=False, capture_output=True, text=True).stdout
+    assert "Signature is Valid." in said
+    assert "Total document signed" in said
+    described = pypdf.PdfReader(io.BytesIO(paper.pdf)).root_object["/Metadata"].get_data().decode()
+    assert 'pdfaid:part="3"' in described
+    assert 'pdfaid:conformance="A"' in described
 
 
 def test_prints_limits_as_numbers_beside_the_notation(paper: Paper, tmp_path: Path) -> None:

@@ -61,7 +61,15 @@ def test_writes_json_alone_when_asked() -> None:
 
 
 @pytest.mark.parametrize(
-    "arguments", [("--core", "--only", "nothing"), ("--core", "--repeats", "0"), ("--core", "--scale", "0")]
+    "arguments",
+    [
+        ("--core", "--only", "nothing"),
+        ("--core", "--repeats", "0"),
+        ("--core", "--scale", "0"),
+        ("--charts", "--results", "-1"),
+        ("--traceability", "--units", "500001"),
+        ("--all", "--core"),
+    ],
 )
 def test_refuses_what_measures_nothing(arguments: tuple[str, ...]) -> None:
     with pytest.raises(CommandError):

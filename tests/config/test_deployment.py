@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import shlex
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -82,10 +84,10 @@ def test_runs_without_rights_over_the_machine(service: str) -> None:
 
 
 def test_keeps_the_owner_of_the_tables_from_the_server() -> None:
-    """The address of the owner is in a file that no unit reads, and `qcapp-manage` reads it for two commands."""
+    """The address of the owner is in a file that no unit reads, and `qcapp-manage` reads it for four commands."""
     assert not any("owner.env" in (FOLDER / name).read_text() for name in SERVICES)
     assert "QCAPP_DATABASE_OWNER_URL" not in (FOLDER / "qcapp.env").read_text()
-    assert 'case "${1:-}" in migrate | restore)' in (FOLDER / "qcapp-manage").read_text()
+    assert 'case "${1:-}" in migrate | restore | anonymise_person | retention)' in (FOLDER / "qcapp-manage").read_text()
 
 
 def test_lets_nothing_larger_through_than_the_server_takes() -> None:
@@ -94,3 +96,34 @@ def test_lets_nothing_larger_through_than_the_server_takes() -> None:
     said = re.search(r"client_max_body_size (\d+)m;", (FOLDER / "nginx.conf").read_text())
     assert said
     assert int(said[1]) * 1024 * 1024 == settings.QCAPP_UPLOAD_LIMIT
+
+
+def test_copies_into_the_container_what_is_there() -> None:
+    """The Containerfile was never built; what it names exists, and it serves as the unit does."""
+    text = (FOLDER / "Containerfile").read_text()
+    assert "NOT BUILT" in text
+    copied = [line.split()[1:-1] for line in text.splitlines() if line.startswith("COPY ") and "--from" not in line]
+    assert len(copied) > 5
+    assert [name for names in copied for name in names if not (FOLDER.parents[1] / name).exists()] == []
+    (start,) = lines_of("qcapp.service", "ExecStart")
+    script = (FOLDER / "container-start").read_text()
+    assert re.search(r"gunicorn (\S+)", start)[1] in script
+    for option in ("--timeout 60", "--graceful-timeout 30", "--worker-tmp-dir /dev/shm"):
+        assert option in start
+        assert option in script
+
+
+def test_starts_the_container_by_a_script_that_a_shell_reads() -> None:
+    assert subprocess.run(["sh", "-n", str(FOLDER / "container-start")], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("unit", sorted(path.name for path in FOLDER.glob("*.service")))
+def test_has_units_that_systemd_understands(unit: str, tmp_path: Path) -> None:
+    """Paths of the server are not there: those complaints are left out, all others count."""
+    shutil.copytree(FOLDER, tmp_path / "units")
+    name = unit.replace("@.", "@1.")
+    done = subprocess.run(
+        ["systemd-analyze", "verify", "--man=no", str(tmp_path / "units" / name)], capture_output=True, text=True
+    )
+    ours = [line for line in done.stderr.splitlines() if unit.split("@")[0].split(".")[0] in line]
+    assert [line for line in ours if "not executable" not in line and "No such file" not in line] == []

@@ -11,8 +11,8 @@ from qcapp.certificates.queries import certificates_of
 from qcapp.certificates.release_checks import check, standing_of
 from qcapp.certificates.services.issuing import issue_certificate, withdraw_certificate
 from qcapp.certificates.services.releasing import release
-from qcapp.customers.queries import events_of, items_of_orders
-from qcapp.customers.services import add_customer, add_order, dispatch, record_event
+from qcapp.customers.queries import due_days, events_of, items_of_orders
+from qcapp.customers.services import add_customer, add_order, dispatch, record_event, set_due
 from qcapp.nonconformance.queries import reports_of
 from qcapp.people.services import demonstration_proof
 from qcapp.production.models import Lot, Unit
@@ -158,6 +158,22 @@ def test_refuses_customers_and_orders_twice_unreadable_or_by_others(workshop):
             add_order(by=by, at=AT, **told)
     with refused("not_permitted", *ROOMS):
         add_customer(by=workshop.cast.assembler, number="C-1", name="A", at=AT)
+
+
+def test_changes_the_day_that_an_order_is_due(workshop):
+    by, day = workshop.cast.customer_service, date(2026, 4, 2)
+    assert add_order(by=by, number="S-1190", customer_number="C-104", due_on=day, at=AT).due_on == day
+    assert set_due(by=by, order_number="s-1184", due_on=day, at=AT).due_on == day
+    entry = entries_about("order S-1184")[0]
+    assert entry.verb == "order.due_changed"
+    with refused("due_unchanged", *ROOMS):
+        set_due(by=by, order_number="S-1184", due_on=day, at=AT)
+    with refused("order_unknown", *ROOMS):
+        set_due(by=by, order_number="S-9", due_on=day, at=AT)
+    with refused("not_permitted", *ROOMS):
+        set_due(by=workshop.cast.assembler, order_number="S-1184", due_on=None, at=AT)
+    assert set_due(by=by, order_number="S-1184", due_on=None, at=AT).due_on is None
+    assert due_days(["S-1184", "S-1190", "S-9"]) == {"S-1190": day}
 
 
 def test_finds_orders_by_customer_only_for_who_may_see_customers(workshop):

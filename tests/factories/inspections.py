@@ -147,12 +147,20 @@ def _specified(row: dict[str, str]) -> str:
         "decimals": int(row["decimals"] or 0),
     }  # fmt: skip
     data: dict[str, Any] = {
-        "measured": limits,
+        "measured": limits | _readings(row),
         "derived": limits | {"formula": row["formula"]},
         "count": {"accept": int(row["limits"].removeprefix("max ") or 0)} if row["kind"] == "count" else {},
         "record": _form(row["form"] or "text"),
     }.get(row["kind"], {})
     return canonical(KINDS[row["kind"]].read_spec(data).to_json())
+
+
+def _readings(row: dict[str, str]) -> dict[str, Any]:
+    """How many readings, whether their mean counts, and what is asked about the part's warmth."""
+    asked: dict[str, Any] = {"temperature": row.get("temperature") or ""}
+    if row.get("readings"):
+        asked |= {"readings": int(row["readings"]), "mean": row.get("mean") == "yes"}
+    return asked
 
 
 def _form(text: str) -> dict[str, str]:

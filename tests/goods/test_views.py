@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from qcapp.goods.services import receive_delivery
+from qcapp.people.tablet_guard import COOKIE
 from qcapp.production.queries.as_built import heat_by_number, lot_by_code
 from tests.cast import PIN
 from tests.evidence.files import pdf
+from tests.factories.tablets import enrolled
 from tests.goods.conftest import CHEMISTRY, STRENGTH, enter, heat
 
 
@@ -85,6 +87,21 @@ def test_moves_and_names_places_and_shows_the_forms_of_a_unit(cast, kit, client_
     )
     assert answer.status_code == 409
     assert "component of itself" in answer.text
+
+
+def test_raises_one_on_a_shared_tablet_and_goes_back_to_the_delivery(cast, kit, client_of, fixed_now):
+    lines = [{"description": "Tube 38.1", "quantity": "60", "unit_of_measure": "m", "heat": ""}]
+    told = {"supplier": "Millbrook Tube", "note_number": "N-77", "order_number": "", "lines": lines}
+    delivery = receive_delivery(by=cast.goods_in, at=fixed_now, **told)
+    _, token = enrolled(cast.keeper, fixed_now)
+    client = client_of(cast.goods_in)
+    client.cookies[COOKIE] = token
+    address = f"/goods/deliveries/{delivery.number}/report/"
+    assert "Back to the floor" in client.get(address).text
+    sent = {"act": "report", "quantity": "15", "family_code": "TK-200", "title": "Rust inside", "severity": "major"}
+    answer = client.post(address, sent)
+    assert (answer.status_code, answer["Location"]) == (302, f"/goods/deliveries/{delivery.number}/")
+    assert client.get(answer["Location"]).status_code == 200
 
 
 def test_raises_a_report_on_a_delivery(cast, kit, client_of, fixed_now):

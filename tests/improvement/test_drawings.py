@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from importlib import import_module
+from io import BytesIO
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
+from django.apps import apps
+from PIL import Image
 
 from qcapp.improvement.models import ReportPlace
+from qcapp.improvement.queries import drawings as drawings_module
 from qcapp.improvement.queries.drawings import drawn
 from qcapp.improvement.queries.seeing import Wanted
 from qcapp.inspections.services import open_unit
-from qcapp.nonconformance.models import Report, ReportPicture
+from qcapp.nonconformance.models import Report, ReportMark, ReportPicture
+from qcapp.nonconformance.queries import report as report_view
 from qcapp.nonconformance.services.by_hand import raise_by_hand
-from qcapp.nonconformance.services.picturing import mark_place
+from qcapp.nonconformance.services.marking import mark_on_drawing
+from qcapp.nonconformance.services.picturing import add_picture, mark_place
 from qcapp.plans import services
+from qcapp.plans.models import DrawingSheet
 from qcapp.plans.queries import checkpoints_of, needs_engineer
 from qcapp.plans.services import drawings
 
@@ -44,6 +53,12 @@ def sheet(cast: Cast, proof_of: Any, settings: Any, tmp_path: Path) -> Any:
     return found, card
 
 
+def jpeg() -> bytes:
+    written = BytesIO()
+    Image.new("RGB", (64, 48), "grey").save(written, "JPEG")
+    return written.getvalue()
+
+
 def serial_of(card: Any) -> str:
     return f"{card.family_code}-0147"
 
@@ -67,16 +82,71 @@ def test_marks_reports_at_their_balloon(cast: Cast, sheet: Any) -> None:
     assert seen.nowhere == 2
 
 
-def test_prefers_the_mark_that_was_set_with_the_report(cast: Cast, sheet: Any) -> None:
+def test_shows_every_mark_whichever_way_it_was_made(cast: Cast, sheet: Any) -> None:
+    found, card = sheet
+    key = checkpoints_of(card.id)[0].key
+    number = raised(cast, card, key)
+    told = {"by": cast.inspector, "at": LATER}
+    mark_on_drawing(serial=serial_of(card), checkpoint_key=key, sheet=found.uuid, mark=(100, 900), **told)
+    mark_place(number=number, sheet=found.uuid, x=Decimal("0.4"), y=Decimal("0.5"), **told)
+    photo = {"content": jpeg(), "name": "p.jpg", "sheet": str(found.uuid), "mark": (Decimal("0.7"), Decimal("0.2"))}
+    add_picture(number=number, **told, **photo)
+    ((_, marks),) = drawn(Wanted(family=card.family_code)).sheets
+    assert sorted((mark.x, mark.y, mark.exact, mark.count) for mark in marks) == [
+        (0.1, 0.9, True, 1), (0.4, 0.5, True, 1), (0.7, 0.2, True, 1),
+    ]  # fmt: skip
+    view = report_view(number)
+    assert [(mark.x, mark.y) for mark in view.marks] == [
+        (Decimal("0.1"), Decimal("0.9")), (Decimal("0.4"), Decimal("0.5")), (Decimal("0.7"), Decimal("0.2")),
+    ]  # fmt: skip
+    assert [picture.mark for picture in view.pictures] == [None]
+
+
+def test_keeps_showing_the_marks_that_were_pictures(cast: Cast, sheet: Any) -> None:
+    found, card = sheet
+    report = Report.objects.get(number=raised(cast, card, checkpoints_of(card.id)[0].key))
+    told = {"report": report, "mark_y": "0.9", "by": cast.inspector, "at": LATER}
+    of_bench, photo = found.file_uuid, uuid4()
+    for x, evidence, on in (("0.1", of_bench, found.uuid), ("0.7", photo, found.uuid), ("0.3", photo, "")):
+        ReportPicture.objects.create(evidence=evidence, mark_x=x, sheet=str(on), caption=f"at {x}", **told)
+    ReportPicture.objects.create(evidence=photo, mark_x="0.5", sheet="no uuid", **told)
+    migration = import_module("qcapp.nonconformance.migrations.0004_one_place_of_marks")
+    for _ in range(2):  # a second run adds nothing
+        migration.copy(apps, None)
+    ((_, marks),) = drawn(Wanted(family=card.family_code)).sheets
+    assert sorted((mark.x, mark.y) for mark in marks) == [(0.1, 0.9), (0.7, 0.9)]
+    view = report_view(report.number)
+    assert [mark.caption for mark in view.marks] == ["at 0.1", "at 0.7"]
+    assert [picture.evidence for picture in view.pictures] == [photo, photo, photo]  # the sheet itself is no photo
+    assert [picture.mark for picture in view.pictures] == [None, ("30.0", "90.0"), None]
+
+
+def test_carries_a_mark_over_to_the_sheet_that_took_its_place(cast: Cast, sheet: Any) -> None:
     found, card = sheet
     number = raised(cast, card, checkpoints_of(card.id)[0].key)
-    report = Report.objects.get(number=number)
-    for x, on in (("0.1", str(found.uuid)), ("0.7", str(found.uuid)), ("0.3", "")):
-        ReportPicture.objects.create(
-            report=report, evidence=found.file_uuid, mark_x=x, mark_y="0.9", sheet=on, by=cast.inspector, at=LATER
-        )
+    now = DrawingSheet.objects.get(uuid=found.uuid)
+    known = {"family": now.family, "number": now.number, "file": now.file, "width": 420, "height": 297}
+    added = {"title": "", "document_revision": "B", "added_by": cast.engineer, "added_at": FIXED_NOW}
+    before = DrawingSheet.objects.create(sheet=now.sheet, **known, **added)
+    other = DrawingSheet.objects.create(sheet=now.sheet + 1, **known, **added)
+    told = {"report": Report.objects.get(number=number), "y": "0.5", "by": cast.inspector, "at": LATER}
+    ReportMark.objects.create(sheet=before.uuid, x="0.2", **told)
     ((_, (mark,)),) = drawn(Wanted(family=card.family_code)).sheets
-    assert (mark.x, mark.y, mark.exact, mark.count) == (0.1, 0.9, True, 1)
+    assert (mark.x, mark.y, mark.exact) == (0.2, 0.5, False)
+    ReportMark.objects.create(sheet=other.uuid, x="0.9", **told)  # of a sheet that the plan has no more
+    ((_, (mark,)),) = drawn(Wanted(family=card.family_code)).sheets
+    assert (mark.x, mark.y) == (0.5, 0.25)
+
+
+def test_draws_the_latest_reports_and_counts_the_others(
+    cast: Cast, sheet: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, card = sheet
+    numbers = [raised(cast, card, checkpoints_of(card.id)[0].key) for _ in range(3)]
+    monkeypatch.setattr(drawings_module, "LONGEST", 2)
+    seen = drawn(Wanted(family=card.family_code))
+    ((_, (mark,)),) = seen.sheets
+    assert (mark.count, seen.left_out, mark.address) == (2, 1, f"/nonconformances/{numbers[-1]}/")
 
 
 def test_narrows_by_time(cast: Cast, sheet: Any) -> None:

@@ -12,7 +12,7 @@ from django.test import Client
 from qcapp.audit.queries import entries_about
 from qcapp.improvement.queries.drawings import drawn
 from qcapp.improvement.queries.seeing import Wanted
-from qcapp.nonconformance.models import ReportPicture
+from qcapp.nonconformance.models import ReportMark
 from qcapp.nonconformance.services.marking import mark_on_drawing
 from qcapp.people.models import Person
 from qcapp.plans.queries import checkpoints_of
@@ -43,18 +43,18 @@ def test_stands_beside_the_report_and_in_the_concentration_picture(
     assert mark_on_drawing(**told) == (number, True)
     ((_, (mark,)),) = drawn(Wanted(family=card.family_code)).sheets
     assert (mark.x, mark.y, mark.exact) == (0.25, 0.9, True)
-    assert any(entry.verb == "report.picture_added" for entry in entries_about(f"report {number}"))
+    assert any(entry.verb == "report.place_marked" for entry in entries_about(f"report {number}"))
     page = client_of(cast.quality_manager).get(f"/nonconformances/{number}/").content.decode()
     assert f"/evidence/{found.file_uuid}/" in page
-    assert 'cx="25.0" cy="90.0"' in page
+    assert f'cx="{found.width * 0.25:.1f}" cy="{found.height * 0.9:.1f}"' in page
 
 
 def test_is_set_once_however_often_it_is_sent(cast: Cast, sheet: Any, told: dict[str, Any]) -> None:
     number = raised(cast, sheet[1], told["checkpoint_key"])
     assert [mark_on_drawing(**told) for _ in range(2)] == [(number, True), (number, False)]
-    assert ReportPicture.objects.count() == 1
+    assert ReportMark.objects.count() == 1
     mark_on_drawing(**told | {"mark": (251, 900)})
-    assert ReportPicture.objects.count() == 2
+    assert ReportMark.objects.count() == 2
 
 
 def test_refuses_what_has_no_report_or_no_place(cast: Cast, sheet: Any, told: dict[str, Any]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections import Counter
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -21,7 +22,11 @@ from qcapp.improvement.pictures.weekly import weeks_picture
 from qcapp.improvement.queries.drawings import drawn
 from qcapp.improvement.queries.seeing import BY, Wanted, pareto, reports_with, weeks
 from qcapp.improvement.services.costs import record_cost
+from qcapp.nonconformance.models import Report
+from qcapp.nonconformance.services import raising
+from qcapp.nonconformance.services.by_hand import raise_by_hand, raise_on_item
 from qcapp.people.models import Person
+from qcapp.production.models import Item, Unit
 
 from ..cast import FIXED_NOW
 from ..factories.improvement import LATER, frame
@@ -74,6 +79,27 @@ def test_counts_as_plain_python_does_over_the_export(mixed: Workshop, client_of:
         running += expected_share(bar.count, total)
         assert bar.share == pytest.approx(expected_share(bar.count, total))
         assert bar.cumulative == pytest.approx(running)
+
+
+@pytest.mark.parametrize("by", ["fixture", "supplier"])
+def test_counts_by_what_the_facts_say(mixed: Workshop, monkeypatch: pytest.MonkeyPatch, by: str) -> None:
+    """What the export has no column for is recomputed from the facts as each report keeps them."""
+    items = Item.objects.filter(unit__isnull=False).order_by("id").values_list("pk", flat=True)
+    built_in = dict(zip(items, ("WF-3", "WF-3", "WF-4"), strict=False))
+    monkeypatch.setattr(raising, "text_of", lambda item_id, key: built_in.get(item_id, ""))
+    for serial in Unit.objects.filter(item__in=built_in).order_by("id").values_list("serial", flat=True):
+        told = {"by": mixed.cast.inspector, "serial": serial, "title": "Scratch", "description": ""}
+        raise_by_hand(severity="minor", at=LATER, **told)
+    family = Item.objects.get(pk=mixed.item_id).family
+    for supplier in ("Millbrook Tube", "Tidewell Tube Works", "Millbrook Tube"):
+        lot = Item.objects.create(kind="lot", family=family)
+        told = {"by": mixed.cast.goods_in, "item_uuid": lot.uuid, "title": "Rust", "description": ""}
+        raise_on_item(severity="minor", quantity=3, supplier=supplier, at=LATER, **told)
+    facts = Report.objects.exclude(status__state="withdrawn").values_list("facts", flat=True)
+    expected = Counter(str(json.loads(one).get(by, "")) for one in facts)
+    expected.pop("", None)
+    assert expected
+    assert {bar.label: bar.count for bar in pareto(Wanted(by=by)).bars} == dict(expected)
 
 
 def expected_share(count: int, total: int) -> float:

@@ -18,7 +18,7 @@ from qcapp.people import services
 from qcapp.people.models import Person
 from qcapp.people.services.entry_proofs import proven_operations
 
-from ..factories.inspections import STAGES, Workshop
+from ..factories.inspections import SECOND, STAGES, Workshop
 from ..factories.tablets import OnTablet, enrolled, put_on
 from ..unchanged import rows_of
 
@@ -114,7 +114,7 @@ def test_waits_for_entries_that_have_not_arrived_and_is_taken_when_they_have(tab
     entries = [workshop.operation(key) for key in STAGES[1]]
     signature = tablet.record(covers=sorted(one["id"] for one in entries))
     tablet.send(*entries[:-1])
-    assert "1 of the entries" in tablet.refused(signature, "entries_missing")
+    assert "One of the entries" in tablet.refused(signature, "entries_missing")
     assert [one.outcome for one in tablet.send(entries[-1], signature)] == ["applied", "applied"]
 
 
@@ -130,6 +130,30 @@ def test_refuses_a_stage_that_changed_meanwhile(tablet: Tablet, covered: int) ->
         told = {"purpose": "correction", "base": str(stood), "reason": "Looked at the wrong seam"}
         assert workshop.send_one("tack_look", {"conforms": True}, **told).applied
     assert "Sign the stage again" in tablet.refused(signature, "stage_changed")
+
+
+def test_signs_a_stage_that_two_inspected_with_the_answers_of_both(tablet: Tablet) -> None:
+    workshop = tablet.workshop
+    workshop.answer_stage(1)
+    tablet.send(tablet.record())
+    workshop.answer_stage(2)
+    (answer,) = tablet.send(tablet.record(2))
+    assert answer.outcome == "applied"
+    assert states(workshop)[1] is StageState.SIGNED
+    signed = StageSignOff.objects.get(stage__number=2)
+    assert signed.answers == len(STAGES[2]) + len(SECOND)
+
+
+def test_refuses_a_stage_of_two_while_the_second_is_missing_or_came_unseen(tablet: Tablet) -> None:
+    workshop = tablet.workshop
+    workshop.answer_stage(1)
+    tablet.send(tablet.record())
+    workshop.send(*[workshop.operation(key) for key in STAGES[2]])
+    firsts = tablet.record(2)
+    assert "3 open" in tablet.refused(firsts, "stage_incomplete")
+    second = workshop.cast.second_inspector
+    workshop.send(*[workshop.operation(key, inspection=2, person=second) for key in SECOND], by=second)
+    tablet.refused(firsts, "stage_changed")  # another tablet's second inspections were not on that screen
 
 
 def test_refuses_another_plan_revision(tablet: Tablet) -> None:

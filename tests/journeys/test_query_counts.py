@@ -64,6 +64,7 @@ CHOICES = {
     "name": ("bench",),
     "row": ("1",),
     "form": ("roll",),
+    "picture": ("bench.png",),
     "key": ("head_angle",),
     "stage": ("5",),
     "code": ("de",),
@@ -80,7 +81,7 @@ SEARCHES = (
 # Asked for by POST only; about nothing that is there; about a revision that is no draft.
 REFUSED = {405, 404, 400, 409}
 # What looks at many units at once, or puts a whole file together, may ask more often, however many they are.
-MORE = {"/try/": 29, "/decisions/": 30, "/suspects/": 60, ".zip": 41, "/nonconformances/NCR": 26}
+MORE = {"/try/": 29, "/decisions/": 30, "/suspects/": 60, ".zip": 60, "/nonconformances/NCR": 26}
 
 
 @pytest.fixture

@@ -71,7 +71,7 @@ def test_knows_the_ends_of_the_scale() -> None:
 def test_follows_the_device_and_the_choice_with_the_same_night_colours() -> None:
     text = TOKENS.read_text(encoding="utf-8")
     read = re.compile(r"--([a-z-]+): (#[0-9A-Fa-f]{6});")
-    by_device = text.split("@media (prefers-color-scheme: dark)")[1].split(":root[data-theme")[0]
+    by_device = text.split("@media screen and (prefers-color-scheme: dark)")[1].split(":root[data-theme")[0]
     assert dict(read.findall(by_device)).items() <= _themes()["night"].items()
 
 

@@ -15,6 +15,7 @@ from qcapp.evidence.models import EvidenceFile
 from qcapp.nonconformance.services import by_hand, picturing
 from qcapp.nonconformance.services.picturing import mark_place
 from qcapp.people.models import Signature
+from qcapp.people.tablet_guard import COOKIE
 from qcapp.plans.models import DrawingSheet, PlanRevision
 from qcapp.plans.queries.marks import sheet_card
 from qcapp.production.models import Consumption, Heat, Lot
@@ -24,6 +25,7 @@ from ..cast import FIXED_NOW, Cast
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import LATER, Case
 from ..factories.production import ItemFactory
+from ..factories.tablets import enrolled
 from ..unchanged import refused
 
 pytestmark = pytest.mark.django_db
@@ -47,6 +49,24 @@ def lot(workshop: Workshop) -> Lot:
     Consumption.objects.create(item=row.item, heat=heat, by=by, at=FIXED_NOW)
     Consumption.objects.create(item_id=workshop.item_id, lot=row, quantity=3, by=by, at=FIXED_NOW)
     return row
+
+
+def test_raises_one_on_a_shared_tablet_and_stays_on_pages_that_it_may_open(lot: Lot, cast: Cast) -> None:
+    _, token = enrolled(cast.keeper, FIXED_NOW)
+    client = Client()
+    client.force_login(cast.goods_in)
+    client.cookies[COOKIE] = token
+    page = client.get("/nonconformances/raise-on-lot/?lot=TK-200-L0007").text
+    assert "Back to the floor" in page
+    assert 'action="/units/"' not in page  # no search, no menu of the office
+    sent = FOUND | {"lot_code": "TK-200-L0007", "quantity": "12", "cause": "material"}
+    answer = client.post("/nonconformances/raise-on-lot/?lot=TK-200-L0007", sent, follow=True)
+    assert answer.status_code == 200
+    assert "is open and the lot is on hold" in answer.text
+    assert len(open_holds(lot.item_id)) == 1
+    for address in ("/goods/", "/goods/lots/TK-200-L0007/"):
+        assert client.get(address).status_code == 200, address
+    assert client.get("/nonconformances/").status_code == 403
 
 
 def test_raises_a_report_on_a_lot_from_its_page(lot: Lot, cast: Cast, client_of: Browser) -> None:
@@ -166,6 +186,16 @@ def test_lets_a_later_mark_take_the_place_of_the_first(case: Case, sheet: Drawin
         mark_place(x=Decimal(x), **told)  # type: ignore[arg-type]
     assert case.view.mark.x == Decimal("0.9")  # type: ignore[union-attr]
     assert [move.name for move in case.view.moves] == ["place_marked", "place_marked"]
+
+
+def test_keeps_the_first_mark_beside_a_further_one(case: Case, sheet: DrawingSheet, client_of: Browser) -> None:
+    client, address = client_of(case.cast.inspector), f"/nonconformances/{case.number}/mark/"
+    for across, further in (("10", ""), ("60", "on"), ("30", "")):
+        client.post(address, {"sheet": str(sheet.uuid), "across": across, "down": "50", "further": further})
+    assert [str(mark.x) for mark in case.view.marks] == ["0.6", "0.3"]
+    page = client.get(f"/nonconformances/{case.number}/").text
+    assert "Marked on the drawing at 2 places" in page
+    assert 'cx="240.0" cy="150.0"' in page
 
 
 @pytest.mark.parametrize(("x", "code"), [("1.01", "mark_outside"), ("-0.1", "mark_outside"), ("0.5", "sheet_unknown")])

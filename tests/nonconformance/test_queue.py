@@ -13,6 +13,7 @@ import pytest
 from django.test import Client
 
 from qcapp.core.errors import Invalid
+from qcapp.customers.services import add_customer, add_order, set_due
 from qcapp.nonconformance.cards import SECRET
 from qcapp.nonconformance.queries.queue import EXPORTED, QueueFilter, QueuePage, queue_page, queue_table, waiting_for
 from qcapp.people.models import Person
@@ -158,6 +159,21 @@ def test_writes_a_table_that_reads_back_the_same(several: dict[str, Case], clien
     assert [cell.value for cell in rows[0]][3] == nasty
     assert all(cell.data_type in ("s", "n") for row in rows for cell in row)
     assert [cell.value for cell in rows[-1]][11] == 101  # a number stays one
+
+
+def test_says_until_when_what_it_holds_up_is_wanted(case: Case, client_of: Browser) -> None:
+    by, day = case.cast.customer_service, NOW.date() + timedelta(days=9)
+    add_customer(by=by, number="C-104", name="Orchard Rise Growers", at=NOW)
+    add_order(by=by, number="A-1", customer_number="C-104", due_on=day, at=NOW)
+    (row,) = queue_page(QueueFilter(), viewer=None, at=NOW).rows
+    assert (row.order_number, row.due_on) == ("A-1", day)
+    client = client_of(case.cast.quality_manager)
+    assert f"A-1, due {day:%-d %b %Y}" in client.get("/nonconformances/").text
+    assert client.get("/api/v1/queue").json()["reports"][0]["due_on"] == day.isoformat()
+    (line,) = csv.DictReader(io.StringIO(client.get("/nonconformances/export.csv").content.decode("utf-8-sig")))
+    assert line["due"] == day.isoformat()
+    set_due(by=by, order_number="A-1", due_on=None, at=NOW)
+    assert queue_page(QueueFilter(), viewer=None, at=NOW).rows[0].due_on is None
 
 
 def test_tells_no_secret_in_a_file(case: Case, client_of: Browser) -> None:

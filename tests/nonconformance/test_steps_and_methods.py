@@ -90,7 +90,31 @@ def test_refuses_an_attempt_beyond_the_most(case: Case) -> None:
     case.decide(**STRAIGHTEN).start().finish().fail().propose(**STRAIGHTEN).sign()
     with refused("attempts_used_up", *ROOMS) as caught:
         case.start()
-    assert "tried 1 times" in caught.value.message
+    assert "was allowed once by CS-3 and has been tried once here" in caught.value.message
+
+
+def test_counts_the_attempts_of_an_earlier_report_at_the_same_place(case: Case) -> None:
+    """The frame bent once under an earlier report was bent once, whatever the new report is called."""
+    case.decide(**STRAIGHTEN).start().finish().inspect_again("62.05").close()
+    again = Case.by_hand(case.workshop, title="Head twisted again", checkpoint_key="head_angle", severity="critical")
+    again.contain().propose(**STRAIGHTEN).sign()
+    with refused("attempts_used_up", *ROOMS):
+        again.start()
+    elsewhere = Case.by_hand(case.workshop, title="Bent", checkpoint_key="left_length", severity="critical")
+    told = STRAIGHTEN | {"left_out_reason": "The head was not clamped."}
+    assert elsewhere.contain().propose(**told).sign().start().state == "in_correction"
+
+
+def test_counts_the_attempts_at_a_joint_whichever_checkpoint_found_it(case: Case) -> None:
+    weld = {"method": "re_welding", "procedure": "WPS-07", "max_attempts": 1, "left_out_reason": "Not touched."}
+    throat = Case.out_of_band(case.workshop, "throat_w7", "2.4")
+    throat.decide("rework", **weld).start()
+    cracked = Case.by_hand(case.workshop, title="Crack at the toe", joint="w7")
+    cracked.contain().propose("rework", reinspect=["weld_w7"], **weld).sign()
+    with refused("attempts_used_up", *ROOMS):
+        cracked.start()
+    other = Case.by_hand(case.workshop, title="Crack at the toe", joint="W8")
+    assert other.contain().propose("rework", reinspect=["weld_w7"], **weld).sign().start().state == "in_correction"
 
 
 def test_proposes_the_checkpoints_of_the_joint_and_what_a_method_may_have_moved(case: Case) -> None:

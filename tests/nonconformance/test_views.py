@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image
 
@@ -215,6 +216,18 @@ def test_raises_a_report_by_hand(workshop: Workshop, client_of: Browser) -> None
     page = client.get(answer["Location"]).text
     assert "NCR-2026-0001 is open and the unit is on hold." in page
     assert "Dent &lt;b&gt;3 mm&lt;/b&gt;" in page
+
+
+def test_raises_a_report_with_a_photo(workshop: Workshop, client_of: Browser, tmp_path: Path, settings: Any) -> None:
+    settings.QCAPP_DATA_DIR = tmp_path
+    written = io.BytesIO()
+    Image.new("RGB", (64, 48), "grey").save(written, "JPEG")
+    photo = SimpleUploadedFile("dent.jpg", written.getvalue(), content_type="image/jpeg")
+    fields = {"serial": "FR-200-0147", "title": "Dent", "severity": "minor", "photo": photo}
+    client = client_of(workshop.cast.assembler)
+    page = client.get(client.post("/nonconformances/raise/", fields)["Location"]).text
+    assert '<h2 id="pictures">Photos</h2>' in page
+    assert page.count('role="img" aria-label="Photo"') == 1
 
 
 def test_keeps_what_was_typed_when_a_report_by_hand_is_refused(workshop: Workshop, client_of: Browser) -> None:

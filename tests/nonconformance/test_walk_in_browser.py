@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from django.utils import timezone
 
 from qcapp.certificates.services.rendering import html_of
+from qcapp.gauges.models import Calibration, Gauge
 from qcapp.nonconformance.queries import report
 from qcapp.production.models import Lot
 from qcapp.production.queries import open_holds
@@ -24,7 +28,8 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 PEOPLE = (
-    "inspector", "second_inspector", "quality_manager", "second_quality_manager", "engineer", "welder", "goods_in",
+    "inspector", "second_inspector", "quality_manager", "second_quality_manager", "engineer", "welding_coordinator",
+    "welder", "goods_in",
 )  # fmt: skip
 
 
@@ -65,12 +70,36 @@ class At:
         self.page.wait_for_load_state()
         return self.page.inner_text("main")
 
+    def measure(self, serial: str, key: str, value: str, gauge: str = "AG-01") -> str:
+        """Answer a checkpoint on the bench with this gauge; gives the verdict's words."""
+        page = self.go(f"/units/{serial}/bench/?checkpoint={key}")
+        page.wait_for_selector("#value")
+        page.fill("#value", value)
+        page.keyboard.press("Enter")
+        if page.locator("dialog[open]").count():
+            page.locator("dialog[open] .picks button", has_text=gauge).first.click()
+            page.wait_for_selector("dialog", state="detached")
+        page.wait_for_selector(".verdict")
+        page.wait_for_function("() => !document.querySelector('#foot').innerText.includes('On tablet')")
+        return page.inner_text(".verdict")
+
 
 @pytest.fixture
 def shop(cast: Cast, live_server: Any) -> Workshop:
+    """A unit on its bench since an hour ago by the clock that the pages go by, every gauge calibrated this month."""
     for name in PEOPLE:
         getattr(cast, name)
-    return Workshop.opened(cast)
+    now = timezone.now()
+    done = (now - timedelta(days=20)).date()
+    shop = Workshop.opened(cast, now - timedelta(hours=1))
+    Calibration.objects.bulk_create(
+        Calibration(
+            gauge=gauge, done_on=done, due_on=done + timedelta(days=365), outcome="passed", done_by="Gauge room",
+            expanded_uncertainty=Decimal("0.01"), recorded_by=cast.metrology, recorded_at=now - timedelta(days=20),
+        )
+        for gauge in Gauge.objects.filter(number__in=["AG-01", "CA-01", "TG-01"]).order_by("id")
+    )  # fmt: skip
+    return shop
 
 
 def people(browser: Browser, shop: Workshop, address: str, *names: str) -> list[At]:
@@ -92,11 +121,14 @@ def finish(shop: Workshop, *left_out: str) -> None:
 def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Workshop, live_server: Any) -> None:
     other = shop.another_unit("FR-200-0148")
     other.send(other.operation("head_angle", "62.145"))  # near its limit, with the same gauge
-    case = Case.out_of_band(shop)
-    assert open_holds(shop.item_id)
-    manager, engineer, welder, second = people(
-        browser, shop, live_server.url, "quality_manager", "engineer", "welder", "second_quality_manager"
-    )
+    inspector, again, manager, engineer, coordinator, welder, second = people(
+        browser, shop, live_server.url, "inspector", "second_inspector", "quality_manager", "engineer",
+        "welding_coordinator", "welder", "second_quality_manager",
+    )  # fmt: skip
+    assert "Out of band, 0.25 ° above: 62.40 °" in inspector.measure(shop.serial, "head_angle", "62.40")
+    inspector.page.wait_for_selector("text=On hold: NCR-")
+    (hold,) = open_holds(shop.item_id)
+    case = Case(shop, hold.source)
     here = f"/nonconformances/{case.number}/"
 
     page = manager.go(f"{here}suspects/")
@@ -112,7 +144,9 @@ def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Works
     manager.press("Sign", pin=PIN)
     engineer.go(here)
     engineer.press("Sign", pin=PIN)
-    case.sign("welding_coordinator")
+    assert case.state == "contained"
+    coordinator.go(here)
+    coordinator.press("Sign", pin=PIN)
     assert case.state == "decided"
 
     welder.go(here)
@@ -126,13 +160,15 @@ def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Works
     manager.go(here)
     closing = {"corrective_action": "Second clamp.", "action_number": "CA-7", "pin": PIN}
     assert "not inspected in round 2 yet" in manager.press("Close the report", **closing)
-    case.inspect_again("62.02")
+    assert "In band: 62.02 °" in again.measure(shop.serial, "head_angle", "62.02")
     second.go(here)
     assert "closed" in second.press("Close the report", **closing)
     assert not open_holds(shop.item_id)
+    assert [hold.source for hold in open_holds(other.item_id)] == [case.number]  # lifted by its own act alone
 
+    shop.at = timezone.now()
     finish(shop, "head_angle")
-    paper = html_of(certified(release_unit(shop)))
+    paper = html_of(certified(release_unit(shop, at=shop.at), at=shop.at))
     assert case.number in paper
     assert "rework, procedure CS-3, 1 inspected again" in paper
 
@@ -140,25 +176,32 @@ def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Works
 def test_repairs_under_a_concession_that_the_certificate_lists(
     browser: Browser, shop: Workshop, live_server: Any
 ) -> None:
-    case = Case.out_of_band(shop).contain()
-    manager, engineer, welder = people(browser, shop, live_server.url, "quality_manager", "engineer", "welder")
-    here = f"/nonconformances/{case.number}/"
+    inspector, again, manager, engineer, coordinator, welder = people(
+        browser, shop, live_server.url, "inspector", "second_inspector", "quality_manager", "engineer",
+        "welding_coordinator", "welder",
+    )  # fmt: skip
+    inspector.measure(shop.serial, "head_angle", "62.40")
+    (hold,) = open_holds(shop.item_id)
+    here = f"/nonconformances/{hold.source}/"
     manager.go(here)
+    manager.press("Record containment", note="Frame set aside with its tag.")
     told = {"disposition": "repair", "instruction": "Shim the lower cup.", "cause": "method"}
     manager.press("Propose", **told, concession_upper="62,30", ends_on="2099-12-31")
     manager.press("Sign", pin=PIN)
     engineer.go(here)
     engineer.press("Sign", pin=PIN)
-    case.sign("welding_coordinator")
+    coordinator.go(here)
+    coordinator.press("Sign", pin=PIN)
     welder.go(here)
     welder.press("Start repair")
     welder.press("Confirm step 1")
     welder.press("Correction done", note="Shimmed.")
-    case.inspect_again("62.28")
+    assert "Out of band" in again.measure(shop.serial, "head_angle", "62.28")  # outside the plan, inside the concession
     manager.go(here)
     assert "closed" in manager.press("Close the report", corrective_action="None: a single cup.", pin=PIN)
+    shop.at = timezone.now()
     finish(shop, "head_angle")
-    paper = html_of(certified(release_unit(shop)))
+    paper = html_of(certified(release_unit(shop, at=shop.at), at=shop.at))
     assert "CN-2" in paper
     assert "Shim the lower cup. Until 31 December 2099." in paper
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 from qcapp.plans.queries.marks import marks_of, sheets_of
 from qcapp.plans.queries.weld_maps import weld_map
 from qcapp.plans.services import drawings
+from tests.evidence.files import pdf
 from tests.factories.plans import attribute, draft, plan_text
 
 if TYPE_CHECKING:
@@ -162,3 +163,19 @@ def test_places_the_joints_of_a_weld_map_by_keys_and_by_tap(page: Page, cast, se
     placed = weld_map(found).places
     assert (placed["W1"].across, placed["W1"].down) == (50_000, 50_000)
     assert placed["W2"].across < 50_000
+
+
+def test_chooses_pages_of_a_document_by_small_pictures_with_the_keyboard(page: Page, card) -> None:
+    page.goto(f"/plans/{card.uuid}/drawing/")
+    page.locator("summary", has_text="Add a drawing").press("Enter")
+    page.locator("input[type=file][name=file]").last.set_input_files(
+        {"name": "frame.pdf", "mimeType": "application/pdf", "buffer": pdf(4)}
+    )
+    page.locator(".page-choice img").nth(3).wait_for()
+    boxes = page.locator(".page-choice input[type=checkbox]")
+    for number in (0, 2, 3):
+        boxes.nth(number).press("Space")
+    assert page.locator("input[name=pages]").input_value() == "1, 3-4"
+    page.get_by_role("button", name="Add the drawing").press("Enter")
+    page.get_by_text("3 sheets were added.").wait_for()
+    assert len(sheets_of(card.id)) == 4

@@ -52,6 +52,7 @@ def found(*rows, gauges=()):
         (attribute(101, title="Leak test passed"), "pressure_without_caution"),
         (SECOND | {"joint": "W1"}, "weld_without_qualification"),
         (attribute(101, after_weld_hours="24"), "no_unit_reaches"),
+        (SECOND | {"readings": "3", "mean": "yes"}, "mean_counts"),
     ],
 )  # fmt: skip
 def test_finds_what_is_to_be_looked_at(row, code):
@@ -123,7 +124,7 @@ def test_never_rounds_a_ratio_up_to_what_is_asked(ratio, text):
 def test_every_check_has_a_test_here():
     tested = {"critical_without_second", "measured_without_gauge", "ratio_too_small", "resolution_too_coarse",
               "natural_boundary_as_limit", "weld_without_joint", "pressure_without_caution",
-              "weld_without_qualification", "no_unit_reaches"}  # fmt: skip
+              "weld_without_qualification", "no_unit_reaches", "mean_counts"}  # fmt: skip
     assert {check.__name__ for check in before_review.CHECKS} == tested
 
 

@@ -14,7 +14,7 @@ from PIL import Image
 from qcapp.core.errors import Invalid
 from qcapp.evidence.services.reading import picture_of
 from qcapp.lib.pdf_pages import page_pictures
-from qcapp.plans.drawing_files import pages_asked, read_drawing
+from qcapp.plans.drawing_files import pages_asked, read_drawing, small_pages
 from tests.evidence.files import pdf, picture
 
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 3"><path d="M0 0h4"/></svg>'
@@ -103,3 +103,25 @@ def test_reads_any_bytes_without_failing(content: bytes) -> None:
             for sheet in read_drawing(start + content):
                 assert sheet.content
                 picture_of(sheet.content)
+
+
+def test_shows_every_page_of_a_document_small_and_keeps_nothing() -> None:
+    pages = small_pages(pdf(3))
+    assert [(one.page, one.width, one.height) for one in pages] == [(1, 240, 240), (2, 240, 240), (3, 240, 240)]
+    assert Image.open(io.BytesIO(pages[2].content)).size == (240, 240)
+
+
+@pytest.mark.parametrize(
+    ("make", "code"),
+    [
+        (lambda: pdf(300), "pages_too_many"),
+        (lambda: picture("PNG"), "not_a_document"),
+        (lambda: b"", "not_a_document"),
+        (lambda: b"%PDF-" + b"x" * 20_000_000, "file_too_large"),
+        (lambda: pdf(1, "secret"), "document_locked"),
+    ],
+)
+def test_shows_no_pages_of_what_is_too_large_or_none(make, code: str) -> None:
+    with pytest.raises(Invalid) as caught:
+        small_pages(make())
+    assert caught.value.code == code

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 from qcapp.plans import queries, services
 from qcapp.plans.queries.marks import marks_of, sheets_of
 from qcapp.plans.services import drawings, editing
-from tests.evidence.files import picture
+from tests.evidence.files import pdf, picture
 from tests.factories.plans import attribute, draft, numbered, plan_text, released
 from tests.unchanged import rows_of
 
@@ -237,3 +237,22 @@ def test_finds_the_code_on_the_sheet(manager, card) -> None:
     picture_ = pypdfium2.PdfDocument(answer.content)[0].render(scale=3).to_pil()
     (code,) = zxingcpp.read_barcodes(picture_)
     assert code.text == f"http://testserver/plans/{card.uuid}/?stage=2"
+
+
+def test_shows_the_pages_of_a_document_before_any_becomes_a_sheet(manager, card):
+    before = rows_of("plans", "evidence")
+    file = SimpleUploadedFile("frame.pdf", pdf(3), "application/pdf")
+    told = manager.post(f"/plans/{card.uuid}/drawing/pages/", {"file": file}).json()
+    assert [one["page"] for one in told["pages"]] == [1, 2, 3]
+    assert told["most"] == 12
+    assert rows_of("plans", "evidence") == before
+
+
+def test_says_why_no_pages_can_be_shown(manager, card):
+    file = SimpleUploadedFile("manual.pdf", pdf(300), "application/pdf")
+    answer = manager.post(f"/plans/{card.uuid}/drawing/pages/", {"file": file})
+    assert answer.status_code == 400
+    assert answer.json()["message"] == (
+        "The document has 300 pages; a drawing has at most 60. Save its sheets by themselves."
+    )
+    assert manager.post(f"/plans/{card.uuid}/drawing/pages/").json()["code"] == "not_a_document"

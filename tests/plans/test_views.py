@@ -220,7 +220,7 @@ def test_a_refusal_stands_on_the_plans_page_with_what_to_do(cast, fixed_now, man
     card = in_review(cast, fixed_now, plan_text())
     answer = releaser.post(f"/plans/{card.uuid}/release/", {"pin": cast.pin})
     assert answer.status_code == 409
-    assert "The engineer has to approve the critical checkpoints 101 first" in text_of(answer)
+    assert "The engineer has to approve checkpoints 101 first" in text_of(answer)
     answer = manager.post(f"/plans/{card.uuid}/release/", {"pin": cast.pin})
     assert answer.status_code == 403
     assert "another person has to release it" in text_of(answer)

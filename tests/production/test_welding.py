@@ -116,6 +116,19 @@ class TestStart:
         assert sent == [True, False]
         assert len(welds_of(unit.item_id)) == 2
 
+    def test_counts_from_when_it_was_said_where_a_tablet_kept_it(self, cast: Cast, unit, arc: Arc) -> None:
+        said_at, expired = FIXED_NOW - timedelta(hours=20), FIXED_NOW + timedelta(days=2)
+        late = replace(arc, recorded_at=said_at)
+        assert start_weld(by=cast.welder, arc=late, unqualified="refuse", at=expired) == ([], True, True)
+        assert weld_starts_of(unit.item_id)[0].at == said_at
+        assert {one.at for one in welds_of(unit.item_id)} == {said_at}
+        assert entries_about(f"unit {unit.serial}")[0].at == expired
+
+    def test_takes_no_time_that_is_still_to_come(self, cast: Cast, unit, arc: Arc) -> None:
+        ahead = replace(arc, recorded_at=FIXED_NOW + timedelta(hours=3))
+        start_weld(by=cast.welder, arc=ahead, unqualified="refuse", at=FIXED_NOW)
+        assert weld_starts_of(unit.item_id)[0].at == FIXED_NOW
+
     @pytest.mark.parametrize(
         ("changes", "sentence"),
         [

@@ -5,13 +5,14 @@ Everything goes through the services: the plan is imported, units are opened, re
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from qcapp.inspections.services import open_unit, record_operations
+from qcapp.inspections.services import import_results, open_unit, record_operations
 from qcapp.inspections.services.recording import Verdictlet
 from qcapp.lib.fields import uuid7
 from qcapp.people.services import demonstration_proof
@@ -102,6 +103,24 @@ class Line:
             operations.append(self.operation(serial, key, as_answer(answer), **extra))
         return self.send(operations)
 
+    def import_file(self, key: str, answers: Sequence[Any], **each: Sequence[str]) -> None:
+        """A new unit for each answer, recorded from a results file as docs/results-file.md has it.
+
+        `fixture` may be given for each. A rejected line fails the test.
+        """
+        lines = ["serial,checkpoint,value,gauge,recorded_at,badge"]
+        for place, answer in enumerate(answers):
+            serial = self.open()
+            told = {name: values[place] for name, values in each.items()} | {key: _cell(answer)}
+            lines += [
+                f"{serial},{name},{value},,{self.at.isoformat()},{self.cast.inspector.badge}"
+                for name, value in told.items()
+            ]
+        file = io.BytesIO("\n".join(lines).encode())
+        report = import_results(by=self.cast.quality_manager, stream=file, at=self.at)
+        assert [one.message for one in report.rejects] == []
+        assert report.applied == len(lines) - 1
+
     def open(self) -> str:
         """The next unit."""
         self.at += timedelta(hours=1)
@@ -129,6 +148,10 @@ class Line:
             )  # fmt: skip
         assert [one.message for one in said if one.rejected] == []
         return said
+
+
+def _cell(answer: Any) -> str:
+    return " | ".join(str(value) for value in answer) if isinstance(answer, list) else str(answer)
 
 
 def as_answer(given: Any) -> dict[str, Any]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable
+from datetime import timedelta
 from xml.etree import ElementTree
 
 import pytest
@@ -14,6 +16,7 @@ from django.test.utils import CaptureQueriesContext
 
 from qcapp.people.models import Person
 from qcapp.people.roles import ACTS, Act, Role
+from qcapp.people.services import end_chart_reader, name_chart_reader
 from qcapp.production.services import add_family
 
 from ..cast import FIXED_NOW, Cast
@@ -123,16 +126,22 @@ def test_shows_the_pages_to_four_roles(cast: Cast, client_of: ClientOf) -> None:
     }  # fmt: skip
 
 
-def test_keeps_splits_by_people_for_the_quality_manager(cast: Cast, client_of: ClientOf) -> None:
+def test_keeps_splits_by_people_for_those_whom_the_site_names(cast: Cast, client_of: ClientOf) -> None:
+    name_chart_reader(by=cast.keeper, person=cast.quality_manager, at=FIXED_NOW)
+    name_chart_reader(by=cast.keeper, person=cast.welder, at=FIXED_NOW)  # who may not see trends at all
     Line.with_plan(cast, measured()).play("size", FIVE, person=["inspector", "second_inspector"] * 2 + ["inspector"])
     names = (cast.inspector.name, cast.second_inspector.name)
     addresses = (PAGE, "/api/v1/trends/DX-1/size", f"{PAGE}values.csv")
     for address in addresses:
         shown = client_of(cast.quality_manager).get(address).content.decode()
         hidden = client_of(cast.engineer).get(address).content.decode()
+        hidden += client_of(cast.second_quality_manager).get(address).content.decode()
         assert all(name in shown for name in names), address
         assert not any(name in hidden for name in names), address
     assert client_of(cast.engineer).get(f"{PAGE}inspector.svg").status_code == 404
+    assert client_of(cast.welder).get(PAGE).status_code == 403
+    end_chart_reader(by=cast.keeper, person=cast.quality_manager, at=FIXED_NOW)
+    assert names[0] not in client_of(cast.quality_manager).get(PAGE).content.decode()
 
 
 def test_answers_in_few_queries(cast: Cast, manager: Client) -> None:
@@ -188,6 +197,27 @@ def test_gives_pictures_that_stand_alone(cast: Cast, manager: Client) -> None:
     assert png.startswith(b"\x89PNG")
     assert len(png) > 2000
     assert manager.get(f"{PAGE}nothing.svg").status_code == 404
+
+
+def test_draws_points_by_order_or_by_date(cast: Cast, manager: Client) -> None:
+    """Two units an hour apart and one ten days later: evenly spaced by order, far apart by date."""
+    line = Line.with_plan(cast, measured())
+    line.play("size", [*FIVE, "50.3"])
+    line.at += timedelta(days=10)
+    line.play("size", ["50.4"])
+
+    def across(axis: str) -> list[float]:
+        svg = manager.get(f"{PAGE}chart.svg", {"axis": axis}).text
+        assert f"by {axis}" in svg
+        return [float(x) for x in re.findall(r'<circle fill="none" stroke="none" cx="([0-9.]+)"', svg)]
+
+    ordered, dated = across("order"), across("date")
+    assert len(ordered) == len(dated) == 7
+    assert ordered[6] - ordered[5] == pytest.approx(ordered[1] - ordered[0], abs=0.02)
+    # 246 hours from the first to the last of them, one of which lies between the first two
+    assert (dated[1] - dated[0]) / (dated[6] - dated[0]) == pytest.approx(1 / 246, abs=1e-3)
+    assert "Points by" in text_of(manager, f"{PAGE}?axis=date")
+    assert manager.get(f"{PAGE}?axis=moons").status_code == 400
 
 
 def test_carries_no_style_and_no_script_in_its_pictures(cast: Cast, manager: Client) -> None:

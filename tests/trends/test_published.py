@@ -1,4 +1,4 @@
-"""Published data sets, recorded as results of a made-up family, give the published limits and signals over REST.
+"""Published data sets, imported as results of a made-up family, give the published limits and signals over REST.
 
 Each data set's source stands in its file under tests/vectors.
 """
@@ -6,6 +6,7 @@ Each data set's source stands in its file under tests/vectors.
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from qcapp.people.models import Person
 from ..cast import Cast
 from .line import FIXTURE_ROW, Line, measured, row
 
+MONDAY = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 Published = Callable[[str], dict[str, Any]]
 
 
@@ -33,7 +35,7 @@ def page(cast: Cast, client_of: Callable[[Person], Client]) -> Callable[..., dic
 
 def test_gives_the_limits_of_the_flow_rate_example(cast: Cast, page: Any, published: Published) -> None:
     data = published("imr_nist_flowrate")
-    Line.with_plan(cast, measured(limits="40 to 60", decimals="1")).play("size", data["data"])
+    Line.with_plan(cast, measured(limits="40 to 60", decimals="1")).import_file("size", data["data"])
     chart = page("size")["chart"]
     # printed with d2 rounded to 1.128: the exact factor moves the limits by less than 0.003
     assert chart["center"][0] == pytest.approx(50.81, abs=0.005)
@@ -45,8 +47,8 @@ def test_gives_the_limits_of_the_flow_rate_example(cast: Cast, page: Any, publis
 def test_gives_the_limits_of_the_loan_example_and_holds_them(cast: Cast, page: Any, published: Published) -> None:
     data = published("imr_montgomery_mortgage")
     line = Line.with_plan(cast, measured(limits="200 to 400", decimals="0"))
-    line.play("size", data["data"])
-    line.play("size", [300, 340])  # after the base period: the second lies above 321.22
+    line.import_file("size", data["data"])
+    line.import_file("size", [300, 340])  # after the base period: the second lies above 321.22
     chart = page("size", base=20)["chart"]
     assert chart["center"] == [data["numbers"]["mean"]] * 22
     assert chart["upper"][-1] == pytest.approx(321.22, abs=0.02)
@@ -58,7 +60,7 @@ def test_gives_the_limits_of_the_loan_example_and_holds_them(cast: Cast, page: A
 def test_gives_the_limits_and_signal_of_the_wafer_counts(cast: Cast, page: Any, published: Published) -> None:
     data = published("c_chart_nist_wafers")
     line = Line.with_plan(cast, row(101, "defects", "count", limits="max 60"))
-    line.play("defects", [{"count": count} for count in data["data"]])
+    line.import_file("defects", data["data"])
     chart = page("defects")["chart"]
     assert (chart["center"][0], chart["upper"][0], chart["lower"][0]) == (
         data["numbers"]["c_bar"], data["numbers"]["ucl"], data["numbers"]["lcl"],
@@ -66,11 +68,37 @@ def test_gives_the_limits_and_signal_of_the_wafer_counts(cast: Cast, page: Any, 
     assert [point + 1 for signal in chart["signals"] for point in signal["points"]] == data["points_above_ucl"]
 
 
+def test_gives_the_limits_of_the_computers_by_week(cast: Cast, page: Any, published: Published) -> None:
+    """The samples of five computers are the weeks here, each computer's count an even share of its sample's."""
+    data = published("u_chart_montgomery_computers")
+    line = Line.with_plan(cast, row(101, "defects", "count", limits="max 60"), at=MONDAY)
+    size = data["units_per_sample"]
+    for found in data["defects"]:
+        shares = [found // size + (place < found % size) for place in range(size)]
+        line.import_file("defects", shares)
+        line.at += timedelta(days=7) - timedelta(hours=size)
+    chart = page("defects", group="weeks")["chart"]
+    assert [point["value"] for point in chart["points"]] == [found / size for found in data["defects"]]
+    assert {"u_bar": chart["center"][0], "ucl": chart["upper"][0], "lcl": chart["lower"][0]} == data["numbers"]
+
+
+def test_gives_the_limits_of_the_flow_widths(cast: Cast, page: Any, published: Published) -> None:
+    data = published("xbar_r_flow_width")
+    line = Line.with_plan(cast, measured(limits="1 to 2", readings="5", decimals="4"))
+    line.import_file("size", [[f"{value:.4f}" for value in group] for group in data["data"]])
+    chart, numbers = page("size", limits="within")["chart"], data["numbers"]
+    assert (chart["center"][0], chart["spread"]["center"][0]) == (numbers["grand_mean"], numbers["r_bar"])
+    # printed with A2 rounded to 0.577 and D4 to 2.114: the exact factors move the limits by less than 0.0005
+    assert chart["upper"][0] == pytest.approx(1.69325, abs=5e-4)
+    assert chart["lower"][0] == pytest.approx(1.31795, abs=5e-4)
+    assert chart["spread"]["upper"][0] == pytest.approx(0.68749, abs=5e-4)
+
+
 def test_gives_the_limits_of_the_piston_rings(cast: Cast, page: Any, published: Published) -> None:
     data = published("xbar_r_s_piston_rings")
     line = Line.with_plan(cast, measured(limits="73.9 to 74.1", readings="5"))
     rings = data["data"][: data["phase1_subgroups"]]
-    line.play("size", [[f"{value:.3f}" for value in ring] for ring in rings])
+    line.import_file("size", [[f"{value:.3f}" for value in ring] for ring in rings])
     chart = page("size", limits="within")["chart"]
     numbers = data["numbers"]
     assert chart["center"][0] == numbers["grand_mean"]
@@ -85,7 +113,7 @@ def test_gives_the_variance_table_of_the_machines(cast: Cast, page: Any, publish
     values = [f"{value:.3f}" for group in data["data_groups"] for value in group]
     machines = [f"TF-{number}" for number, group in enumerate(data["data_groups"], 1) for _ in group]
     line = Line.with_plan(cast, FIXTURE_ROW, measured(limits="0.1 to 0.15"))
-    line.play("size", values, fixture=machines)
+    line.import_file("size", values, fixture=machines)
     split = next(one for one in page("size")["splits"] if one["by"] == "fixture")
     table, numbers = split["variance_table"], data["numbers"]
     assert table["between"] == {"sum_of_squares": numbers["ss_machine"], "dof": 4}
@@ -102,7 +130,7 @@ def test_gives_the_indices_of_the_handbook(cast: Cast, page: Any) -> None:
     """
     step = 2 * (29 / 30) ** 0.5
     values = [f"{16 + sign * step:.6f}" for sign in (1, -1) * 15]
-    Line.with_plan(cast, measured(limits="8 to 20", decimals="6")).play("size", values)
+    Line.with_plan(cast, measured(limits="8 to 20", decimals="6")).import_file("size", values)
     found = {one["name"]: one for one in page("size")["capability"]["indices"]}
     assert found["Pp"]["value"] == pytest.approx(1.0, abs=5e-5)
     assert found["Ppk"]["value"] == pytest.approx(0.6667, abs=5e-5)

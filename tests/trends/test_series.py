@@ -205,6 +205,22 @@ def test_draws_the_pairs_and_links_them(cast: Cast, client_of: ClientOf) -> None
     assert '<a href="/trends/DX-1/width/">Width</a>' in page
 
 
+def test_gives_the_pairs_as_files(cast: Cast, client_of: ClientOf) -> None:
+    played_pairs(cast, [("50.0", "49.7"), ("50.3", "49.8"), ("49.9", "49.5")])
+    client, address = client_of(cast.engineer), "/trends/distortion/DX-1/width/"
+    page = client.get("/trends/distortion/?family=DX-1").text
+    for name in ("pairs.svg", "pairs.png", "pairs.csv"):
+        assert f'href="{address}{name}"' in page
+    drawn = client.get(f"{address}pairs.svg").text
+    assert "before and after welding, 3 parts" in drawn
+    assert "class=" not in drawn
+    assert client.get(f"{address}pairs.png").content.startswith(b"\x89PNG")
+    lines = client.get(f"{address}pairs.csv").content.decode("utf-8-sig").splitlines()
+    assert lines[:2] == ["serial,after_minus_before,unit_of_measure,fixture,welder", "DX-1-00001,-0.3,mm,TF-1,"]
+    assert client.get(f"{address}moons.svg").status_code == 404
+    assert client.get("/trends/distortion/DX-1/nothing/pairs.svg").status_code == 404
+
+
 def test_says_when_there_is_nothing_to_compare(cast: Cast, client_of: ClientOf) -> None:
     line = played_pairs(cast, [])
     client = client_of(cast.engineer)
@@ -232,6 +248,19 @@ def test_counts_what_passed_the_first_time(cast: Cast) -> None:
     assert page.found.rolled is not None
     assert page.found.rolled.estimate == 0.5
     assert page.found.rolled.lower < 0.5 < page.found.rolled.upper
+
+
+def test_gives_the_weeks_of_a_stage_as_files(cast: Cast, client_of: ClientOf, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("django.utils.timezone.now", lambda: FIXED_NOW)
+    Workshop.opened(cast).finish(1)
+    client, address = client_of(cast.engineer), "/trends/yield/FR-200/1"
+    assert f'href="{address}.csv?weeks=4"' in client.get("/trends/yield/?family=FR-200&weeks=4").text
+    assert "First-pass yield of" in client.get(f"{address}.svg?weeks=4").text
+    assert client.get(f"{address}.png?weeks=4").content.startswith(b"\x89PNG")
+    lines = client.get(f"{address}.csv?weeks=4").content.decode("utf-8-sig").splitlines()
+    assert lines[0] == "week,units,right_first_time,share,from,to"
+    assert lines[1].split(",")[1:4] == ["1", "1", "1.0000"]
+    assert client.get("/trends/yield/FR-200/99.svg").status_code == 404
 
 
 def test_rolls_the_stages_up(cast: Cast, client_of: ClientOf) -> None:

@@ -10,6 +10,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from qcapp.core.checkpoints.counted import counted_numbers
+from qcapp.core.metrology.quantities import as_text
 from qcapp.gauges.queries import all_gauges
 from qcapp.gauges.setup import SetupCard, setups_of
 from qcapp.inspections.queries import inspection_of
@@ -193,7 +195,7 @@ class _Writer:
 
     def checkpoint(self, view: CheckpointView) -> dict[str, Any]:
         task, note = self._task(view)
-        told = {"task": task, "task_note": note} | self._beside(view)
+        told = {"task": task, "task_note": note} | self._beside(view) | self._of_two(view)
         return _asked(view) | self._paired(view) | self._answered(view) | told
 
     def _beside(self, view: CheckpointView) -> dict[str, Any]:
@@ -224,6 +226,13 @@ class _Writer:
         mine = self.welders.get(view.card.joint) == self.person.pk and inspection == 1
         return "wait", WAITS["own_weld" if mine else name]
 
+    def _of_two(self, view: CheckpointView) -> dict[str, Any]:
+        """Where two inspect: what stands, by identifier, and whether this person may still give an own inspection."""
+        if not view.card.second_inspection:
+            return {"stands": {}, "may_inspect": True}
+        stands = {str(inspection): str(operation) for inspection, operation in view.standing}
+        return {"stands": stands, "may_inspect": self._may_give(view, 2)}
+
     def _may_give(self, view: CheckpointView, inspection: int) -> bool:
         """As the server will decide it: another person for each inspection, none of them the welder of the joint."""
         welded = bool(view.card.joint) and self.welders.get(view.card.joint) == self.person.pk
@@ -243,6 +252,7 @@ class _Writer:
             "outcome": shown.outcome if shown else None,
             "answer": shown.described if shown else None,
             "value": _number(shown.answer) if shown else None,
+            "given": _given(shown.answer) if shown else None,
             "nearest_limit": shown.nearest_limit if shown else "",
             "excess": shown.excess if shown else "",
             "gauge": shown.gauge_number if shown else "",
@@ -301,6 +311,8 @@ def _asked(view: CheckpointView) -> dict[str, Any]:
         "unit_of_measure": card.unit_of_measure,
         "decimals": spec.get("decimals"),
         "readings": spec.get("readings") or 1,
+        "mean": card.mean,
+        "temperature": _temperature(card),
         "form": spec.get("form"),
         "inputs": list(card.spec.inputs) if card.kind == "derived" else [],
         "count_at_most": spec.get("accept"),
@@ -330,10 +342,24 @@ def _standing(answer: AnswerView) -> dict[str, Any]:
 
 
 def _number(answer: Mapping[str, Any]) -> str | None:
-    for name in ("value", "count"):
-        if name in answer:
-            return str(answer[name])
-    return None
+    if "count" in answer:
+        return str(answer["count"])
+    counted = counted_numbers(answer)
+    return counted[0] if len(counted) == 1 else None
+
+
+def _given(answer: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The parts of an answer that counts otherwise than it was read, for the page to say in its language."""
+    return dict(answer) if "temperature" in answer or "counted" in answer else None
+
+
+def _temperature(card: CheckpointCard) -> dict[str, str | None] | None:
+    """What is asked about the part's warmth: to which temperature it is brought, by how much a kelvin."""
+    asked = getattr(card.spec, "temperature", None)
+    if asked is None:
+        return None
+    expansion = None if asked.expansion is None else as_text(asked.expansion)
+    return {"expansion": expansion, "reference": as_text(asked.reference), "text": asked.text}
 
 
 def _setup(asked: SetupCard | None, at: datetime) -> str:

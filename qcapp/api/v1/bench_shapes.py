@@ -62,6 +62,12 @@ class BenchPair(serializers.Serializer[Any]):
     answer = serializers.CharField(allow_null=True)
 
 
+class BenchTemperature(serializers.Serializer[Any]):
+    expansion = serializers.CharField(allow_null=True, help_text="µm per metre and kelvin; null: only recorded")
+    reference = serializers.CharField(help_text="the limits hold at this temperature, °C")
+    text = serializers.CharField()
+
+
 class BenchSpot(serializers.Serializer[Any]):
     drawing = serializers.UUIDField()
     across = serializers.CharField()
@@ -106,6 +112,9 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     outcome = serializers.CharField(allow_null=True)
     answer = serializers.CharField(allow_null=True, help_text="in words, with its unit of measure")
     value = serializers.CharField(allow_null=True, help_text="one number as text, to draw in the band")
+    given = serializers.DictField(
+        allow_null=True, help_text="readings, temperature and what counts, where a value counts otherwise than read"
+    )
     nearest_limit = serializers.CharField(allow_blank=True)
     excess = serializers.CharField(allow_blank=True)
     gauge = serializers.CharField(allow_blank=True)
@@ -118,6 +127,10 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     may_correct = serializers.BooleanField()
     first_given = serializers.BooleanField()
     hidden = serializers.BooleanField()
+    stands = serializers.DictField(
+        child=serializers.UUIDField(), help_text="where two inspect: the operation that stands, by inspection"
+    )
+    may_inspect = serializers.BooleanField(help_text="this person has given no inspection here, and is not its welder")
     disagree = serializers.BooleanField()
     conflicting = BenchConflicting(many=True, help_text="the answers that stand against each other")
     band = serializers.DictField(allow_null=True, help_text="lower, upper, nominal, guard as text; natural sides")
@@ -127,6 +140,8 @@ class BenchCheckpoint(serializers.Serializer[Any]):
     unit_of_measure = serializers.CharField(allow_blank=True)
     decimals = serializers.IntegerField(allow_null=True)
     readings = serializers.IntegerField()
+    mean = serializers.BooleanField(help_text="the mean of the readings is judged")
+    temperature = BenchTemperature(allow_null=True, help_text="the part's temperature is asked")
     form = serializers.CharField(allow_null=True)
     inputs = serializers.ListField(child=serializers.CharField())
     count_at_most = serializers.IntegerField(allow_null=True)

@@ -42,6 +42,13 @@ class CustomerBody(serializers.Serializer[Any]):
 class OrderBody(serializers.Serializer[Any]):
     number = serializers.CharField(max_length=40)
     customer = serializers.CharField(max_length=20, help_text="the customer's number")
+    approves_concessions = serializers.BooleanField(required=False, default=False)
+    due_on = serializers.DateField(required=False, allow_null=True, default=None)
+
+
+class OrderDueBody(serializers.Serializer[Any]):
+    order_number = serializers.CharField(max_length=40)
+    due_on = serializers.DateField(allow_null=True, help_text="null for no day")
 
 
 class DispatchBody(Pin):
@@ -91,8 +98,17 @@ class OrdersView(ActView):
     def post(self, request: Request) -> Response:
         """Enter an order of a customer."""
         given = self.read(OrderBody)
-        card = services.add_order(by=self.person, number=given["number"], customer_number=given["customer"], at=self.at)
-        return Response(as_json(card), status=201)
+        given["customer_number"] = given.pop("customer")
+        return Response(as_json(services.add_order(by=self.person, at=self.at, **given)), status=201)
+
+
+class OrderDueView(ActView):
+    act = {"POST": Act.KEEP_ORDERS}
+
+    @extend_schema(request=OrderDueBody, responses={200: shape_of(OrderCard)} | BAD)
+    def post(self, request: Request) -> Response:
+        """Change the day that an order is due."""
+        return Response(as_json(services.set_due(by=self.person, at=self.at, **self.read(OrderDueBody))))
 
 
 class DispatchView(ActView):

@@ -18,6 +18,7 @@ from rest_framework.response import Response
 from qcapp.core.errors import Invalid
 from qcapp.people.roles import Act
 from qcapp.plans.cards import PARTS, Balloon, CheckpointCard, SheetCard
+from qcapp.plans.drawing_files import MOST_AT_ONCE, small_pages
 from qcapp.plans.prints import drawing_pdf
 from qcapp.plans.queries import checkpoints_of, revision_card
 from qcapp.plans.queries.marks import marks_of, sheets_of
@@ -82,6 +83,18 @@ class AddedSheets(serializers.Serializer[Any]):
     left_out = serializers.DictField(child=serializers.IntegerField())
 
 
+class DocumentPage(serializers.Serializer[Any]):
+    page = serializers.IntegerField()
+    width = serializers.IntegerField()
+    height = serializers.IntegerField()
+    picture = serializers.CharField(help_text="a small PNG in base64")
+
+
+class DocumentPages(serializers.Serializer[Any]):
+    pages = DocumentPage(many=True)
+    most = serializers.IntegerField(help_text="so many are added at once")
+
+
 class NewBalloon(serializers.Serializer[Any]):
     checkpoint = serializers.CharField(max_length=60)
     sheet = serializers.UUIDField()
@@ -126,6 +139,25 @@ class DrawingsView(ActView):
         added = drawings.add_sheets(by=self.person, revision_uuid=uuid, at=self.at, **self.read(NewSheet))
         body = {"sheets": [sheet_json(one) for one in added.cards], "left_out": added.left_out}
         return Response(body, status=201)
+
+
+class DrawingPagesView(ActView):
+    act = {"POST": Act.WRITE_PLAN}
+
+    @extend_schema(request=Upload, responses={200: DocumentPages, 400: Refusal, 403: Refusal})
+    def post(self, request: Request, uuid: UUID) -> Response:
+        """The pages of a PDF as small pictures, to choose from before any becomes a sheet; nothing is kept."""
+        revision_card(uuid)
+        pages = [
+            {
+                "page": one.page,
+                "width": one.width,
+                "height": one.height,
+                "picture": base64.b64encode(one.content).decode(),
+            }
+            for one in small_pages(self.read(Upload)["content"])
+        ]
+        return Response({"pages": pages, "most": MOST_AT_ONCE})
 
 
 class DrawingSheetView(ActView):

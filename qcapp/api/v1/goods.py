@@ -22,6 +22,8 @@ from qcapp.goods.queries import (
     events_of_heat,
     papers_of_heat,
 )
+from qcapp.goods.queries.held import HeldCard, holds_of_delivery
+from qcapp.goods.services.holding import hold_delivery, lift_delivery_hold
 from qcapp.people.roles import Act
 from qcapp.production.queries.as_built import HeatCard, heat_by_number, heats
 
@@ -30,6 +32,7 @@ from ..shapes import answer, answer_shape, as_json, content_of, shape_of
 
 BAD = {400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal}
 Deliveries = answer_shape("Deliveries", deliveries=list[DeliveryCard])
+DeliveryHolds = answer_shape("DeliveryHolds", holds=list[HeldCard])
 Heats = answer_shape("Heats", heats=list[HeatCard])
 Papers = answer_shape("MillCertificateHeats", heats=list[CertifiedCard])
 HeatFile = answer_shape(
@@ -95,6 +98,14 @@ class CutBody(OfHeat):
     lot_code = serializers.CharField(max_length=36, allow_blank=True, default="")
 
 
+class DeliveryHoldBody(serializers.Serializer[Any]):
+    reason = serializers.CharField(max_length=300)
+
+
+class DeliveryHoldLiftBody(DeliveryHoldBody, Pin):
+    hold = serializers.UUIDField()
+
+
 class GradeCheckBody(OfHeat):
     method = serializers.CharField(max_length=60)
     grade_found = serializers.CharField(max_length=20)
@@ -122,6 +133,33 @@ class DeliveryView(ActView):
     def get(self, request: Request, number: str) -> Response:
         """One delivery with its lines."""
         return Response(as_json(delivery_by_number(number)))
+
+
+class DeliveryHoldsView(ActView):
+    act = {"GET": Act.LOOK_AT_GOODS, "POST": Act.RAISE_REPORT}
+
+    @extend_schema(operation_id="DeliveryHoldList", responses={200: DeliveryHolds, 404: Refusal})
+    def get(self, request: Request, number: str) -> Response:
+        """The holds of a delivery, lifted ones too, the oldest first."""
+        return Response(answer(holds=holds_of_delivery(delivery_by_number(number).id)))
+
+    @extend_schema(request=DeliveryHoldBody, responses={201: shape_of(HeldCard)} | BAD)
+    def post(self, request: Request, number: str) -> Response:
+        """Put a delivery on hold with its heats and lots; a report on it does so by itself."""
+        reason = self.read(DeliveryHoldBody)["reason"]
+        return Response(as_json(hold_delivery(by=self.person, delivery_number=number, reason=reason, at=self.at)), 201)
+
+
+class DeliveryHoldLiftView(ActView):
+    act = {"POST": Act.LIFT_HOLD}
+
+    @extend_schema(request=DeliveryHoldLiftBody, responses={200: shape_of(HeldCard)} | BAD)
+    def post(self, request: Request) -> Response:
+        """Lift the hold on a delivery, signed."""
+        given = self.read(DeliveryHoldLiftBody)
+        proof = self.proof(given["pin"])
+        card = lift_delivery_hold(proof=proof, hold_uuid=given["hold"], reason=given["reason"], at=self.at)
+        return Response(as_json(card))
 
 
 class MillCertificatesView(ActView):

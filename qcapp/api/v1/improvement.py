@@ -144,7 +144,8 @@ class QueueView(ActView):
         page = queue_page(QueueFilter.read(asked), viewer=self.person, at=self.at, after=after)
         rows = [
             report_line(row.card)
-            | {"next": row.step, "waits_for": list(row.roles), "days": row.days, "order": row.order_number}
+            | {"next": row.step, "waits_for": list(row.roles), "days": row.days}
+            | {"order": row.order_number, "due_on": plain(row.due_on)}
             for row in page.rows
         ]
         return Response({"reports": rows, "counts": page.counts, "ages": dict(page.ages), "more": page.more})

@@ -133,7 +133,8 @@ def _asked(card: CheckpointCard) -> dict[str, Any]:
     spec = card.spec_json
     band = getattr(card.spec, "band", None) if card.kind != "count" else None
     names = ("key", "number", "title", "kind", "criticality", "unit_of_measure", "method", "instruction", "caution")
-    more = card.second_inspection or card.photo or bool(card.setup) or (spec.get("readings") or 1) > 1
+    more = card.second_inspection or card.photo or bool(card.setup or card.temperature_text)
+    more = more or (spec.get("readings") or 1) > 1
     return {name: getattr(card, name) for name in names} | {
         "band": band.to_json() if band else None,
         "rule": spec.get("rule"),

@@ -30,6 +30,7 @@ class Message(serializers.Serializer[Any]):
     about = serializers.CharField(allow_blank=True)
     at = serializers.DateTimeField()
     read_at = serializers.DateTimeField(allow_null=True)
+    picture_alternative = serializers.CharField(allow_blank=True, help_text="what the message's chart shows, in words")
 
 
 class MessageList(serializers.Serializer[Any]):

@@ -43,6 +43,9 @@ class KeyedAnswer(serializers.Serializer[Any]):
     checkpoint = serializers.CharField(max_length=60)
     value = serializers.CharField(max_length=1000, help_text="several readings are separated by “|”")
     gauge = serializers.CharField(max_length=20, required=False, allow_blank=True, default="")
+    temperature = serializers.CharField(
+        max_length=12, required=False, allow_blank=True, default="", help_text="of the part in °C, where the plan asks"
+    )
 
 
 class NewPaper(Upload):

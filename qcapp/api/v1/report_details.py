@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from dataclasses import asdict
 from typing import Any
 from uuid import UUID
@@ -38,6 +37,7 @@ from qcapp.production.services import lift_hold
 
 from ..acts import ActView, Pin, Refusal, SignedReason
 from ..errors import plain
+from ..shapes import content_of
 from .reports import CAUSES, SEVERITIES, Report, report_act, report_json
 
 DISPOSITIONS = [one.value for one in Disposition]
@@ -168,10 +168,7 @@ class Picture(serializers.Serializer[Any]):
 
 
 def _add_picture(view: ActView, number: str, given: dict[str, Any]) -> None:
-    try:
-        content = base64.b64decode(given.pop("content"), validate=True)
-    except ValueError:  # also of letters outside of ASCII
-        raise Invalid("content_unreadable", "The content is not Base64; send the file's bytes in Base64.") from None
+    content = content_of(given.pop("content"))
     mark = given.pop("mark")
     place = None if mark is None else (parse_value(mark[0]), parse_value(mark[1]))
     picturing.add_picture(by=view.person, number=number, content=content, mark=place, at=view.at, **given)
@@ -181,10 +178,12 @@ class PlaceOnSheet(serializers.Serializer[Any]):
     sheet = serializers.UUIDField()
     x = serializers.CharField(max_length=12, help_text="fraction of the sheet's width, as text")
     y = serializers.CharField(max_length=12, help_text="fraction of its height, as text")
+    further = serializers.BooleanField(required=False, default=False, help_text="the marks already set stay")
+    caption = optional(160)
 
 
 def _mark(view: ActView, number: str, given: dict[str, Any]) -> None:
-    place = {"sheet": given["sheet"], "x": parse_value(given["x"]), "y": parse_value(given["y"])}
+    place = given | {"x": parse_value(given["x"]), "y": parse_value(given["y"])}
     picturing.mark_place(by=view.person, number=number, at=view.at, **place)
 
 
@@ -193,7 +192,7 @@ MarkView = report_act(
     Act.RAISE_REPORT,
     PlaceOnSheet,
     _mark,
-    "Say where on the drawing it is; a later mark takes its place",
+    "Say where on the drawing it is; a later mark takes its place, a further one stands beside it",
 )
 UnitsView = report_act(
     "ReportUnitsView",

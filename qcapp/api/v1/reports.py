@@ -21,6 +21,7 @@ from qcapp.people.roles import Act, Role
 
 from ..acts import ActView, Pin, Refusal, SignedReason
 from ..errors import plain
+from ..shapes import content_of
 from .units import report_line
 
 SEVERITIES = ["critical", "major", "minor"]
@@ -59,7 +60,8 @@ class Report(ReportLine):
     pictures = serializers.ListField(child=serializers.DictField())
     destructions = serializers.ListField(child=serializers.DictField())
     return_note = serializers.DictField(allow_null=True)
-    mark = serializers.DictField(allow_null=True)
+    marks = serializers.ListField(child=serializers.DictField(), help_text="every place marked on the drawing")
+    mark = serializers.DictField(allow_null=True, help_text="the one set last")
 
 
 class Raise(serializers.Serializer[Any]):
@@ -71,6 +73,10 @@ class Raise(serializers.Serializer[Any]):
     joint = serializers.CharField(max_length=12, required=False, allow_blank=True, default="")
     cause = serializers.ChoiceField(choices=CAUSES, required=False, default="unknown")
     separately = serializers.BooleanField(required=False, default=False)
+    photo = serializers.CharField(
+        max_length=16_000_000, required=False, allow_blank=True, default="", help_text="in Base64 (RFC 4648)"
+    )
+    photo_name = serializers.CharField(max_length=120, required=False, allow_blank=True, default="")
 
 
 class Note(serializers.Serializer[Any]):
@@ -146,6 +152,8 @@ class ReportsView(ActView):
     def post(self, request: Request) -> Response:
         """Raise a report by hand; the unit goes on hold at once."""
         given = self.read(Raise)
+        photo, name = given.pop("photo"), given.pop("photo_name")
+        given["photo"] = by_hand.Photo(content_of(photo), name or "photo") if photo else None
         number = by_hand.raise_by_hand(by=self.person, checkpoint_key=given.pop("checkpoint"), at=self.at, **given)
         return Response(report_json(report(number, viewer=self.person, at=self.at)), status=201)
 
@@ -282,6 +290,7 @@ def report_json(view: ReportFacts) -> dict[str, Any]:
         "pictures": [plain(asdict(one)) for one in view.pictures],
         "destructions": [plain(asdict(one)) for one in view.destructions],
         "return_note": plain(asdict(view.return_note)) if view.return_note else None,
+        "marks": [plain(asdict(one)) for one in view.marks],
         "mark": plain(asdict(view.mark)) if view.mark else None,
     }
 

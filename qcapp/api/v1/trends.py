@@ -39,11 +39,13 @@ class Characteristic(serializers.Serializer[Any]):
     rule = serializers.CharField(help_text="which results count")
     summary = serializers.CharField()
     left_out = serializers.ListField(child=serializers.CharField())
+    excluded = serializers.ListField(child=serializers.DictField(), help_text="values that a person left out, and why")
     values = serializers.ListField(child=serializers.DictField())
     events = serializers.ListField(child=serializers.DictField())
     chart = serializers.DictField()
     splits = serializers.ListField(child=serializers.DictField())
     capability = serializers.DictField(allow_null=True)
+    gauge_studies = serializers.ListField(child=serializers.DictField(), help_text="the gauges' shares of the spread")
     drift = serializers.DictField(allow_null=True)
     histogram = serializers.DictField(allow_null=True)
 

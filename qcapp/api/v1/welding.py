@@ -79,6 +79,9 @@ class ArcBody(serializers.Serializer[Any]):
     machine = serializers.CharField(max_length=40)
     fixture = serializers.CharField(max_length=40, allow_blank=True, default="")
     preheat = serializers.IntegerField(allow_null=True, default=None, help_text="°C, as measured")
+    recorded_at = serializers.DateTimeField(
+        allow_null=True, default=None, help_text="when it was said, where a tablet kept it without network"
+    )
 
 
 class FixtureBody(serializers.Serializer[Any]):

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.choices import Choice
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.production.queries.inside import heats_of_lot
 
 from . import cautions, components, drawing, identity, pictures, results, signatures, statement, statistics, welds
@@ -207,5 +208,4 @@ def _line(found: list[tuple[int, CheckpointView]]) -> SampleLine:
 
 
 def _numbers(answer: dict[str, Any]) -> list[str]:
-    given = answer.get("values") or [answer.get("value", answer.get("count"))]
-    return [str(value) for value in given if value is not None]
+    return [str(answer["count"])] if "count" in answer else counted_numbers(answer)

@@ -8,12 +8,15 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from qcapp.certificates.release_checks import concession_for
+from qcapp.core.checkpoints.counted import counted_numbers
+from qcapp.core.metrology.quantities import as_text
 from qcapp.people.roles import Role
 
 from .record import Bench, Record, utc_text
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import AnswerView, CheckpointView, StageView
+    from qcapp.plans.queries import CheckpointCard
 
 ANSWERED = ("value", "outcome", "nearest_limit", "verdict", "person", "recorded", "at", "concession")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
@@ -58,6 +61,11 @@ class Line:
     at: str  # when it was recorded, RFC 3339
     concession: str
     balloon: str  # the sheet on which the number is drawn, empty without one
+    counted: tuple[str, ...] = ()  # what met the limits, where it is not the readings as typed
+    mean: bool = False  # whether that is the mean of the readings
+    temperature: str = ""  # the part's, in °C, where the plan asks for it
+    corrected_to: str = ""  # the temperature in °C that the readings were brought to
+    expansion: str = ""  # the coefficient that they were brought with, in µm per metre and kelvin
 
 
 @dataclass(frozen=True)
@@ -157,7 +165,8 @@ def _answered(record: Bench, one: CheckpointView, measure: str) -> dict[str, Any
     permit = concession_for(one, record.concessions)
     verdict = WORDS[answer.outcome]
     return {
-        "value": without_measure(answer.described, measure),
+        **_made_of(one.card, answer.answer),
+        "value": _value(answer, measure),
         "outcome": str(answer.outcome),
         "nearest_limit": answer.nearest_limit,
         "verdict": verdict if permit is None else f"{verdict}, concession {permit.number}",
@@ -175,6 +184,27 @@ def _values(answer: dict[str, Any], described: str) -> tuple[str, ...]:
         if answer.get(name) is not None:
             return (str(answer[name]),)
     return tuple(answer.get("values") or (described,))
+
+
+def _value(answer: AnswerView, measure: str) -> str:
+    """What met the limits; how it came about stands beside it."""
+    told = answer.answer
+    if "temperature" in told or "counted" in told:
+        return ", ".join(counted_numbers(told))
+    return without_measure(answer.described, measure)
+
+
+def _made_of(card: CheckpointCard, answer: dict[str, Any]) -> dict[str, Any]:
+    """What the plan made of the readings before they met the limits; nothing where they count as typed."""
+    warmth, counted = getattr(card.spec, "temperature", None), tuple(answer.get("counted") or ())
+    corrected = bool(counted) and warmth is not None and warmth.expansion is not None
+    return {
+        "counted": counted,
+        "mean": card.mean,
+        "temperature": str(answer.get("temperature") or ""),
+        "corrected_to": as_text(warmth.reference) if warmth and corrected else "",
+        "expansion": as_text(warmth.expansion) if warmth and corrected else "",
+    }
 
 
 def without_measure(text: str, measure: str) -> str:

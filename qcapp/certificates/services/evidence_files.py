@@ -14,6 +14,7 @@ from qcapp.inspections.queries.beside import photos_of
 from qcapp.plans.prints import ballooned
 from qcapp.plans.queries import checkpoints_of_card, revision_of
 from qcapp.plans.queries.marks import sheets_of
+from qcapp.production.queries.as_built import lot_by_code, pieces_of
 from qcapp.production.queries.inside import HeatInside, components_inside, heats_inside, heats_of_lot
 
 from ..queries import CertificateCard, certificates_of
@@ -32,15 +33,24 @@ def safe(name: str) -> str:
     return UNSAFE.sub("-", name).strip("-.")[:80] or "file"
 
 
-def _kept(folder: str, name: str, uuid: UUID) -> File:
+def kept(folder: str, name: str, uuid: UUID) -> File:
+    """Kept evidence under a name, its bytes as they came."""
     media_type, data = typed_content(uuid)
     return f"{folder}/{safe(name)}.{ENDINGS.get(media_type, 'bin')}", data
 
 
 def photo_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
-    """Every photo of the unit, by checkpoint and place in the order taken."""
-    for place, one in enumerate(photos_of(card.item_id), start=1):
-        yield _kept("photos", f"{place:03}-checkpoint-{one.number}-round-{one.round}", one.file)
+    """Every photo of the unit, or of a lot's drawn pieces, by checkpoint and place in the order taken."""
+    photos = [one for item_id in items_of(card, says) for one in photos_of(item_id)]
+    for place, one in enumerate(photos, start=1):
+        yield kept("photos", f"{place:03}-checkpoint-{one.number}-round-{one.round}", one.file)
+
+
+def items_of(card: CertificateCard, says: Says) -> list[int]:
+    """What the certificate is about: its unit, or its lot and the pieces that were drawn from it."""
+    if says["identity"].get("kind") != "inspection":
+        return [card.item_id]
+    return [card.item_id, *(unit.item_id for _, unit in pieces_of(lot_by_code(card.serial).id))]
 
 
 def drawing_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
@@ -50,7 +60,7 @@ def drawing_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[F
     checkpoints = checkpoints_of_card(revision)
     for one in sheets_of(revision.id):
         name = f"{one.number}-{one.document_revision}-sheet-{one.sheet}"
-        yield _kept("drawings", name, one.file_uuid)
+        yield kept("drawings", name, one.file_uuid)
         yield f"drawings/{safe(name)}-ballooned.svg", ballooned(one, checkpoints).svg.encode()
 
 
@@ -62,7 +72,7 @@ def mill_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File
             if paper.paper_digest not in given:
                 given.add(paper.paper_digest)
                 number = f"{paper.certificate_number}-{paper.paper_digest[:8]}"
-                yield _kept("mill-certificates", number, paper.paper_uuid)
+                yield kept("mill-certificates", number, paper.paper_uuid)
 
 
 def _heats(says: dict[str, Any], item_id: int) -> list[HeatInside]:

@@ -16,9 +16,11 @@ from qcapp.core.sealing import canonical
 from qcapp.lib.detached_signing import detached_signature
 from qcapp.lib.signing_keys import current_key
 from qcapp.nonconformance.queries import report, reports_of
+from qcapp.nonconformance.services.papers import report_pdf
 
+from ..models import Certificate
 from ..queries import CertificateCard, content_of
-from .evidence_files import component_files, drawing_files, mill_files, photo_files
+from .evidence_files import component_files, drawing_files, items_of, kept, mill_files, photo_files
 from .rendering import pdf_bytes, qif_bytes
 
 File = tuple[str, bytes]
@@ -36,8 +38,8 @@ WORDS = """\
 certificate.json  everything it says, for machines
 results.qif       its results as QIF 3.0 (ISO 23952)
 results.csv       its results as a table
-reports/          every nonconformance report, as it stood when this file was made
-photos/           every photo that was taken at a checkpoint
+reports/          every nonconformance report, as it stood when this file was made, with its photos
+photos/           every photo that was taken at a checkpoint; of a lot those of its drawn pieces
 drawings/         the sheets of the plan revision, plain and ballooned
 mill-certificates/  of every heat, unaltered
 components/       the certificates of the components
@@ -90,10 +92,15 @@ def certificate_files(card: CertificateCard, says: Says, at: datetime) -> Iterat
 
 
 def report_files(card: CertificateCard, says: Says, at: datetime) -> Iterator[File]:
-    """Each nonconformance report of the unit."""
-    for one in reports_of(card.item_id):
-        view = asdict(report(one.number))
-        yield f"reports/{one.number}.json", json.dumps(view, default=str, ensure_ascii=False, indent=1).encode()
+    """Each report of the unit, or of the lot and its drawn pieces: on paper, for machines, and its photos."""
+    viewer = Certificate.objects.select_related("issued_by").get(pk=card.id).issued_by
+    numbers = dict.fromkeys(one.number for item_id in items_of(card, says) for one in reports_of(item_id))
+    for number in numbers:
+        view = report(number)
+        yield f"reports/{number}.pdf", report_pdf(number=number, viewer=viewer, at=at)
+        yield f"reports/{number}.json", json.dumps(asdict(view), default=str, ensure_ascii=False, indent=1).encode()
+        for place, picture in enumerate(view.pictures, start=1):
+            yield kept(f"reports/{number}", f"photo-{place:02}", picture.evidence)
 
 
 # What goes into a package, in order.

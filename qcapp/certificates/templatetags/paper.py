@@ -20,6 +20,14 @@ POINT = re.compile(r"(?<=\d)\.(?=\d)")
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 DAY = re.compile(r"\b(\d{1,2}) (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) (\d{4})")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+BETWEEN = re.compile(r"(?<=\d) to (?=[-\u2212+]?\d)")
+LIMIT_WORDS = re.compile(r"\b(?:at least|at most|max|min)\b")
+FORM = re.compile(r"(serial number|heat number|text) such as (.+)")
+DEVIATION = re.compile(
+    r"(?i)^(?:flatness|straight(?:ness)?|round(?:ness)?|circularity|cylindricity|parallel(?:ism)?|"
+    r"perpendicular(?:ity)?|square(?:ness)?|angularity|run-out|symmetry|concentric(?:ity)?|coaxial(?:ity)?|profile|"
+    r"position)(?= )"
+)
 PROPERTIES = {
     "yield_MPa": "yield, MPa:",
     "ultimate_MPa": "ultimate, MPa:",
@@ -49,6 +57,89 @@ def dated(text: str) -> str:
 def said(text: str) -> str:
     """A fixed word or sentence, frozen in English, in the paper's language."""
     return gettext(text) if text else ""
+
+
+@register.filter
+def limited(text: str) -> str:
+    """Limits in words, frozen in English: "61.80 to 62.20", "6 tacks at least", "serial number such as FR-200-0001".
+
+    What the plan itself wrote, such as what is counted, stays as the plan wrote it.
+    """
+    if gettext(text) != text:
+        return gettext(text)
+    whole = FORM.match(text)
+    if whole:
+        return f"{gettext(whole[1])} {gettext('such as')} {whole[2]}"
+    return LIMIT_WORDS.sub(lambda found: gettext(found[0]), BETWEEN.sub(f" {gettext('to')} ", text))
+
+
+@register.filter
+def noted(text: str) -> str:
+    """A limit's notation as the plan has it, "parallel 0.20", its kind of deviation in the paper's language."""
+    return DEVIATION.sub(_deviation, num(text))
+
+
+def _deviation(found: re.Match[str]) -> str:
+    """ "Round" alone is a round of inspection; an English paper keeps what the plan wrote."""
+    word = found[0].lower()
+    return found[0] if get_language() == "en" else gettext("roundness" if word == "round" else word)
+
+
+@register.filter
+def disposed(text: str) -> str:
+    """A disposition: "rework, procedure CS-3, 5 inspected again"."""
+    return ", ".join(_disposed(part) for part in text.split(", "))
+
+
+def _disposed(part: str) -> str:
+    if part.startswith("procedure "):
+        return f"{gettext('procedure')} {part.removeprefix('procedure ')}"
+    again = re.fullmatch(r"(\d+) inspected again", part)
+    return f"{gettext('inspected again:')} {again[1]}" if again and get_language() != "en" else said(part)
+
+
+@register.filter
+def stated(text: str) -> str:
+    """A state with its day: "closed 19 Oct 2026"."""
+    day = DAY.search(text)
+    if day is None:
+        return said(text)
+    return f"{said(text[: day.start()].strip())} {dated(day[0])}"
+
+
+@register.filter
+def signed_for(text: str) -> str:
+    """What a signature stands under: "Stage 4 Weld inspection", whose name is the plan's, or a fixed word."""
+    stage = re.fullmatch(r"Stage (\d+) (.*)", text)
+    return f"{gettext('Stage')} {stage[1]} {stage[2]}" if stage else said(text)
+
+
+@register.filter
+def function_of(text: str) -> str:
+    """A function: "quality manager, deputy for Rosalind Adeyemi"."""
+    role, deputy, name = text.partition(", deputy for ")
+    return f"{said(role)}, {gettext('deputy for')} {name}" if deputy else said(text)
+
+
+@register.filter
+def in_issue(text: str) -> str:
+    """A certificate by number and issue: "AX-2026-0003, issue 1"."""
+    number_of, mark, issue = text.rpartition(", issue ")
+    return f"{number_of}, {gettext('issue')} {issue}" if mark else text
+
+
+@register.filter
+def piece(text: str) -> str:
+    """A drawn piece with its value: "13: 612.1", "13: conforms"."""
+    name, colon, value = text.partition(": ")
+    return f"{name}: {num(said(value))}" if colon else num(text)
+
+
+@register.filter
+def on_sheet(text: str) -> str:
+    """Where a balloon stands: "AQ-FR200-02, sheet 1"."""
+    drawing, mark, sheet = text.rpartition(", sheet ")
+    return f"{drawing}, {gettext('sheet')} {sheet}" if mark else text
 
 
 @register.filter

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -9,6 +10,8 @@ from pathlib import Path, PurePosixPath
 from django.apps import apps
 from django.conf import settings
 from django.db import models
+
+from qcapp.lib.kept_files import read_kept, stored_paths
 
 from .columns import Table
 from .folder import digest_of
@@ -65,7 +68,8 @@ def check_evidence(folder: Path | None = None) -> EvidenceReport:
         report.checked += 1
         if problem := _problem(root, each):
             report.problems.append(problem)
-    report.extra = sorted(set(_present(root)) - seen)
+    stored = set(stored_paths()) if folder is None else set()
+    report.extra = sorted((set(_present(root)) | stored) - seen)
     return report
 
 
@@ -73,10 +77,17 @@ def _problem(root: Path, each: Named) -> str:
     if not inside(each.path):
         return f"{each.path}, named in {each.table}, lies outside of the data folder."
     try:
-        found = digest_of(root / each.path)
+        found = digest_of(root / each.path) if (root / each.path).is_file() else _in_store(root, each.path)
     except OSError:
         return f"{each.path}, named in {each.table}, is missing."
     return "" if found == each.digest else f"{each.path}, named in {each.table}, was altered."
+
+
+def _in_store(root: Path, path: str) -> str:
+    """The digest of what the store holds, for the site's own folder alone. Raises OSError where it holds nothing."""
+    if root != Path(settings.QCAPP_DATA_DIR):
+        raise FileNotFoundError(path)
+    return hashlib.sha256(read_kept(path)).hexdigest()
 
 
 def inside(path: str) -> bool:

@@ -14,6 +14,7 @@ from django.conf import settings
 
 from qcapp.audit.services import utc_text
 from qcapp.core.errors import Invalid, Refused
+from qcapp.lib.kept_files import read_kept, stored_paths
 from qcapp.lib.notes import NOTES, note
 
 from . import sealing
@@ -48,7 +49,8 @@ def make_backup(*, target: Path, public_keys: list[str], at: datetime) -> Manife
         with snapshot() as moment:
             manifest = _manifest(folder, moment, at)
         rest = [path for path in kept_files(data, bool(keys)) if not path.startswith(f"{ANCHORS}/")]
-        manifest.files.extend(first + [_keep(folder, data, path) for path in rest])
+        stored = [_keep_stored(folder, path) for path in stored_paths() if path not in set(rest)]
+        manifest.files.extend(first + [_keep(folder, data, path) for path in rest] + stored)
         folder.put(NAME, [manifest.text().encode()])
         folder.finish()
     note("backup_made", folder=str(target), at=utc_text(at), encrypted=bool(keys))
@@ -73,6 +75,11 @@ def _keep(folder: NewFolder, data: Path, path: str) -> Kept:
     if not inside(path):
         raise Invalid("path_unusable", f"{path!r} cannot be named in a backup.")
     stored = folder.put(f"files/{path}", pieces_of(data / path))
+    return Kept(path, stored.size, stored.digest)
+
+
+def _keep_stored(folder: NewFolder, path: str) -> Kept:
+    stored = folder.put(f"files/{path}", [read_kept(path)])
     return Kept(path, stored.size, stored.digest)
 
 

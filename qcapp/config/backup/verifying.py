@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from qcapp.audit import anchors
-from qcapp.audit.queries import Head, anchor_problem, lives_told
+from qcapp.audit.queries import NOT_REDACTED, Head, anchor_problem, lives_told, redactions_told
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Invalid
 from qcapp.core.sealing import Entry, canonical, digest, first_broken
@@ -132,7 +132,8 @@ def _look_at_chain(folder: OldFolder, manifest: Manifest, report: Verification) 
         report.findings.append("The audit chain is missing from the backup.")
         return
     lines = _anchors(folder, manifest, report)
-    walk = _Walk(_payload_digests(folder, payloads), {anchor.number for anchor in lines})
+    payload_digests = _payload_digests(folder, payloads)
+    walk = _Walk(payload_digests, {anchor.number for anchor in lines}, _redactions(folder, entries, payloads))
     known = Head(manifest.chain["number"], manifest.chain["digest"], manifest.chain["epoch"])
     broken = first_broken(walk.over(folder, entries), head=(known.number, known.digest) if known.number else None)
     report.entries = walk.entries
@@ -157,11 +158,23 @@ def _bodies(folder: OldFolder, payloads: Rows, entries: list[Value]) -> list[str
     return [str(row[body]) for row in rows_of(folder, payloads) if row[of] in entries] if entries else []
 
 
+def _redactions(folder: OldFolder, entries: Rows, payloads: Rows) -> dict[int, frozenset[str]]:
+    """Which payloads stand without the names that they had, as the chain itself says."""
+    of, verb, number = (entries.table.place(name) for name in ("id", "verb", "number"))
+    told = {row[of]: int(str(row[number])) for row in rows_of(folder, entries) if row[verb] == Verb.PAYLOADS_REDACTED}
+    entry, body = payloads.table.place("entry_id"), payloads.table.place("body")
+    bodies = (
+        [(told[row[entry]], str(row[body])) for row in rows_of(folder, payloads) if row[entry] in told] if told else []
+    )
+    return redactions_told(bodies)
+
+
 class _Walk:
     """Hands the entries on, and stops at the first that its payload or its columns contradict."""
 
-    def __init__(self, payloads: dict[Value, bytes], wanted: set[int]) -> None:
+    def __init__(self, payloads: dict[Value, bytes], wanted: set[int], redacted: dict[int, frozenset[str]]) -> None:
         self.payloads = payloads
+        self.redacted = redacted
         self.wanted = wanted
         self.entries = 0
         self.altered = ""
@@ -171,7 +184,7 @@ class _Walk:
     def over(self, folder: OldFolder, entries: Rows) -> Iterator[Entry]:
         for row in rows_of(folder, entries):
             says = _named(entries.table, row)
-            if says["header"] != _header(says) or self.payloads.get(says["id"], b"").hex() != says["payload_digest"]:
+            if says["header"] != _header(says) or not self._payload_fits(says):
                 self.altered = f"Entry {says['number']} was altered: its columns or its payload contradict its header."
                 return
             self.entries += 1
@@ -180,6 +193,10 @@ class _Walk:
             if says["verb"] == Verb.SITE_RESTORED:
                 self.restores.append(says["id"])
             yield says["number"], says["header"], says["previous_digest"], says["digest"]
+
+    def _payload_fits(self, says: dict[str, Any]) -> bool:
+        found = self.payloads.get(says["id"], b"").hex()
+        return found == says["payload_digest"] or found in self.redacted.get(says["number"], NOT_REDACTED)
 
 
 def _named(table: Table, row: list[Value]) -> dict[str, Any]:

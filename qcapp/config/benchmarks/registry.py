@@ -38,13 +38,14 @@ class Measurement:
 @dataclass(frozen=True)
 class Effort:
     """How much to do. Tests take a tiny `scale`; goals are meant for 1. `seconds` is for what goes on for a time,
-    `units` for what counts frames, and 0 where nothing was said.
+    `units` and `results` for what counts frames or results, and 0 where nothing was said.
     """
 
     scale: float = 1.0
     repeats: int = 7
     seconds: float = 60
     units: int = 0
+    results: int = 0
 
     def of(self, count: int, least: int = 2) -> int:
         """So many things at this scale."""

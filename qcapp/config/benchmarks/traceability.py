@@ -41,10 +41,10 @@ def traceability(effort: Effort) -> Iterator[Measurement]:
     few = min(FEW, max(25, units // 10))
     with own_house() as kind:
         fleet = Fleet.begun(timezone.now(), min(WITH_HEAT, units // 2), min(BAD_READINGS, units * 5))
-        _grow(fleet, few)
+        grow(fleet, few)
         service = _client(fleet.shop.person(Role.CUSTOMER_SERVICE))
         before = history(service, fleet.serials, effort)
-        _grow(fleet, units)
+        grow(fleet, units)
         yield look_up(service, fleet.serials, effort, f"{units} frames on {kind}")
         after = history(service, fleet.serials, effort)
         yield after
@@ -53,7 +53,8 @@ def traceability(effort: Effort) -> Iterator[Measurement]:
         yield recalled(effort)
 
 
-def _grow(fleet: Fleet, count: int) -> None:
+def grow(fleet: Fleet, count: int) -> None:
+    """Frames up to this number altogether, and a planner that knows of them."""
     fleet.grow(count, lambda done: _tell(f"\r{done} frames "))
     _tell("\n")
     with connection.cursor() as cursor:

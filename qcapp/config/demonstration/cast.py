@@ -65,6 +65,7 @@ def make_people(at: datetime) -> Cast:
         people_services.set_password(by=None, person=person, password=PASSWORD, at=at)
         people_services.set_pin(by=None, person=person, pin=PIN, at=at)
         people[person.badge] = person
+    people_services.name_chart_reader(by=None, person=people[BADGES_BY_ROLE[Role.QUALITY_MANAGER][0]], at=at)
     return Cast(people)
 
 

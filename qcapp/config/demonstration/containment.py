@@ -86,8 +86,8 @@ def _dent(cast: Cast, at: datetime) -> None:
     told = {"content": _picture(), "name": "down-tube.jpg", "caption": "Down tube, left side", "mark": mark}
     picturing.add_picture(by=by, number=number, at=at + timedelta(minutes=2), **told)  # type: ignore[arg-type]
     for sheet in picturing.drawing_of(report_row(number))[:1]:
-        place = {"x": Decimal("0.31"), "y": Decimal("0.53")}
-        picturing.mark_place(by=by, number=number, sheet=sheet.uuid, at=at + timedelta(minutes=3), **place)
+        where, later = (Decimal("0.31"), Decimal("0.53")), at + timedelta(minutes=3)
+        picturing.mark_place(by=by, number=number, sheet=sheet.uuid, x=where[0], y=where[1], at=later)
 
 
 def _lot(cast: Cast, at: datetime) -> None:

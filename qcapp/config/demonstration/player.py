@@ -29,6 +29,7 @@ from .drawn_photos import stand_in
 from .goods import fit_components, use_tubes
 from .improving import MUDGUARD
 from .incidents import Handling, scrap_by_hand
+from .papers import accept_article, mark_article
 from .readings import Bench
 from .stories import FAMILIES, FRAMES, Incident, Story
 from .welding import weld_joints
@@ -99,6 +100,7 @@ class UnitPlayer:
             variant="", at=self.shift.at,
         )  # fmt: skip
         use_tubes(self)
+        mark_article(self)
         numbers = [stage.number for stage in self.revision.stages]
         for number in numbers[: self.story.stages]:
             if not self._stage(number):
@@ -265,6 +267,7 @@ class UnitPlayer:
 
     def _release(self) -> None:
         fit_components(self, "delivered_with")
+        accept_article(self)
         releaser = self.cast.with_role(Role.QUALITY_MANAGER)
         at = self.shift.after(30)
         release(proof=demonstration_proof(releaser, at), serial=self.story.serial, at=at)

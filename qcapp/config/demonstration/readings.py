@@ -46,7 +46,14 @@ class Bench:
             return {"text": self._text(card, day)}
         readings = int(card.spec_json.get("readings") or 1)
         values = [self._value(card, float(uncertainty or 0)) for _ in range(readings)]
-        return {"value": values[0]} if readings == 1 else {"values": values}
+        return ({"value": values[0]} if readings == 1 else {"values": values}) | self._warmth(card)
+
+    def _warmth(self, card: CheckpointCard) -> dict[str, str]:
+        """How warm the part was, where the plan asks: a little above the hall after welding."""
+        if not card.temperature_text:
+            return {}
+        own = random.Random(f"{self.serial} {card.key}")  # noqa: S311 - apart, so that no other reading changes
+        return {"temperature": f"{own.uniform(19, 23) + (6 if card.paired_with else 0):.1f}"}
 
     def _count(self, card: CheckpointCard) -> int:
         band = card.spec.band

@@ -7,6 +7,7 @@ the same model). Temperatures in °C, α in 1/K, exact decimals up to the divisi
 from __future__ import annotations
 
 from decimal import Decimal
+from fractions import Fraction
 from typing import Final
 
 from qcapp.core.errors import Invalid
@@ -20,8 +21,8 @@ STEEL: Final = Decimal("0.0000115")
 source).
 """
 
-_COLDEST: Final = Decimal(-40)
-_WARMEST: Final = Decimal(100)
+COLDEST: Final = Decimal(-40)  # °C; outside one coefficient no longer holds
+WARMEST: Final = Decimal(100)
 _LARGEST_ALPHA: Final = Decimal("0.0002")
 
 
@@ -45,6 +46,16 @@ def between_temperatures(length: Number, measured_at: Number, wanted_at: Number,
     return at_20 * (1 + factor * (_temperature(wanted_at) - REFERENCE))
 
 
+def at_temperature(value: Decimal, measured_at: Decimal, wanted_at: Decimal, alpha: Decimal) -> Fraction:
+    """As `between_temperatures`, exactly, and for a coordinate of either sign too: zero stays zero.
+
+    Raises `Invalid` `temperature_out_of_range`, `expansion_out_of_range`.
+    """
+    factor, kelvin = Fraction(_alpha(alpha)), Fraction(REFERENCE)
+    warm, wanted = (1 + factor * (Fraction(_temperature(one)) - kelvin) for one in (measured_at, wanted_at))
+    return Fraction(value) * wanted / warm
+
+
 def temperature_uncertainty(length: Number, alpha: Number, uncertainty: Number) -> Decimal:
     """Standard uncertainty of a length from that of its temperature, L·α·u(T), for the uncertainty budget.
 
@@ -55,10 +66,10 @@ def temperature_uncertainty(length: Number, alpha: Number, uncertainty: Number) 
 
 def _temperature(value: Number) -> Decimal:
     temperature = exact(value, "temperature")
-    if not _COLDEST <= temperature <= _WARMEST:
+    if not COLDEST <= temperature <= WARMEST:
         raise Invalid(
             "temperature_out_of_range",
-            f"{temperature} °C is outside {_COLDEST} to {_WARMEST} °C, where one coefficient holds; "
+            f"{temperature} °C is outside {COLDEST} to {WARMEST} °C, where one coefficient holds; "
             "let the part cool and measure again.",
         )
     return temperature

@@ -116,6 +116,13 @@ def heats_of_deliveries(numbers: Collection[str]) -> list[int]:
     return list(dict.fromkeys(key for key in rows.values_list("heat_id", flat=True) if key is not None))
 
 
+def heats_in(delivery_id: int) -> set[int]:
+    """The keys of the heats that a delivery brought: on its lines, and on the mill certificates that came with it."""
+    lines = DeliveryLine.objects.filter(delivery=delivery_id, heat__isnull=False).values_list("heat_id", flat=True)
+    papers = CertifiedHeat.objects.filter(certificate__delivery=delivery_id).values_list("heat_id", flat=True)
+    return {key for key in (*lines, *papers) if key is not None}
+
+
 def deliveries_of_heats(heat_ids: Iterable[int]) -> dict[str, str]:
     """The deliveries that brought one of these heats, by number the supplier."""
     rows = DeliveryLine.objects.filter(heat__in=list(heat_ids)).order_by("delivery_id")

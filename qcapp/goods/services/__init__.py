@@ -29,6 +29,7 @@ from ..models import CertifiedHeat, Cut, DeliveredLot, Delivery, DeliveryLine, G
 from ..queries import CertifiedCard, DeliveryCard, certified_of, delivery_by_number
 from ..queries.lots import has_plan
 from ..reading import read_composition, read_properties
+from .holding import refuse_held_heat, refuse_held_lot
 
 if TYPE_CHECKING:
     from qcapp.evidence.queries import EvidenceCard
@@ -192,8 +193,8 @@ def decide_heat(
     """The heat accepted, held or refused by a signed act.
 
     A heat whose papers do not conform is accepted by the quality manager or the engineer alone, with a reason; one
-    without papers by nobody. Raises Invalid `verdict_unknown`, of `plain_text`; Refused `heat_without_papers`;
-    NotAllowed; NotFound `heat_unknown`.
+    without papers, or of a delivery on hold, by nobody. Raises Invalid `verdict_unknown`, of `plain_text`; Refused
+    `heat_without_papers`, `delivery_on_hold`; NotAllowed; NotFound `heat_unknown`.
     """
     person = proof.person
     heat = lock_heat(heat_by_number(heat_number, supplier).id)
@@ -201,6 +202,8 @@ def decide_heat(
         raise Invalid("verdict_unknown", "A heat is accepted, held or refused; say which.")
     papers = list(CertifiedHeat.objects.filter(heat=heat.id).values_list("conforms", flat=True))
     outside = verdict == HeatDecision.Verdict.ACCEPTED and not all(papers)
+    if verdict == HeatDecision.Verdict.ACCEPTED:
+        refuse_held_heat(heat)
     act = Act.ACCEPT_OUTSIDE_LIMITS if outside else Act.DECIDE_GOODS
     require(person, act, at)
     if verdict == HeatDecision.Verdict.ACCEPTED and not papers:
@@ -229,7 +232,8 @@ def record_cut(
 ) -> None:  # fmt: skip
     """A bar or tube was cut, and its heat mark transferred to every piece and to the remnant, if one is left.
 
-    Raises Refused `mark_not_transferred`, `heat_not_accepted`; Invalid `pieces_invalid`, of `plain_text`; NotFound.
+    Raises Refused `mark_not_transferred`, `delivery_on_hold`, `heat_not_accepted`, `lot_on_hold`; Invalid
+    `pieces_invalid`, of `plain_text`; NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
     heat = heat_by_number(heat_number)
@@ -240,10 +244,14 @@ def record_cut(
     if not pieces_marked or (remnant and not remnant_marked):
         message = f"Mark heat {heat.number} on every piece and on the remnant first; without the mark it is scrap."
         raise Refused("mark_not_transferred", message)
+    refuse_held_heat(heat)
     if not heat.usable:
         raise Refused("heat_not_accepted", f"Heat {heat.number} is {heat.state_label}; nothing is cut from it.")
-    lot = lot_by_code(lot_code).id if lot_code.strip() else None
-    Cut.objects.create(heat_id=heat.id, stock=stock, pieces=pieces, lot_id=lot, remnant=remnant, by=by, at=at)
+    lot = lot_by_code(lot_code) if lot_code.strip() else None
+    if lot:
+        refuse_held_lot(lot)
+    lot_id = lot.id if lot else None
+    Cut.objects.create(heat_id=heat.id, stock=stock, pieces=pieces, lot_id=lot_id, remnant=remnant, by=by, at=at)
     payload = {"stock": stock, "pieces": pieces, "remnant": remnant, "lot": lot_code.strip()}
     audit.record(verb=Verb.HEAT_CUT, actor=by.uuid, subject=f"heat {heat.number}", at=at, payload=payload)
 

@@ -22,7 +22,7 @@ from qcapp.lib.plain_text import plain_text
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import family_by_code
-from qcapp.production.queries.as_built import LotCard, lot_by_code
+from qcapp.production.queries.as_built import LotCard, heat_by_number, lot_by_code
 from qcapp.production.services.lots import check_in_the_house, create_lot, lock_lot, move_lot, set_lot_away, take_out
 from qcapp.production.states import LotState
 
@@ -38,6 +38,7 @@ from ..queries.lots import (
     sample_of,
     supplier_of,
 )
+from .holding import refuse_held_heat, refuse_held_lot
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -51,8 +52,13 @@ LIMITING_QUALITY, CONSUMER_RISK = 0.05, 0.10
 def open_lot(
     *, by: Person, family_code: str, quantity: int, heat_numbers: Sequence[str], at: datetime
 ) -> LotCard:  # fmt: skip
-    """A new lot made from accepted heats. Raises as `create_lot`, NotFound `family_unknown`."""
+    """A new lot made from accepted heats.
+
+    Raises as `create_lot`, NotFound `family_unknown`, Refused `delivery_on_hold`.
+    """
     require(by, Act.KEEP_GOODS, at)
+    for number in heat_numbers:
+        refuse_held_heat(heat_by_number(number))
     lot = create_lot(by=by, family=family_by_code(family_code), quantity=quantity, heat_numbers=heat_numbers, at=at)
     payload = {"quantity": quantity, "heats": list(heat_numbers)}
     audit.record(verb=Verb.LOT_OPENED, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
@@ -256,10 +262,11 @@ def send_out(
     """The lot, sent out for plating, coating or heat treatment.
 
     Until it is received back it is not in the house: nothing of it is used. Raises Invalid `process_unknown`, of
-    `plain_text`; Refused `lot_is_out`; NotFound `lot_unknown`.
+    `plain_text`; Refused `lot_is_out`, `lot_on_hold`; NotFound `lot_unknown`.
     """
     require(by, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
+    refuse_held_lot(lot)
     if kind not in OutsideProcess.Kind.values:
         raise Invalid("process_unknown", "A lot is sent out for plating, coating or heat treatment; say which.")
     supplier = plain_text("Who does it", supplier, longest=80)

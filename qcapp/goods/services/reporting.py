@@ -13,8 +13,10 @@ from qcapp.people.services import require
 from qcapp.production.services.lots import item_of_goods
 
 from ..queries import delivery_by_number
+from .holding import lock_delivery, place
 
 if TYPE_CHECKING:
+    from qcapp.nonconformance.services.by_hand import Photo
     from qcapp.people.models import Person
 
 
@@ -29,16 +31,21 @@ def raise_on_delivery(
     quantity: int,
     description: str = "",
     cause: str = "material",
+    photo: Photo | None = None,
     at: datetime,
 ) -> str:
     """The number of a report about `quantity` pieces of a delivery, meant for a family; supplier and note go with it.
 
-    Raises NotAllowed, NotFound `delivery_unknown`, `family_unknown`, and what `raise_on_item` raises.
+    The delivery is on hold at once, with its heats and lots; that hold outlives the report and is lifted by its own
+    signed act. Raises NotAllowed, NotFound `delivery_unknown`, `family_unknown`, and what `raise_on_item` raises.
     """
     require(by, Act.RAISE_REPORT, at)
     delivery = delivery_by_number(delivery_number)
+    lock_delivery(delivery.id)
     told = {"title": title, "description": description, "severity": severity, "quantity": quantity, "cause": cause}
     named = f"{delivery.number}, note {delivery.note_number}"[:60]
     item = item_of_goods(family_code)
     where = {"named": named, "supplier": delivery.supplier, "delivery": delivery.number}
-    return raise_on_item(by=by, item_uuid=item, at=at, **where, **told)  # type: ignore[arg-type]
+    number = raise_on_item(by=by, item_uuid=item, photo=photo, at=at, **where, **told)  # type: ignore[arg-type]
+    place(by, delivery, number, " ".join(title.split()), at)
+    return number

@@ -15,7 +15,7 @@ def concentration(marks: Sequence[Mark], sheet: Sheet) -> str:
     discs = "".join(_disc(mark, sheet, size, most) for mark in sorted(marks, key=lambda one: -one.count))
     drawn = f'<image href="{escape(sheet.address)}" width="{sheet.width:g}" height="{sheet.height:g}"/>'
     total = sum(mark.count for mark in marks)
-    said = f"{total} reports at {len(marks)} places of {sheet.name}."
+    said = f"{total} marks at {len(marks)} places of {sheet.name}."
     return (
         f'<svg class="chart concentration" viewBox="0 0 {sheet.width:g} {sheet.height:g}" role="group" '
         f'aria-labelledby="s{escape(sheet.id)}-t s{escape(sheet.id)}-d"><title id="s{escape(sheet.id)}-t">'

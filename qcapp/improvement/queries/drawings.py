@@ -1,17 +1,18 @@
-"""Where reports are on a family's drawing: the mark that was set with the report, else its checkpoint's balloon."""
+"""Where reports are on a family's drawing: at the marks set with the report, else at its checkpoint's balloon."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from django.urls import reverse
 
 from qcapp.core.errors import NotFound
+from qcapp.nonconformance.queries.details import marks_of_reports
 from qcapp.plans.queries import checkpoints_of, released_card
-from qcapp.plans.queries.marks import marks_of, sheets_of
+from qcapp.plans.queries.marks import marks_of, sheets_of, sheets_of_family
 
 from ..cards import Mark, Sheet
 from .seeing import Wanted, places_of
@@ -23,11 +24,15 @@ Place = tuple[str, float, float]  # sheet, across, down
 
 @dataclass(frozen=True)
 class Drawn:
-    """The sheets with what is on them; `nowhere` reports have neither a mark nor a balloon."""
+    """The sheets with what is on them; `nowhere` reports have neither a mark nor a balloon.
+
+    `left_out` says how many older reports are not drawn, where there are more than LONGEST.
+    """
 
     sheets: list[tuple[Sheet, list[Mark]]]
     nowhere: int
     refusal: str = ""
+    left_out: int = 0
 
 
 def drawn(wanted: Wanted) -> Drawn:
@@ -36,35 +41,46 @@ def drawn(wanted: Wanted) -> Drawn:
     if not sheets:
         said = f"The released plan of {wanted.family} has no drawing with balloons, so there is nothing to mark."
         return Drawn([], places_of(wanted).count(), said)
-    own = _own_marks(wanted, {sheet.id for sheet in sheets})
+    own = _own_marks(wanted, sheets)
     found: dict[tuple[Place, bool], list[tuple[str, str]]] = defaultdict(list)
+    told = list(_told(wanted))
     nowhere = 0
-    for report, characteristic, joint, number, title in _told(wanted):
-        place = own.get(report) or balloons.get(characteristic) or balloons.get(joint)
-        if place is None:
-            nowhere += 1
-        else:
-            found[place, report in own].append((number, title))
-    return Drawn([(sheet, _marks(sheet, found)) for sheet in sheets], nowhere)
+    for report, characteristic, joint, number, title in told:
+        balloon = balloons.get(characteristic) or balloons.get(joint)
+        places = own.get(report) or ([(balloon, False)] if balloon else [])
+        nowhere += not places
+        for place in places:
+            found[place].append((number, title))
+    left_out = places_of(wanted).count() - LONGEST if len(told) == LONGEST else 0
+    return Drawn([(sheet, _marks(sheet, found)) for sheet in sheets], nowhere, left_out=left_out)
 
 
 def _told(wanted: Wanted) -> Iterable[Any]:
+    """The reports, the oldest of the latest LONGEST first."""
     columns = ("report_id", "characteristic_id", "joint", "report__number", "report__checkpoint__title")
-    return places_of(wanted).order_by("report_id").values_list(*columns)[:LONGEST]
+    return reversed(places_of(wanted).order_by("-report_id").values_list(*columns)[:LONGEST])
 
 
-def _own_marks(wanted: Wanted, sheets: Collection[str]) -> dict[int, Place]:
-    """By report, the mark that was set on one of these sheets with it: the last one, else the first photo's."""
-    found: dict[int, Place] = {}
-    photos = ("report_id", "report__pictures__sheet", "report__pictures__mark_x", "report__pictures__mark_y")
-    rows = places_of(wanted).filter(report__pictures__sheet__in=sheets, report__pictures__mark_x__isnull=False)
-    for report, sheet, x, y in rows.order_by("report__pictures__id").values_list(*photos):
-        found.setdefault(report, (sheet, float(x), float(y)))
-    marks = ("report_id", "report__marks__sheet", "report__marks__x", "report__marks__y")
-    rows = places_of(wanted).filter(report__marks__sheet__in=sheets)
-    for report, sheet, x, y in rows.order_by("report__marks__id").values_list(*marks):
-        found[report] = (str(sheet), float(x), float(y))
+def _own_marks(wanted: Wanted, sheets: list[Sheet]) -> dict[int, list[tuple[Place, bool]]]:
+    """By report the places that were marked with it, and whether on this very sheet.
+
+    A mark on an earlier revision of a sheet is carried over to the one that took its place.
+    """
+    now = _carried_over(wanted.family, sheets)
+    found: dict[int, list[tuple[Place, bool]]] = defaultdict(list)
+    for mark in marks_of_reports(places_of(wanted).values("report_id")):
+        if sheet := now.get(str(mark.sheet)):
+            found[mark.report_id].append(((sheet, mark.x, mark.y), sheet == str(mark.sheet)))
     return found
+
+
+def _carried_over(family_code: str, sheets: list[Sheet]) -> dict[str, str]:
+    """For every sheet the family's drawing had, the one of these that shows the same now."""
+    shown = {sheet.id for sheet in sheets}
+    every = sheets_of_family(family_code)
+    by_place = {(one.number, one.sheet): str(one.uuid) for one in every if str(one.uuid) in shown}
+    found = {str(one.uuid): by_place.get((one.number, one.sheet), "") for one in every}
+    return found | {name: name for name in shown}
 
 
 def _marks(sheet: Sheet, found: Mapping[tuple[Place, bool], list[tuple[str, str]]]) -> list[Mark]:

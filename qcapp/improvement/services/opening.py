@@ -39,7 +39,7 @@ def open_action(*, by: Person, title: str, problem: str, basis: str, value: str,
     title = plain_text("The title", title, longest=160)
     problem = plain_text("The problem", " ".join(problem.split()), longest=600)
     cluster = cluster_of(basis, value, family_code, at=at)
-    row = _create(cluster, title, problem, by, at)
+    row = create(cluster, title, problem, by, at)
     move(row, "accept", by=by, at=at)
     ActionStatus.objects.filter(pk=row.status.pk).update(owner=by)
     enter(row, Verb.ACTION_OPENED, by=by, at=at, title=title, reports=[one.number for one in cluster.reports])
@@ -53,7 +53,7 @@ def propose_by_threshold(*, at: datetime) -> list[str]:
     for cluster in clusters(at=at):
         if cluster.over_threshold and _running(cluster) is None:
             problem = f"{cluster.words}: {', '.join(one.number for one in cluster.reports)}."
-            row = _create(cluster, cluster.words[:160], problem[:600], None, at)
+            row = create(cluster, cluster.words[:160], problem[:600], None, at)
             _tell_proposed(row, at)
             opened.append(row)
     for row in opened:
@@ -89,7 +89,8 @@ def _running(cluster: Cluster) -> CorrectiveAction | None:
     return rows.exclude(status__state__in=list(ENDED)).first()
 
 
-def _create(cluster: Cluster, title: str, problem: str, by: Person | None, at: datetime) -> CorrectiveAction:
+def create(cluster: Cluster, title: str, problem: str, by: Person | None, at: datetime) -> CorrectiveAction:
+    """A proposed action with its reports. Raises Conflict `action_running`."""
     running = _running(cluster)
     if running is not None:
         message = f"{running.number} is running for this {BASES[cluster.basis]}; add the reports to it."

@@ -83,6 +83,7 @@ class Carry:
     nearest_limit: str
     plot: float | None
     described: str
+    answer: str  # canonical JSON, as it reads to the other checkpoint
     counts: bool = True  # whether it is in the checkpoint's current round
 
     @property
@@ -149,6 +150,7 @@ def same_measuring(old: CheckpointCard, new: CheckpointCard) -> bool:
         and old.setup == new.setup
         and old.joint == new.joint
         and (old.kind != "derived" or old.spec_json.get("formula") == new.spec_json.get("formula"))
+        and bool(old.temperature_text) == bool(new.temperature_text)
     )
 
 
@@ -176,6 +178,7 @@ def carry(source: Source, old: CheckpointCard, new: CheckpointCard, *, counts: b
         nearest_limit=source.nearest_limit if stays else found.nearest_limit or "",
         plot=found.plot,
         described=describe(json.loads(source.answer), old),
+        answer=source.answer if old.spec_json == new.spec_json else canonical(answer.to_json()),
         counts=counts,
     )
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.checkpoints.kinds import kind
 
 from ..models import Result
@@ -62,12 +63,15 @@ def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) ->
         rows = rows.filter(recorded_at__gte=since)
     found: list[Any] = list(rows.order_by("recorded_at", "id").values_list(*COLUMNS))
     checkpoints = _checkpoints({row[4]: row[0] for row in found})
-    return [_reading(row, checkpoints[row[4]]) for row in found if row[4] in checkpoints]
+    values = {text: _values(text) for text in {row[7] for row in found}}  # thousands show the same few values
+    return [_reading(row, checkpoints[row[4]], values[row[7]]) for row in found if row[4] in checkpoints]
 
 
-def _reading(row: Any, checkpoint: Measured) -> GaugeReading:
-    answer = json.loads(row[7])
-    values = tuple(Decimal(value) for value in answer.get("values") or [answer.get("value")] if value is not None)
+def _values(answer_text: str) -> tuple[Decimal, ...]:
+    return tuple(map(Decimal, counted_numbers(json.loads(answer_text))))
+
+
+def _reading(row: Any, checkpoint: Measured, values: tuple[Decimal, ...]) -> GaugeReading:
     return GaugeReading(row[0], row[1], row[2] or "", row[3] or "", checkpoint, row[5], row[6], values, row[8], row[9])
 
 

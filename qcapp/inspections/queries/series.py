@@ -21,6 +21,7 @@ from uuid import UUID
 from django.db.models import Max, QuerySet, TextField
 from django.db.models.functions import Cast
 
+from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.checkpoints.kinds import kind
 from qcapp.lib.statements import Prepared
 
@@ -279,7 +280,7 @@ def replaced_texts(points: Iterable[Point]) -> dict[int, list[str]]:
 
 
 def _read(answer: Mapping[str, Any]) -> str:
-    values = answer.get("values") or [answer.get("value", answer.get("count", answer.get("text")))]
+    values = counted_numbers(answer) or [answer.get("count", answer.get("text"))]
     if values == [None] and "conforms" in answer:
         return "conforms" if answer["conforms"] else "does not conform"
     return ", ".join(str(value) for value in values)

@@ -85,6 +85,7 @@ class CheckpointView:
     `first` is None while it must not be shown: `first_given` and `hidden` then say why. `owes` names the inspections
     still to be given (1, 2 or 3). `base` is what a correction or repeat has to send along; in a conflict it names all
     the answers in `conflicting` at once. `counts` is the answer that decides: the third where there is one.
+    `standing` names what stands for each inspection, hidden or not: an identifier tells nothing of the answer.
     """
 
     card: CheckpointCard
@@ -104,6 +105,7 @@ class CheckpointView:
     earlier: tuple[AnswerView, ...]  # what counted in the rounds before
     may_repeat: bool
     excluded: NotApplicable | None = None
+    standing: tuple[tuple[int, UUID], ...] = ()
 
     def was_reopened_by(self, source: str) -> bool:
         """Whether this source opened any round of it; a later source may have opened the current one."""

@@ -7,10 +7,11 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.db.models.functions import Left
 
 from qcapp.core.sealing import canonical
 
-from ..models import Adoption, Result
+from ..models import TEXT_INDEXED, Adoption, Result
 
 
 def items_recorded(
@@ -20,11 +21,16 @@ def items_recorded(
 
     Marks are recorded in capitals, so the text is looked for as it is and in capitals.
     """
-    wanted = {canonical({"text": one}) for one in (text, text.upper())}
-    rows = Result.objects.filter(
-        characteristic__in=characteristic_ids, outcome="recorded", answer__in=wanted, current_for__isnull=False
-    )
+    rows = with_text({text, text.upper()}).filter(characteristic__in=characteristic_ids, current_for__isnull=False)
     return _items(_between(rows, since, until))
+
+
+def with_text(texts: Collection[str]) -> QuerySet[Result]:
+    """Results that record one of these texts, whatever counts now; found by the index over recorded texts."""
+    wanted = {canonical({"text": one}) for one in texts}
+    begun = {one[:TEXT_INDEXED] for one in wanted}
+    rows = Result.objects.annotate(begun=Left("answer", TEXT_INDEXED))
+    return rows.filter(outcome="recorded", begun__in=begun, answer__in=wanted)
 
 
 def items_measured_by_gauge(gauge_id: int, since: datetime | None, until: datetime | None) -> set[int]:

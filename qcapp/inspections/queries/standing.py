@@ -103,6 +103,7 @@ def checkpoint_view(
         earlier=tuple(_earlier(card.id, turn, answers)),
         may_repeat=_may_repeat(following, conflicting),
         excluded=excluded,
+        standing=tuple((n, rows[-1].operation) for n, rows in enumerate((first, second, third), 1) if rows),
     )
 
 

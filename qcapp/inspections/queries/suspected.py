@@ -15,9 +15,8 @@ from typing import Any
 
 from django.db.models import QuerySet
 
-from qcapp.core.sealing import canonical
-
 from ..models import CurrentAnswer, Result
+from .sharing import with_text
 
 FIRST = 1
 CHUNK = 200
@@ -43,7 +42,11 @@ class Standing:
 
 
 def _standing(characteristic_id: int) -> QuerySet[Result]:
-    return Result.objects.filter(
+    return _that_stand(Result.objects.all(), characteristic_id)
+
+
+def _that_stand(rows: QuerySet[Result], characteristic_id: int) -> QuerySet[Result]:
+    return rows.filter(
         characteristic=characteristic_id, inspection=FIRST, current_for__isnull=False, item__unit__isnull=False
     )
 
@@ -58,7 +61,7 @@ class TextMark:
 
 def items_with_text(characteristic_id: int, text: str) -> list[TextMark]:
     """Every unit on which this text stands at a record checkpoint, in the order recorded."""
-    rows = _standing(characteristic_id).filter(answer=canonical({"text": text})).order_by("id")
+    rows = _that_stand(with_text([text]), characteristic_id).order_by("id")
     return [TextMark(item, at) for item, at in rows.values_list("item_id", "recorded_at")]
 
 

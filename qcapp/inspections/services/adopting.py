@@ -243,7 +243,7 @@ def _draft(
         round=source.round,
         inspection=source.inspection,
         purpose="carried",
-        answer=source.answer,
+        answer=one.answer,
         described=one.described,
         raw=source.raw,
         outcome=one.outcome,

@@ -45,11 +45,15 @@ DEVICE = "paper"
 
 @dataclass(frozen=True)
 class Keyed:
-    """One answer as it stands on the sheet; several readings are separated by “|”. `gauge` is a number or empty."""
+    """One answer as it stands on the sheet; several readings are separated by “|”. `gauge` is a number or empty.
+
+    `temperature` is the part's in °C where the plan asks for it.
+    """
 
     checkpoint: str
     value: str
     gauge: str = ""
+    temperature: str = ""
 
 
 def key_in(
@@ -116,8 +120,8 @@ def _bodies(plan: Adopted, stage_number: int, answers: Sequence[Keyed], common: 
 def _body(card: CheckpointCard, one: Keyed, turn: int) -> dict[str, Any]:
     return {
         "id": str(uuid7()), "v": 1, "kind": "result", "checkpoint": card.key, "round": turn, "purpose": "reading",
-        "answer": answer_of(one.value, card), "raw": one.value.strip()[:200], "gauge": one.gauge.strip() or None,
-        "base": None, "reason": "",
+        "answer": answer_of(one.value, card, one.temperature), "raw": one.value.strip()[:200],
+        "gauge": one.gauge.strip() or None, "base": None, "reason": "",
     }  # fmt: skip
 
 

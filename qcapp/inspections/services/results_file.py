@@ -34,7 +34,7 @@ MAX_BYTES = 20 * 1024 * 1024
 MAX_LINES = 50_000
 MAX_CELL = 1_000
 NEEDED = ("serial", "checkpoint", "value", "gauge", "recorded_at", "badge")
-OPTIONAL = ("round", "inspection", "reason")
+OPTIONAL = ("round", "inspection", "reason", "temperature")
 PURPOSE_WITHOUT_BASE = "reading"
 
 
@@ -218,7 +218,7 @@ class _Writer:
             "round": slot[1],
             "inspection": slot[2],
             "purpose": "correction" if correcting else PURPOSE_WITHOUT_BASE,
-            "answer": answer_of(self._digits(row["value"], card), card),
+            "answer": answer_of(self._digits(row["value"], card), card, row.get("temperature", "")),
             "raw": row["value"].strip()[:200],
             "gauge": row["gauge"].strip() or None,
             "recorded_at": _instant(row["recorded_at"]),
@@ -289,8 +289,10 @@ def _check_cells(row: dict[str, str]) -> None:
             raise Invalid("cell_too_long", f"The cell “{name}” is longer than {MAX_CELL} characters.", field=name)
 
 
-def answer_of(value: str, card: CheckpointCard) -> dict[str, Any]:
+def answer_of(value: str, card: CheckpointCard, temperature: str = "") -> dict[str, Any]:
     """The cell as an answer of the checkpoint's kind; several readings are separated by “|”.
+
+    `temperature` is the part's in °C; it is left out where the plan does not ask for it.
 
     Raises Invalid `value_empty`, `verdict_unreadable`. What a kind makes of the answer is its own matter.
     """
@@ -299,7 +301,8 @@ def answer_of(value: str, card: CheckpointCard) -> dict[str, Any]:
         raise Invalid("value_empty", "The cell “value” is empty; leave the row out or write the value.")
     if card.kind == "measured":
         values = [part.strip() for part in typed.split("|")]
-        return {"value": values[0]} if len(values) == 1 else {"values": values}
+        warmth = {"temperature": temperature.strip()} if card.temperature_text and temperature.strip() else {}
+        return ({"value": values[0]} if len(values) == 1 else {"values": values}) | warmth
     if card.kind == "attribute":
         return _attribute(typed)
     return {{"count": "count", "record": "text"}.get(card.kind, "value"): typed}

@@ -128,7 +128,10 @@ def check_covers_what_stands(signed: TabletSignOff, item_id: int, plan: Adopted,
     """Raises Refused: `entries_missing` while covered answers have not arrived, `stage_changed` when others stand."""
     arrived = set(Result.objects.filter(operation__in=signed.covers).values_list("operation", flat=True))
     if missing := len(signed.covers - arrived):
-        message = f"{missing} of the entries that it covers have not arrived. Send it again when they have."
+        which = (
+            "One of the entries that it covers has" if missing == 1 else f"{missing} of the entries that it covers have"
+        )
+        message = f"{which} not arrived. Send it again when all have."
         raise Refused("entries_missing", message, missing=missing)
     typed = [card for card in plan.checkpoints if card.kind != "derived"]
     stand = set(stage_operations(stage_id, typed, rounds_of(item_id), current_slots(item_id)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, cast
 
@@ -17,12 +18,21 @@ from qcapp.people.queries import keys_with_role
 from qcapp.people.roles import Role
 
 from ..kinds import Kind
-from ..models import MailChoice, Message
+from ..models import MailChoice, Message, Picture
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 LONGEST_SUBJECT, LONGEST_TEXT = 160, 1000
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A picture to a message: SVG in the page's classes, the same standing alone, and what it shows in words."""
+
+    drawn: str
+    file: str
+    alternative: str
 
 
 def tell(
@@ -36,12 +46,13 @@ def tell(
     kind: Kind = Kind.OTHER,
     key: str = "",
     leave_out: Person | None = None,
+    picture: Shown | None = None,
 ) -> None:
     """Put a message into the inbox of a person, of several, or of everybody who holds a role at that time.
 
     It stands or falls with the caller's transaction; e-mail, for whoever chose it, is sent by `deliver_messages`. The
     same `key` (without one: kind, subject and what it is about) tells nobody twice, however often it is called.
-    `link` is an address of this site. `leave_out` spares whoever did it themselves.
+    `link` is an address of this site. `leave_out` spares whoever did it themselves. A `picture` is kept once for all.
     """
     keys = [one for one in _keys(to, at) if leave_out is None or one != leave_out.pk]
     if not keys:
@@ -50,7 +61,8 @@ def tell(
     known = key or f"{kind} {about} {subject}"
     told = [known[:160], kind.value, _cut(subject, LONGEST_SUBJECT), _cut(text, LONGEST_TEXT), link[:200], about[:120]]
     when = connection.ops.adapt_datetimefield_value(at)
-    values = [value for one in keys for value in (one, *told, when, when if one in by_mail else None)]
+    shown = None if picture is None else Picture.objects.create(**asdict(picture), at=at).pk
+    values = [value for one in keys for value in (one, *told, when, when if one in by_mail else None, shown)]
     with connection.cursor() as cursor:
         cursor.execute(_INSERT + ", ".join([_ROW] * len(keys)) + _ONCE, values)
 
@@ -58,9 +70,9 @@ def tell(
 _CHOICES = Prepared(lambda: MailChoice.objects.values_list("person_id", "kinds"))
 _INSERT = (
     f"INSERT INTO {Message._meta.db_table} "  # noqa: S608 - a name of our own
-    '(to_id, "key", kind, subject, text, link, about, at, mail_due, mail_attempts, mail_problem) VALUES '
+    '(to_id, "key", kind, subject, text, link, about, at, mail_due, picture_id, mail_attempts, mail_problem) VALUES '
 )
-_ROW = "(%s, %s, %s, %s, %s, %s, %s, %s, %s, 0, '')"
+_ROW = "(%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, 0, '')"
 _ONCE = ' ON CONFLICT (to_id, "key") DO NOTHING'
 
 

@@ -5,14 +5,18 @@ from __future__ import annotations
 import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from email.mime.image import MIMEImage
 from smtplib import SMTPException
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.core.mail import EmailMessage
+from django.core.mail import EmailMultiAlternatives
 from django.db import transaction
+from django.template.loader import render_to_string
 
 from qcapp.core.errors import NotFound
+from qcapp.lib.charts import drawn_as_png
+from qcapp.lib.pdf import PdfNotMade
 from qcapp.people.queries import is_here
 from qcapp.people.roles import Act
 from qcapp.people.services import require
@@ -67,7 +71,7 @@ def try_again(*, by: Person, message_id: int, at: datetime) -> None:
 
 def _claim(key: int, at: datetime) -> Message | None:
     """The row with its next try put off, or None where another run was first."""
-    row = Message.objects.select_related("to").filter(pk=key).first()
+    row = Message.objects.select_related("to", "picture").filter(pk=key).first()
     if row is None or row.mail_due is None:
         return None
     attempts = row.mail_attempts + 1
@@ -95,13 +99,41 @@ def _send(row: Message) -> str:
     """What went wrong, empty where the server took it."""
     if not row.to.email:
         return "no e-mail address is known of this person"
-    mail = EmailMessage(subject=" ".join(row.subject.split()), body=body_of(row), to=[row.to.email])
+    mail = WithPicture(subject=" ".join(row.subject.split()), body=body_of(row), to=[row.to.email])
+    _show(row, mail)
     mail.extra_headers["Message-ID"] = f"<qcapp-message-{row.pk}@{settings.QCAPP_PUBLIC_URL.partition('//')[2]}>"
     try:
         mail.send(fail_silently=False)
     except (OSError, SMTPException, ValueError) as trouble:
         return f"{type(trouble).__name__}: {trouble}"
     return ""
+
+
+class WithPicture(EmailMultiAlternatives):
+    """An e-mail whose attachment is shown in its page, not beside it."""
+
+    mixed_subtype = "related"
+
+
+def _show(row: Message, mail: EmailMultiAlternatives) -> None:
+    """The picture inside the e-mail, with its words for whoever does not see it (RFC 2387, RFC 2392).
+
+    A picture that cannot be drawn keeps no e-mail back: the words say the same.
+    """
+    if not row.picture:
+        return
+    try:
+        png = drawn_as_png(row.picture.file, scale=1.0)
+    except PdfNotMade as trouble:
+        log.warning("message %s goes without its picture: %s", row.pk, trouble.message)
+        return
+    name = f"picture-{row.picture.pk}"
+    image = MIMEImage(png, "png")
+    image.add_header("Content-ID", f"<{name}>")
+    image.add_header("Content-Disposition", "inline", filename=f"{name}.png")
+    context = {"message": row, "name": name, "site": settings.QCAPP_PUBLIC_URL, "demonstration": settings.QCAPP_DEMO}
+    mail.attach_alternative(render_to_string("messages/picture_mail.html", context), "text/html")
+    mail.attach(image)
 
 
 def body_of(row: Message) -> str:

@@ -84,7 +84,7 @@ def report(number: str, *, viewer: Person | None = None, at: datetime | None = N
         turn=turn,
         destructions=tuple(details.destructions_of(row.pk)),
         return_note=details.return_note_of(row.pk),
-        mark=None if card.hidden else details.mark_of(row.pk),
+        marks=() if card.hidden else tuple(details.marks_of_report(row.pk)),
     )
 
 

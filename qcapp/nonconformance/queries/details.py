@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
+from uuid import UUID
 
 from django.db.models import Count, QuerySet
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
+from qcapp.plans.cards import SheetCard
+from qcapp.plans.queries.marks import drawing_files, sheets_by_uuid
 from qcapp.production.queries import units_of_items
 
 from ..cards import DestructionCard, MarkCard, PartCard, PermitCard, PictureCard, ReturnNoteCard, StepCard
@@ -52,10 +57,42 @@ def count_of(row: Report) -> int:
     return quantity_of(row) or 1 + ReportItem.objects.filter(report=row.pk).count()
 
 
-def mark_of(report_id: int) -> MarkCard | None:
-    """Where on the drawing it is; the mark set last."""
-    row = ReportMark.objects.filter(report=report_id).select_related("by").order_by("-id").first()
-    return None if row is None else MarkCard(row.sheet, row.x, row.y, row.by.name, row.at)
+def marks_of_report(report_id: int) -> list[MarkCard]:
+    """Every place on the drawing that is marked, in the order set, with the sheets they are on."""
+    standing = _standing(ReportMark.objects.filter(report=report_id).select_related("by"))
+    sheets = sheets_by_uuid({row.sheet for row in standing}) if standing else {}
+    return [_mark(row, sheets.get(row.sheet)) for row in standing]
+
+
+def _mark(row: ReportMark, sheet: SheetCard | None) -> MarkCard:
+    card = MarkCard(row.sheet, row.x, row.y, row.caption, row.by.name, row.at)
+    if sheet is None:
+        return card
+    return replace(card, sheet_name=sheet.name, file=sheet.file_uuid, width=sheet.width, height=sheet.height)
+
+
+@dataclass(frozen=True)
+class MarkPlace:
+    """A mark as the counts read it: whose report, on which sheet, where as fractions of width and height."""
+
+    report_id: int
+    sheet: UUID
+    x: float
+    y: float
+
+
+def marks_of_reports(report_ids: QuerySet[Any, Any]) -> list[MarkPlace]:
+    """The marks that stand, of all these reports, report by report; one query."""
+    rows = ReportMark.objects.filter(report__in=report_ids).order_by("report_id", "id")
+    found = [MarkPlace(row.report_id, row.sheet, float(row.x), float(row.y)) for row in _standing(rows)]
+    return sorted(found, key=lambda one: one.report_id)
+
+
+def _standing(rows: QuerySet[ReportMark]) -> list[ReportMark]:
+    """Marks that stand: every further one, and of the others of a report the latest."""
+    ordered = list(rows.order_by("id"))
+    latest = {row.report_id: row.pk for row in ordered if not row.further}
+    return [row for row in ordered if row.further or latest[row.report_id] == row.pk]
 
 
 def turns_of(report_id: int) -> int:
@@ -64,11 +101,15 @@ def turns_of(report_id: int) -> int:
 
 
 def pictures_of(report_id: int) -> list[PictureCard]:
-    """The photos, the first one first."""
-    rows = ReportPicture.objects.filter(report=report_id).select_related("by")
-    return [
-        PictureCard(row.evidence, row.mark_x, row.mark_y, row.sheet, row.caption, row.by.name, row.at) for row in rows
-    ]
+    """The photos, the first one first. A row that was a mark on the drawing is no photo."""
+    rows = list(ReportPicture.objects.filter(report=report_id).select_related("by"))
+    drawings = drawing_files({row.evidence for row in rows if row.sheet}) if any(row.sheet for row in rows) else set()
+    return [_picture(row) for row in rows if row.evidence not in drawings]
+
+
+def _picture(row: ReportPicture) -> PictureCard:
+    x, y = (None, None) if row.sheet else (row.mark_x, row.mark_y)
+    return PictureCard(row.evidence, x, y, row.caption, row.by.name, row.at)
 
 
 def steps_of(proposal_id: int, turn: int) -> list[StepCard]:

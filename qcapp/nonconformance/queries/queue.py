@@ -16,6 +16,7 @@ from qcapp.people.roles import Role
 
 from ..cards import ReportCard
 from ..models import DispositionProposal, DispositionSignature, Report, ReportStatus
+from ..signals import due_asked
 from ..states import ENDED, NEEDS_CORRECTION, Disposition, ReportState
 from ..waiting import AGES, DECIDERS, LATE_AFTER, next_step, states_of
 from . import DETAILS, _cards
@@ -29,7 +30,7 @@ ACTIVE = [state.value for state in ReportState if state not in ENDED]
 ORDERS = {"latest": "the latest first", "longest": "waiting longest first"}
 EXPORTED = (
     "report", "unit", "family", "what is wrong", "severity", "state", "waits for", "next step", "days in this state",
-    "disposition", "cause", "checkpoint", "joint", "order", "unit state", "raised", "raised by", "changed",
+    "disposition", "cause", "checkpoint", "joint", "order", "due", "unit state", "raised", "raised by", "changed",
 )  # fmt: skip
 
 
@@ -78,6 +79,7 @@ class QueueRow:
     cause: str
     joint: str
     order_number: str
+    due_on: date | None  # the day that the order is to leave
     unit_state: str
 
     @property
@@ -225,16 +227,28 @@ def _ordered(rows: QuerySet[Report], wanted: QueueFilter, after: int | None) -> 
 
 def _rows(found: list[Report], viewer: Person | None, at: datetime) -> list[QueueRow]:
     missing = _missing([row.pk for row in found])
-    return [_row(row, card, missing, at) for row, card in zip(found, _cards(found, viewer, at), strict=True)]
+    due = _due({row.item.unit.order_number for row in found if getattr(row.item, "unit", None)})
+    return [_row(row, card, missing, due, at) for row, card in zip(found, _cards(found, viewer, at), strict=True)]
 
 
-def _row(row: Report, card: ReportCard, missing: Mapping[int, Collection[str]], at: datetime) -> QueueRow:
+def _due(orders: Collection[str]) -> dict[str, date]:
+    """When the orders are due, as the room that keeps them says."""
+    known: dict[str, date] = {}
+    for _, answer in due_asked.send(sender=None, orders=set(orders) - {""}):
+        known |= dict(answer or {})
+    return known
+
+
+def _row(
+    row: Report, card: ReportCard, missing: Mapping[int, Collection[str]], due: Mapping[str, date], at: datetime
+) -> QueueRow:
     step, roles = next_step(card.state, card.disposition, missing.get(card.id, ()))
     unit = getattr(row.item, "unit", None)
     return QueueRow(
         card=card, step=step, roles=tuple(role.label for role in roles), days=max(0, (at - card.changed_at).days),
         cause=row.status.get_cause_display(), joint=row.checkpoint.joint if row.checkpoint else "",
         order_number="" if unit is None else unit.order_number,
+        due_on=None if unit is None else due.get(unit.order_number),
         unit_state="" if unit is None else unit.state.replace("_", " "),
     )  # fmt: skip
 
@@ -263,7 +277,7 @@ def _cells(row: QueueRow) -> list[Cell]:
     return [
         card.number, card.serial, card.family_code, card.title, card.severity, card.state_label, ", ".join(row.roles),
         row.step, row.days, card.disposition_label, row.cause, card.checkpoint_number, row.joint, row.order_number,
-        row.unit_state, card.raised_at, card.raised_by_name, card.changed_at,
+        row.due_on, row.unit_state, card.raised_at, card.raised_by_name, card.changed_at,
     ]  # fmt: skip
 
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Q
 
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
+from qcapp.evidence.services.keeping import keep_picture
 from qcapp.inspections.queries import adopted
 from qcapp.lib.plain_text import plain_text, shown
 from qcapp.lib.site_days import shift_at
@@ -20,7 +22,7 @@ from qcapp.production.queries import ItemCard, UnitCard, item_by_uuid, unit_by_s
 from qcapp.production.queries.as_built import lot_by_code
 from qcapp.production.services import lock_item, lock_unit, place_hold
 
-from ..models import DispositionProposal, Report, ReportItem
+from ..models import DispositionProposal, Report, ReportItem, ReportPicture
 from ..queries import ENDED_VALUES
 from ..queries.details import item_ids_of
 from ..states import ENDED
@@ -28,11 +30,19 @@ from .raising import LONGEST_TITLE, About, around, open_report
 from .steps import enter, locked, remark
 
 if TYPE_CHECKING:
+    from qcapp.evidence.queries import EvidenceCard
     from qcapp.people.models import Person
     from qcapp.plans.queries import CheckpointCard
 
 ALIKE = 2  # so many open reports of one title inside a day: the next one is offered to join them
 MOST_UNITS = 500
+
+
+class Photo(NamedTuple):
+    """A photo as it was sent."""
+
+    content: bytes
+    name: str
 
 
 @transaction.atomic
@@ -47,28 +57,32 @@ def raise_by_hand(
     cause: str = "unknown",
     joint: str = "",
     separately: bool = True,
+    photo: Photo | None = None,
     at: datetime,
 ) -> str:
     """The number of a report from the floor about a unit, which goes on hold at once.
 
     `checkpoint_key` may be the checkpoint's number as well; its criticality is the severity where none is given. With
-    `separately` off, a third open report of the same title in a day is refused in favour of one for all. Raises
-    NotAllowed, NotFound `serial_unknown`, `checkpoint_unknown`, Invalid `severity_unknown`, `cause_unknown` or of
-    `plain_text`, Refused `unit_scrapped`, Conflict `group_instead`.
+    `separately` off, a third open report in a day of the same title, or of one cause at one checkpoint, is refused in
+    favour of one for all. Raises NotAllowed, NotFound `serial_unknown`, `checkpoint_unknown`, Invalid
+    `severity_unknown`, `cause_unknown`, of `plain_text` or of `keep_picture`, Refused `unit_scrapped`, Conflict
+    `group_instead`.
     """
     require(by, Act.RAISE_REPORT, at)
     told = _told(title, description)
+    kept = _kept(photo, by, at)
     unit = lock_unit(unit_by_serial(serial).id)
     _refuse_scrapped(unit)
     card = _checkpoint(unit.item_id, checkpoint_key.strip()) if checkpoint_key.strip() else None
     told["severity"] = _severity(severity, card)
     if not separately:
-        _offer_one_report(told["title"], at)
+        _offer_one_report(told["title"], card, cause, at)
     joint = plain_text("The joint", joint, longest=12, needed=False) or (card.joint if card else "")
     facts = {"serial": unit.serial, "person": by.name, "badge": by.badge} | _where(card)
     facts |= ({"joint": joint} if joint else {}) | around(unit.item_id, joint, at)
     about = About(unit.item_id, unit.family_id, *((card.id, card.characteristic_id) if card else ()))
     report = _raised(by, at, about, told | {"facts": facts}, cause)
+    _add_photo(report, kept, by, at)
     from_stage = card.stage_number if card else None
     _hold(by, report, unit.item_id, from_stage, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title)
@@ -88,14 +102,17 @@ def raise_on_item(
     cause: str = "unknown",
     supplier: str = "",
     delivery: str = "",
+    photo: Photo | None = None,
     at: datetime,
 ) -> str:
     """The number of a report about `quantity` pieces of a lot or a delivery, which goes on hold at once.
 
     `named` is what the lot is called on its label; supplier and delivery where it came in. Raises NotAllowed, NotFound
-    `item_unknown`, Invalid `not_a_lot`, `part_not_positive`, `severity_unknown`, `cause_unknown` or of `plain_text`.
+    `item_unknown`, Invalid `not_a_lot`, `part_not_positive`, `severity_unknown`, `cause_unknown`, of `plain_text` or of
+    `keep_picture`.
     """
     require(by, Act.RAISE_REPORT, at)
+    kept = _kept(photo, by, at)
     told = _told(title, description) | {"severity": _severity(severity, None)}
     item = item_by_uuid(item_uuid)
     if item.kind == "unit":
@@ -110,6 +127,7 @@ def raise_on_item(
     facts |= {"delivery": plain_text("The delivery", delivery, longest=24)} if delivery.strip() else {}
     facts |= {"person": by.name, "badge": by.badge, "shift": shift_at(at)}
     report = _raised(by, at, About(item.id, item.family_id), told | {"facts": facts}, cause)
+    _add_photo(report, kept, by, at)
     _hold(by, report, item.id, None, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, quantity=quantity)
     return report.number
@@ -234,14 +252,33 @@ def _raised(by: Person, at: datetime, about: About, told: dict[str, Any], cause:
     return open_report(about=about, raised_by=by, at=at, cause=cause, **told)
 
 
+def _kept(photo: Photo | None, by: Person, at: datetime) -> EvidenceCard | None:
+    """The photo as kept, before anything is locked. Raises what `keep_picture` raises for a file that is no photo."""
+    return None if photo is None else keep_picture(by=by, content=photo.content, name=photo.name, at=at)
+
+
+def _add_photo(report: Report, kept: EvidenceCard | None, by: Person, at: datetime) -> None:
+    if kept is None:
+        return
+    ReportPicture.objects.create(report=report, evidence=kept.uuid, by=by, at=at)
+    told = {"picture": str(kept.uuid), "digest": kept.digest}
+    remark(report, "picture_added", by=by, at=at, data=told)
+
+
 def _hold(by: Person, report: Report, item_id: int, from_stage: int | None, at: datetime) -> None:
     source, reason = report.number, report.title
     place_hold(by=by, item_id=item_id, from_stage=from_stage, source=source, reason=reason, at=at)
 
 
-def _offer_one_report(title: str, at: datetime) -> None:
-    """Raises Conflict `group_instead` when the same was raised several times within a day and is not ended."""
-    rows = Report.objects.filter(title__iexact=title, raised_at__gt=at - timedelta(days=1))
+def _offer_one_report(title: str, card: CheckpointCard | None, cause: str, at: datetime) -> None:
+    """Raises Conflict `group_instead` when the same was raised several times within a day and is not ended.
+
+    The same: one title, or one cause at one checkpoint, however it was worded.
+    """
+    same = Q(title__iexact=title)
+    if card is not None and cause != Report.Cause.UNKNOWN:
+        same |= Q(checkpoint__characteristic=card.characteristic_id, status__cause=cause)
+    rows = Report.objects.filter(same, raised_at__gt=at - timedelta(days=1))
     alike = list(rows.exclude(status__state__in=ENDED_VALUES).order_by("id").values_list("number", flat=True))
     if len(alike) >= ALIKE:
         message = (

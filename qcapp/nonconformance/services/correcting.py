@@ -57,11 +57,15 @@ def _attempt(report: Report, decided: DispositionProposal | None) -> dict[str, o
     label = Method(decided.method).label
     if attempt > decided.max_attempts:
         message = (
-            f"{label.capitalize()} was allowed {decided.max_attempts} times by {decided.procedure} and has been tried "
-            f"{attempt - 1} times. Propose another disposition with the welding coordinator."
+            f"{label.capitalize()} was allowed {_times(decided.max_attempts)} by {decided.procedure} and has been "
+            f"tried {_times(attempt - 1)} here. Propose another disposition with the welding coordinator."
         )
         raise Refused("attempts_used_up", message, attempts=attempt - 1, most=decided.max_attempts)
     return {"method": decided.method, "attempt": attempt, "of": decided.max_attempts}
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 @transaction.atomic

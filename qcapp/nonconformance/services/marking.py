@@ -19,7 +19,7 @@ from qcapp.plans.queries.marks import sheets_of
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services import lock_unit
 
-from ..models import ReportPicture
+from ..models import ReportMark
 from ..queries import active_by_checkpoint
 from .steps import enter, locked, remark
 
@@ -57,10 +57,10 @@ def mark_on_drawing(
         raise Refused("no_report_to_mark", f"No open report is about {card.number}; report it first, then mark it.")
     report = locked(number)
     x, y = (Decimal(place) / WHOLE for place in mark)
-    known = {"report": report, "sheet": str(sheet), "mark_x": x, "mark_y": y}
-    if ReportPicture.objects.filter(**known).exists():
+    if ReportMark.objects.filter(report=report, sheet=sheet, x=x, y=y).exists():
         return number, False
-    ReportPicture.objects.create(evidence=drawn.file_uuid, caption=caption or drawn.name, by=by, at=at, **known)
-    remark(report, "picture_added", by=by, at=at, note=caption, data={"sheet": str(sheet)})
-    enter(report, Verb.REPORT_PICTURE_ADDED, by=by, at=at, sheet=str(sheet), mark=[str(x), str(y)])
+    ReportMark.objects.create(report=report, sheet=sheet, x=x, y=y, further=True, caption=caption, by=by, at=at)
+    told = {"sheet": str(sheet), "x": str(x), "y": str(y)}
+    remark(report, "place_marked", by=by, at=at, note=caption or f"Marked on {drawn.name}", data=told)
+    enter(report, Verb.REPORT_PLACE_MARKED, by=by, at=at, **told)
     return number, True

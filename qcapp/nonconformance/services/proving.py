@@ -7,6 +7,8 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from django.db.models import Q
+
 from qcapp.inspections.queries import inspection_of_unit
 from qcapp.inspections.states import Flag
 from qcapp.lib.site_days import site_day
@@ -42,9 +44,31 @@ def correctors_of(report: Report) -> frozenset[int]:
 
 
 def attempts_made(report: Report, method: str) -> int:
-    """How often a correction by this method was begun on the report, whatever disposition asked for it."""
-    rows = Move.objects.filter(report=report, name="start_correction").values_list("data", flat=True)
-    return sum(json.loads(data).get("method") == method for data in rows)
+    """How often a correction by this method was begun on these units at the same place, whatever report asked for it.
+
+    The same place is the report's checkpoint or its joint: what was welded or bent twice under an earlier report was
+    welded or bent twice. A report about neither counts its own attempts alone.
+    """
+    rows = Move.objects.filter(name="start_correction").filter(_at_the_same_place(report)).order_by("id").distinct()
+    return sum(json.loads(data).get("method") == method for _, data in rows.values_list("id", "data"))
+
+
+def _at_the_same_place(report: Report) -> Q:
+    here = Q(report=report)
+    items = item_ids_of(report)
+    of_units = Q(report__item__in=items) | Q(report__further__item__in=items)
+    if report.checkpoint is not None:
+        here |= of_units & Q(report__checkpoint__characteristic=report.checkpoint.characteristic_id)
+    if joint := joint_of(report):
+        others = Report.objects.filter(Q(item__in=items) | Q(further__item__in=items)).select_related("checkpoint")
+        here |= Q(report__in=[one.pk for one in others.distinct() if joint_of(one) == joint])
+    return here
+
+
+def joint_of(report: Report) -> str:
+    """The joint that a report is about, from its facts or its checkpoint; empty for none."""
+    told = str(json.loads(report.facts).get("joint", "")) or (report.checkpoint.joint if report.checkpoint else "")
+    return told.strip().upper()
 
 
 def not_proven(report: Report, at: datetime) -> list[str]:

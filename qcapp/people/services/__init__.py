@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from .accounts import add_person, change_person, mark_left, set_language, set_password, set_pin
+from .charts import end_chart_reader, name_chart_reader
+from .forgetting import anonymise, forget_attempts, forget_sessions, forgettable, refuse_to_forget
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
@@ -38,6 +40,7 @@ __all__ = [
     "add_person",
     "add_person_to_tablet",
     "add_tablet",
+    "anonymise",
     "begin_second_factor",
     "begun_second_factor",
     "change_person",
@@ -46,20 +49,26 @@ __all__ = [
     "decide_aside",
     "demonstration_proof",
     "discard_entry",
+    "end_chart_reader",
     "end_deputy",
     "end_role",
     "end_second_factor",
     "enrol",
+    "forget_attempts",
+    "forget_sessions",
+    "forgettable",
     "give_role",
     "identify",
     "keep_aside",
     "mark_left",
+    "name_chart_reader",
     "name_deputy",
     "new_code",
     "nonce_for",
     "person_by_key",
     "prove_identity",
     "recovery_codes_left",
+    "refuse_to_forget",
     "renew_recovery_codes",
     "require",
     "revoke_tablet",

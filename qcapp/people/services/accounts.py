@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
 from qcapp.audit.verbs import Verb
-from qcapp.core.errors import Conflict, Invalid
+from qcapp.core.errors import Conflict, Invalid, Refused
 
 from .. import pins, queries
 from ..models import Person, RoleAssignment
@@ -60,9 +60,13 @@ def add_person(
 def change_person(
     *, by: Person | None, person: Person, name: str, initials: str, email: str = "", at: datetime
 ) -> None:
-    """Another name, other initials or address; the badge never changes. Raises Invalid (`person_invalid`)."""
+    """Another name, other initials or address; the badge never changes.
+
+    Raises Invalid (`person_invalid`) and Refused (`person_anonymised`).
+    """
     with transaction.atomic():
         require_keeper(by, at)
+        _refuse_anonymised(person)
         before = {"name": person.name, "initials": person.initials, "email": person.email}
         after = {"name": " ".join(name.split()), "initials": initials.strip(), "email": email.strip()}
         changed = sorted(field for field in after if before[field] != after[field])
@@ -137,6 +141,11 @@ def mark_left(*, by: Person | None, person: Person, at: datetime, last_day: date
         running = RoleAssignment.objects.filter(person=person)
         running.filter(models.Q(ends_on=None) | models.Q(ends_on__gt=person.left_on)).update(ends_on=person.left_on)
         record_change(Verb.PERSON_LEFT, by, person, at, last_day=person.left_on.isoformat())
+
+
+def _refuse_anonymised(person: Person) -> None:
+    if person.anonymised_at is not None:
+        raise Refused("person_anonymised", f"{person.name} is anonymised; a name is not written there again.")
 
 
 def _set_by_somebody_else(by: Person | None, person: Person) -> bool:

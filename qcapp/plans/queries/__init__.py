@@ -376,10 +376,12 @@ def review_of(revision_id: int, checkpoints: list[CheckpointCard] | None = None)
     previous = previous_of(revision_id)
     new = checkpoints_of(revision_id) if checkpoints is None else checkpoints
     old = checkpoints_of_card(previous) if previous else []
+    concerned = tuple(comparison.critical_changes(old, new))
     return Review(
         previous=previous,
         differences=tuple(comparison.differences(old, new)),
-        needs_engineer=tuple(comparison.critical_changes(old, new)),
+        needs_engineer=concerned,
+        means=tuple(card.number for card in new if card.mean and card.number in concerned),
         approval=approval_of(revision_id),
         findings=tuple(before_review.look_at(new)),
     )

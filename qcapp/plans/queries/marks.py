@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
+from uuid import UUID
 
 from ..cards import Balloon, CheckpointCard, Picture, SheetCard
 from ..draft_rows import Paper
@@ -31,6 +32,23 @@ def sheets_of(revision_id: int) -> list[SheetCard]:
     """The sheets that a revision is ballooned on, in their order."""
     rows = RevisionSheet.objects.filter(revision=revision_id).select_related("sheet__file").order_by("position", "id")
     return [sheet_card(row.sheet) for row in rows]
+
+
+def sheets_by_uuid(uuids: Collection[UUID]) -> dict[UUID, SheetCard]:
+    """Sheets of any drawing, by their own name; what is not known is left out."""
+    rows = DrawingSheet.objects.filter(uuid__in=uuids).select_related("file")
+    return {row.uuid: sheet_card(row) for row in rows}
+
+
+def sheets_of_family(family_code: str) -> list[SheetCard]:
+    """Every sheet that a family's drawing ever had, the oldest first."""
+    rows = DrawingSheet.objects.filter(family__code__iexact=family_code).select_related("file").order_by("id")
+    return [sheet_card(row) for row in rows]
+
+
+def drawing_files(uuids: Collection[UUID]) -> set[UUID]:
+    """Those of the kept files that are a sheet of a drawing."""
+    return set(DrawingSheet.objects.filter(file__uuid__in=uuids).values_list("file__uuid", flat=True))
 
 
 def balloon_count(revision_id: int) -> int:

@@ -23,6 +23,7 @@ from ..cards import RevisionCard
 from ..models import Effectivity, RevisionStatus
 from ..queries import (
     approval_of,
+    checkpoints_of,
     content_digest,
     differences,
     needs_engineer,
@@ -92,6 +93,8 @@ def return_to_draft(*, by: Person, revision_uuid: UUID, reason: str, at: datetim
 def approve(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
     """The engineer's signature under limits and methods of critical checkpoints that are new or changed.
 
+    And under the choice, at any checkpoint, that the mean of the readings counts instead of each of them.
+
     Raises NotFound `revision_unknown`, TransitionNotAllowed, Refused `content_altered`,
     `nothing_to_approve`, Conflict `approved_already`.
     """
@@ -102,12 +105,22 @@ def approve(*, proof: Proof, revision_uuid: UUID, at: datetime) -> RevisionCard:
         found = verify_content(card.id)
         numbers = needs_engineer(card.id)
         _check_approvable(card, numbers)
-        meaning = f"I approve limits and methods of the critical checkpoints {_some(numbers)}."
+        meaning = _approved(numbers, [one.number for one in checkpoints_of(card.id) if one.mean])
         signature = sign(proof, Act.APPROVE_PLAN, meaning, card, found, at)
         add_event(card.id, "approve", state, by=proof.person, at=at, content=found, signature=signature)
-        payload = {"checkpoints": numbers, "content": found}
+        payload = {"checkpoints": numbers, "content": found, "meaning": meaning}
         audit.record(verb=Verb.PLAN_APPROVED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload)
     return revision_by_id(card.id)
+
+
+def _approved(numbers: list[int], means: list[int]) -> str:
+    """The signature's meaning. Where a mean counts it says so: nobody signs for that without reading it."""
+    chosen = [number for number in numbers if number in means]
+    other = [number for number in numbers if number not in means]
+    room = 80 if chosen and other else 180
+    said = [f"limits and methods of the critical checkpoints {_some(other, room)}"] if other else []
+    said += [f"that the mean of the readings counts at {_some(chosen, room)}"] if chosen else []
+    return f"I approve {', and '.join(said)}."
 
 
 def _check_approvable(card: RevisionCard, numbers: list[int]) -> None:
@@ -118,10 +131,10 @@ def _check_approvable(card: RevisionCard, numbers: list[int]) -> None:
         raise Conflict("approved_already", f"Revision {card.letter} is approved already.")
 
 
-def _some(numbers: list[int]) -> str:
+def _some(numbers: list[int], room: int = 180) -> str:
     """The numbers, shortened to what a signature's meaning has room for."""
     text = ", ".join(map(str, numbers))
-    return text if len(text) <= 180 else f"{text[:180].rpartition(',')[0]} and more, {len(numbers)} in all"
+    return text if len(text) <= room else f"{text[:room].rpartition(',')[0]} and more, {len(numbers)} in all"
 
 
 # ---------------------------------------------------------------------------------------- release, withdrawal
@@ -194,8 +207,8 @@ def _check_signers(card: RevisionCard, proof: Proof) -> None:
     numbers, approval = needs_engineer(card.id), approval_of(card.id)
     if numbers and approval is None:
         message = (
-            f"The engineer has to approve the critical checkpoints {_some(numbers)} first: limits or method "
-            "are new or changed."
+            f"The engineer has to approve checkpoints {_some(numbers)} first: limits or method of what is critical, "
+            "or that a mean counts, are new or changed."
         )
         raise Refused("engineer_missing", message, numbers=numbers)
     if approval and approval.by_id == proof.person.pk:

@@ -223,15 +223,25 @@ def find_units(fragment: str, limit: int = 20) -> list[UnitCard]:
     key = lookup_key(fragment.replace("\0", ""))
     if not 0 < len(key) <= LONGEST_FRAGMENT:
         return []
-    rank = Case(
-        When(lookup=key, then=Value(0)),
-        When(lookup__endswith=key, then=Value(1)),
-        When(lookup__startswith=key, then=Value(2)),
-        default=Value(3),
-        output_field=IntegerField(),
-    )
-    found = Unit.objects.filter(lookup__contains=key).annotate(rank=rank)
-    return unit_cards(found.order_by("rank", "-opened_at", "-id")[:limit])
+    chosen = _ending_with(key, limit)
+    if len(chosen) < limit:
+        chosen += _holding(key, limit - len(chosen))
+    cards = {card.id: card for card in unit_cards(Unit.objects.filter(pk__in=chosen))} if chosen else {}
+    return [cards[pk] for pk in chosen]
+
+
+def _ending_with(key: str, limit: int) -> list[int]:
+    """Keys of units, the whole serial first. Alone among a million serials; those that only hold the text are many."""
+    whole = Case(When(lookup=key, then=Value(0)), default=Value(1), output_field=IntegerField())
+    found = Unit.objects.filter(lookup__endswith=key).order_by(whole, "-opened_at", "-id")
+    return list(found.values_list("pk", flat=True)[:limit])
+
+
+def _holding(key: str, limit: int) -> list[int]:
+    """Keys of units whose serial holds the text elsewhere than at its end, those that begin with it first."""
+    begins = Case(When(lookup__startswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
+    found = Unit.objects.filter(lookup__contains=key).exclude(lookup__endswith=key)
+    return list(found.order_by(begins, "-opened_at", "-id").values_list("pk", flat=True)[:limit])
 
 
 def near_serials(serial: str, limit: int = 3) -> list[str]:
@@ -315,7 +325,7 @@ def open_holds(item_id: int) -> list[HoldCard]:
 
 def held_items(item_ids: Iterable[int]) -> frozenset[int]:
     """Those of the items that are on hold now; one query."""
-    rows = Hold.objects.filter(item__in=list(item_ids), lift__isnull=True)
+    rows = Hold.objects.filter(item__among=item_ids, lift__isnull=True)
     return frozenset(rows.values_list("item_id", flat=True))
 
 

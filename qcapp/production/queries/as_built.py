@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
@@ -159,6 +159,17 @@ def lots(limit: int = 200) -> list[LotCard]:
     return [lot_card(row) for row in _lots().order_by("-id")[:limit]]
 
 
+def lots_by_id(lot_ids: Iterable[int]) -> list[LotCard]:
+    """These lots, in the order opened."""
+    return [lot_card(row) for row in _lots().filter(pk__in=list(lot_ids)).order_by("id")]
+
+
+def lots_of_heats(heat_ids: Collection[int]) -> list[LotCard]:
+    """The lots made of one of the heats, in the order opened."""
+    rows = Consumption.objects.filter(heat__in=heat_ids, item__lot__isnull=False)
+    return lots_by_id(rows.values_list("item__lot", flat=True)) if heat_ids else []
+
+
 def _lots() -> QuerySet[Lot]:
     return Lot.objects.select_related("item__family", "opened_by")
 
@@ -288,18 +299,40 @@ def _used_node(used: UsedCard) -> tuple[Node, int | None]:
 
 def items_above(item_ids: Iterable[int]) -> set[int]:
     """The units that these items are in now, directly or through another component or lot; not the items themselves."""
-    seen, frontier = set(item_ids), set(item_ids)
-    begun = frozenset(seen)
+    begun = set(item_ids)
+    return set(begun.union(*_edges_above(begun).values())) - begun
+
+
+def holders_by_item(item_ids: Collection[int]) -> dict[int, set[int]]:
+    """As `items_above`, for each of the items by itself; those that are in nothing are left out."""
+    edges = _edges_above(set(item_ids))
+    return {item: _reached(item, edges) for item in item_ids if item in edges}
+
+
+def _reached(item: int, edges: Mapping[int, set[int]]) -> set[int]:
+    found: set[int] = set()
+    frontier = {item}
+    while frontier:
+        above = {holder for one in frontier for holder in edges.get(one, ())}
+        frontier = above - found
+        found |= above
+    return found - {item}
+
+
+def _edges_above(begun: set[int]) -> dict[int, set[int]]:
+    """What each item is in, and that in turn; one query for each level."""
+    edges: dict[int, set[int]] = {}
+    asked, frontier = set(begun), begun
     for _ in range(DEEPEST):
-        inside = Installation.objects.filter(component__in=frontier, removal__isnull=True)
-        above = set(inside.values_list("item_id", flat=True))
-        of_lots = Consumption.objects.filter(lot__item__in=frontier)
-        above |= set(of_lots.values_list("item_id", flat=True))
-        frontier = above - seen
         if not frontier:
             break
-        seen |= frontier
-    return seen - begun
+        inside = Installation.objects.filter(component__among=frontier, removal__isnull=True)
+        of_lots = Consumption.objects.filter(lot__item__among=frontier).values_list("lot__item_id", "item_id")
+        for below, above in inside.values_list("component_id", "item_id").union(of_lots):
+            edges.setdefault(below, set()).add(above)
+        frontier = set().union(*edges.values()) - asked
+        asked |= frontier
+    return edges
 
 
 def items_of_heat(heat_id: int) -> set[int]:

@@ -257,9 +257,16 @@ def _hold_from(item_id: int, source: str) -> HoldCard:
 
 
 def record_weld(
-    *, by: Person, welder: Person, serial: str, joints: list[str], at: datetime, procedure: str = ""
+    *,
+    by: Person,
+    welder: Person,
+    serial: str,
+    joints: list[str],
+    at: datetime,
+    procedure: str = "",
+    welded_at: datetime | None = None,
 ) -> UnitCard:
-    """Who welded these joints of a unit. A later record of a joint counts instead of the earlier, both stay.
+    """Who welded these joints of a unit, now or at `welded_at`. A later record of a joint counts, both stay.
 
     Raises NotFound `serial_unknown`, Invalid `joint_unreadable`, a code of `plain_text`, Refused
     `not_a_welder`, `unit_not_in_build`.
@@ -267,7 +274,8 @@ def record_weld(
     require(by, Act.RECORD_RESULT, at)
     procedure = plain_text("The procedure", procedure, longest=40, needed=False)
     check_joints(joints)
-    if Role.WELDER not in role_names(welder, at):
+    welded_at = welded_at or at
+    if Role.WELDER not in role_names(welder, welded_at):
         raise Refused("not_a_welder", f"{welder.name} is no welder on that day; name the one who welded.")
     with transaction.atomic():
         unit = lock_unit(unit_by_serial(serial).id)
@@ -281,7 +289,7 @@ def record_weld(
                 welder_id=welder.pk,
                 procedure=procedure,
                 by_id=by.pk,
-                at=at,
+                at=welded_at,
             )
             for joint in joints
         )

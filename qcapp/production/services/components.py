@@ -176,8 +176,10 @@ def _lot_to_use(code: str, quantity: int | None) -> dict[str, int]:
     if not lot.usable:
         message = f"Lot {lot.code} is {lot.state_label}; only an accepted or sorted lot is used."
         raise Refused("lot_not_usable", message)
-    if open_holds(lot.item_id):
-        raise Refused("lot_on_hold", f"Lot {lot.code} is on hold; take another, or have the hold lifted first.")
+    if holds := open_holds(lot.item_id):
+        sources = ", ".join(hold.source for hold in holds)
+        message = f"Lot {lot.code} is on hold ({sources}); take another, or have the hold lifted first."
+        raise Refused("lot_on_hold", message)
     taken = sum(row or 0 for row in Consumption.objects.filter(lot=lot.id).values_list("quantity", flat=True))
     if taken + (quantity or 0) > lot.quantity:
         message = f"Lot {lot.code} had {lot.quantity} pieces and {taken} are used; count them again."

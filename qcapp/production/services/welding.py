@@ -127,7 +127,10 @@ def add_qualification(
 
 @dataclass(frozen=True)
 class Arc:
-    """What is said before an arc is struck. `thickness` in mm, of the thinner part; `preheat` in °C, as measured."""
+    """What is said before an arc is struck. `thickness` in mm, of the thinner part; `preheat` in °C, as measured.
+
+    `recorded_at` is when it was said, where a tablet kept it while there was no network.
+    """
 
     operation: UUID
     serial: str
@@ -139,21 +142,23 @@ class Arc:
     machine: str
     fixture: str = ""
     preheat: int | None = None
+    recorded_at: datetime | None = None
 
 
 class Started(NamedTuple):
-    """Why the welder was not qualified, which is usually nothing; and whether this was the first sending."""
+    """What did not fit, which is usually nothing; and whether this was the first sending."""
 
     findings: list[str]
     new: bool
+    qualified: bool = True
 
 
 def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Started:
     """The joints are being welded by this person from now on.
 
-    A procedure out of its range is always refused, and so is a fixture that may not be used, with others offered; a
-    welder who is not qualified is refused, or with `unqualified` "report" written down beside the sentence that says
-    so. Sending again changes nothing.
+    A procedure out of its range is always refused, and so is a fixture that may not be used, with others offered, but
+    for an arc that a tablet kept; a welder who is not qualified is refused, or with `unqualified` "report" written down
+    beside the sentence that says so. Sending again changes nothing.
 
     Raises NotAllowed `not_permitted`; NotFound `serial_unknown`, `procedure_unknown`; Refused `not_a_welder`,
     `procedure_out_of_range`, `fixture_unknown`, `fixture_not_verified`, `welder_not_qualified`, `unit_not_in_build`;
@@ -161,22 +166,27 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     `plain_text`.
     """
     require(by, Act.RECORD_RESULT, at)
-    _check_welder(by, at)
+    said_at = min(arc.recorded_at or at, at)  # a tablet's clock that runs ahead counts no further than now
+    _check_welder(by, said_at)
     unit, procedure = unit_by_serial(arc.serial), weld_procedure(arc.procedure)
     known = WeldStart.objects.filter(operation=arc.operation).values_list("findings", flat=True).first()
     if known is not None:
         return Started(list(known), new=False)
     texts = _texts(arc)
     _check_procedure(procedure, arc)
-    _check_fixture(texts["fixture"], at)
-    findings = _qualification(by, procedure, arc.thickness, at)
+    unverified = _unverified(texts["fixture"], said_at, kept=arc.recorded_at is not None)
+    findings = _qualification(by, procedure, arc.thickness, said_at)
     if findings and unqualified != "report":
         raise Refused("welder_not_qualified", f"{findings[0]} Do not weld; ask the welding coordinator.")
+    qualified = not findings
+    findings += unverified
     with transaction.atomic():
-        _write(unit, by, procedure, arc, texts, findings, at)
-        told = str(procedure)
-        record_weld(by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=told, at=at)
-    return Started(findings, new=True)
+        _write(unit, by, procedure, arc, texts, findings, said_at)
+        record_weld(
+            by=by, welder=by, serial=unit.serial, joints=list(arc.joints), procedure=str(procedure),
+            welded_at=said_at, at=at,
+        )  # fmt: skip
+    return Started(findings, new=True, qualified=qualified)
 
 
 def _write(
@@ -226,11 +236,15 @@ def _check_procedure(procedure: ProcedureCard, arc: Arc) -> None:
         raise Refused("procedure_out_of_range", message)
 
 
-def _check_fixture(number: str, at: datetime) -> None:
-    """Raises Refused `fixture_unknown`, `fixture_not_verified`, as a gauge is refused."""
+def _unverified(number: str, at: datetime, *, kept: bool) -> list[str]:
+    """Why the fixture may not be used: a finding of what a tablet kept, for that weld is made; else a refusal.
+
+    Raises Refused `fixture_unknown`, `fixture_not_verified`, as a gauge is refused.
+    """
     refusal = fixture_refusal(number, at)
-    if refusal is not None:
+    if refusal is not None and not kept:
         raise Refused(*refusal)
+    return [refusal[1]] if refusal else []
 
 
 def _qualification(welder: Person, procedure: ProcedureCard, thickness: Decimal, at: datetime) -> list[str]:

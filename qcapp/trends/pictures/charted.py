@@ -3,27 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from html import escape
 from urllib.parse import quote
 
 from qcapp.core.statistics.control_chart import ControlChart
 from qcapp.lib.band_picture import Scale
 
+from ..characteristic import Axis
 from ..control import Chart, Sample, natural_floor
 from ..readings import Series
-from .frame import Frame, cross, diamond, order_axis, picture, side_labels, stepped, value_axis, written
+from .frame import (
+    Across,
+    Frame,
+    by_date,
+    cross,
+    date_axis,
+    diamond,
+    order_axis,
+    picture,
+    side_labels,
+    stepped,
+    value_axis,
+    written,
+)
 
 WIDTH, HEIGHT, SPREAD_HEIGHT = 1120, 360, 170
+HELD_WIDTH = 140  # of the words that mark the end of a base period, about
 FAR = 4.0  # a band wider than so many times the rest would press the points into a line: it is cut off and said
 
 
-def control_picture(series: Series, chart: Chart, identity: str = "chart") -> str:
-    """The chart of a series; empty where there is none."""
+def control_picture(series: Series, chart: Chart, identity: str = "chart", *, axis: Axis = "order") -> str:
+    """The chart of a series, its points by order or by date; empty where there is none."""
     if not chart.samples or chart.computed is None:
         return ""
     frame = Frame(WIDTH, HEIGHT)
     low, high = _range(series, chart)
-    x = frame.x(-0.6, len(chart.samples) - 0.4)
+    times = times_of(chart) if axis == "date" else []
+    x = by_date(frame, times) if times else frame.x(-0.6, len(chart.samples) - 0.4)
     y = frame.y(low, high)
     unit = series.unit_of_measure if series.kind in {"measured", "derived"} else ""
     parts = [
@@ -35,11 +52,23 @@ def control_picture(series: Series, chart: Chart, identity: str = "chart") -> st
         *(stepped(x, y, chart.line(name), css) for name, css in LINES),
         _trace(chart, x, y),
         _points(series, chart, x, y),
-        order_axis(frame, x, [sample.name for sample in chart.samples], 7 if len(chart.samples[0].name) < 16 else 4),
+        _below(frame, chart, x, times),
         side_labels(frame, _labels(series, chart, frame, y)),
     ]
-    title = f"{series.title}, {series.family_code}: {chart.name.lower()} by order"
+    named = f"{chart.name[0].lower()}{chart.name[1:]}"  # a fixture in it keeps its capitals
+    title = f"{series.title}, {series.family_code}: {named} by {axis}"
     return picture(frame, identity, title, _described(series, chart), parts)
+
+
+def times_of(chart: Chart) -> list[datetime]:
+    """When each point was measured, the last reading of several."""
+    return [sample.readings[-1].recorded_at for sample in chart.samples]
+
+
+def _below(frame: Frame, chart: Chart, x: Across, times: Sequence[datetime]) -> str:
+    if times:
+        return date_axis(frame, times)
+    return order_axis(frame, x, chart.names, 7 if len(chart.names[0]) < 16 else 4)
 
 
 LINES = (("center", "c-center"), ("lower", "c-control"), ("upper", "c-control"))
@@ -76,7 +105,7 @@ def _plan_band(series: Series, frame: Frame, y: Scale, chart: Chart) -> str:
     return f'<rect class="c-band" x="{frame.left}" y="{top:g}" width="{width}" height="{max(0.0, bottom - top):g}"/>'
 
 
-def _plan_limits(series: Series, chart: Chart, frame: Frame, x: Scale, y: Scale) -> str:
+def _plan_limits(series: Series, chart: Chart, frame: Frame, x: Across, y: Scale) -> str:
     """Heavy lines; in steps where a plan revision moved a limit."""
     drawn = []
     for side, now in _limits(series):
@@ -94,17 +123,19 @@ def _limit_then(band: object, side: str, now: float) -> float:
     return now if limit is None else float(limit)
 
 
-def _base(chart: Chart, frame: Frame, x: Scale) -> str:
+def _base(chart: Chart, frame: Frame, x: Across) -> str:
     if chart.base >= len(chart.samples):
         return ""
     at = x(chart.base - 0.5)
+    room = frame.inner_right - at > HELD_WIDTH  # else the words stand before the line, clear of the names at the right
+    place = f'x="{at + 5:g}"' if room else f'x="{at - 5:g}" text-anchor="end"'
     return (
         f'<path class="c-event" d="M{at:g} {frame.top}V{frame.inner_bottom}"/>'
-        f'<text class="c-event-name" x="{at + 5:g}" y="{frame.inner_bottom - 6}">limits held from here</text>'
+        f'<text class="c-event-name" {place} y="{frame.inner_bottom - 6}">limits held from here</text>'
     )
 
 
-def _events(series: Series, frame: Frame, x: Scale) -> str:
+def _events(series: Series, frame: Frame, x: Across) -> str:
     """A dotted line for a new plan revision, a small wedge on the axis for a calibration."""
     drawn = []
     for event in series.events:
@@ -122,12 +153,12 @@ def _events(series: Series, frame: Frame, x: Scale) -> str:
     return "".join(drawn)
 
 
-def _trace(chart: Chart, x: Scale, y: Scale) -> str:
+def _trace(chart: Chart, x: Across, y: Scale) -> str:
     points = " ".join(f"{x(index):g},{y(sample.value):g}" for index, sample in enumerate(chart.samples))
     return f'<polyline class="c-line" points="{points}"/>'
 
 
-def _points(series: Series, chart: Chart, x: Scale, y: Scale) -> str:
+def _points(series: Series, chart: Chart, x: Across, y: Scale) -> str:
     signalled = {place for signal in chart.signals for place in signal.points}
     return "".join(
         _point(series, sample, x(index), y(sample.value), index in signalled)
@@ -206,7 +237,7 @@ def _described(series: Series, chart: Chart) -> str:
 # ---------------------------------------------------------------------------------------------- spread beneath
 
 
-def spread_picture(series: Series, chart: Chart, identity: str = "spread") -> str:
+def spread_picture(series: Series, chart: Chart, identity: str = "spread", *, axis: Axis = "order") -> str:
     """Moving ranges, or the ranges within a unit, under the same order; empty without such a chart."""
     spread = chart.computed.spread if chart.computed else None
     if spread is None:
@@ -214,7 +245,9 @@ def spread_picture(series: Series, chart: Chart, identity: str = "spread") -> st
     frame = Frame(WIDTH, SPREAD_HEIGHT)
     offset = len(chart.samples) - len(spread.points)  # moving ranges begin at the second point
     top = max(float(spread.points.max()), float(spread.at(spread.upper).max())) * 1.08 or 1.0
-    x, y = frame.x(-0.6, len(chart.samples) - 0.4), frame.y(0.0, top)
+    times = times_of(chart) if axis == "date" else []
+    x = by_date(frame, times) if times else frame.x(-0.6, len(chart.samples) - 0.4)
+    y = frame.y(0.0, top)
     beyond = set(spread.beyond_limits())
     points = [(x(index + offset), y(float(value)), index in beyond) for index, value in enumerate(spread.points)]
     lines = (("center", "c-center"), ("upper", "c-control"))
@@ -223,7 +256,7 @@ def spread_picture(series: Series, chart: Chart, identity: str = "spread") -> st
         *(stepped(x, y, [float(v) for v in spread.at(getattr(spread, name))], css) for name, css in lines),
         f'<polyline class="c-line" points="{" ".join(f"{a:g},{b:g}" for a, b, _ in points)}"/>',
         _dots(points),
-        order_axis(frame, x, chart.names, 7 if len(chart.names[0]) < 16 else 4),
+        _below(frame, chart, x, times),
         side_labels(frame, _spread_labels(spread, y, series.decimals + 1)),
     ]
     said = f"{len(beyond)} of {len(points)} above the upper control limit."

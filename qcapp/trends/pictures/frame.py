@@ -6,11 +6,14 @@ import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from html import escape
 
 from qcapp.lib.band_picture import Scale
+from qcapp.lib.site_days import site_day
 
 MINUS = "−"
+AIR = 0.03  # of the width, beside the first and the last point of an axis by date
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,49 @@ class Frame:
     def y(self, low: float, high: float) -> Scale:
         """Upwards."""
         return Scale(low, high, self.inner_bottom, self.top)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Maps places of points, from 0, to x positions by their dates; between two points in proportion."""
+
+    at: tuple[float, ...]
+    left: float
+    right: float
+
+    def __call__(self, place: float) -> float:
+        if place < 0:
+            return self.left
+        if place > len(self.at) - 1:
+            return self.right
+        before = math.floor(place)
+        after = min(before + 1, len(self.at) - 1)
+        return round(self.at[before] + (place - before) * (self.at[after] - self.at[before]), 2)
+
+
+Across = Scale | Placed
+
+
+def by_date(frame: Frame, times: Sequence[datetime]) -> Placed:
+    """Points across by the time of measuring, the first and the last a little inside the field."""
+    return Placed(tuple(_across(frame, times, one) for one in times), frame.left, frame.inner_right)
+
+
+def _across(frame: Frame, times: Sequence[datetime], one: datetime) -> float:
+    span = (times[-1] - times[0]).total_seconds()
+    share = (one - times[0]).total_seconds() / span if span else 0.5
+    width = frame.inner_right - frame.left
+    return round(frame.left + (AIR + (1 - 2 * AIR) * min(1.0, max(0.0, share))) * width, 2)
+
+
+def date_axis(frame: Frame, times: Sequence[datetime], most: int = 7) -> str:
+    """Days of the site under the field, evenly spaced in time."""
+    span = times[-1] - times[0]
+    shown = [times[0] + span * number / (most - 1) for number in range(most)] if span else [times[0]]
+    days = {f"{site_day(one):%-d %b %Y}": _across(frame, times, one) for one in shown}
+    marks = "".join(f"M{x:g} {frame.inner_bottom}v5" for x in days.values())
+    labels = "".join(label(x, frame.inner_bottom + 20, day) for day, x in days.items())
+    return f'<path class="c-axis" d="M{frame.left} {frame.inner_bottom}H{frame.inner_right}{marks}"/>{labels}'
 
 
 def ticks(low: float, high: float, about: int = 5) -> tuple[list[float], int]:
@@ -89,7 +135,7 @@ def value_axis(frame: Frame, y: Scale, unit: str) -> str:
     return f'<path class="c-grid" d="{lines}"/>{numbers}{named if unit else ""}'
 
 
-def order_axis(frame: Frame, x: Scale, names: Sequence[str], most: int = 7) -> str:
+def order_axis(frame: Frame, x: Across, names: Sequence[str], most: int = 7) -> str:
     """Names under some of the points, evenly spaced, the last one always."""
     last = len(names) - 1
     step = max(1, math.ceil(len(names) / most))
@@ -114,17 +160,16 @@ def side_labels(frame: Frame, labels: Sequence[tuple[float, str, str]], gap: flo
     )
 
 
-def stepped(x: Scale, y: Scale, values: Sequence[float], css: str) -> str:
+def stepped(x: Across, y: Scale, values: Sequence[float], css: str) -> str:
     """A line of limits: straight while it stays the same, in steps where it changes from point to point."""
     if not values:
         return ""
-    half = (x(1) - x(0)) / 2 if len(values) > 1 else 0.0
     parts: list[str] = []
     start = 0
     for value, some in itertools.groupby(values):
         end = start + len(list(some))
-        left = x(start) - half if start else x.left
-        right = x(end - 1) + half if end < len(values) else x.right
+        left = x(start - 0.5) if start else x.left
+        right = x(end - 0.5) if end < len(values) else x.right
         parts.append(f"{'L' if parts else 'M'}{left:g} {y(value):g}H{right:g}")
         start = end
     return f'<path class="{css}" d="{"".join(parts)}"/>'

@@ -8,7 +8,9 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Sequence
-from html import escape
+from html import escape, unescape
+
+from qcapp.lib.charts import drawn_as_png
 
 INK, MUTED, LINE, ACCENT, OUT, NEAR, BAND, SURFACE = (
     "#191D21", "#565E66", "#D8D2C6", "#0B4F5C", "#8C1823", "#6E4700", "#D9E8E0", "#FFFFFF",
@@ -96,7 +98,13 @@ def _attributes(classes: str) -> str:
 
 
 def as_png(svg: str, scale: float = 2.0, *, notes: Sequence[str] = ()) -> bytes:
-    """The file as PNG, twice the size for sharp print; drawn by the kept library that also draws curves elsewhere."""
-    import vl_convert
+    """The file as PNG, twice the size for sharp print. Raises `PdfNotMade` when it cannot be drawn."""
+    return drawn_as_png(inked(svg, notes=notes), scale=scale)
 
-    return bytes(vl_convert.svg_to_png(inked(svg, notes=notes), scale=scale))
+
+def words_of(svg: str) -> str:
+    """What a picture says of itself: its title and its description, as plain text."""
+    found = re.match(r"<svg[^>]*><title[^>]*>(.*?)</title>(?:<desc[^>]*>(.*?)</desc>)?", svg)
+    return (
+        "" if found is None else ". ".join(unescape(part.removesuffix(".")) for part in found.groups("") if part) + "."
+    )

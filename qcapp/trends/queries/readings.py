@@ -170,7 +170,7 @@ def build(
         family_code=subject.family.code, family_name=subject.family.name, key=meant.key, number=meant.number,
         title=meant.title, kind=meant.kind, unit_of_measure=unit, decimals=getattr(meant.spec, "decimals", 0),
         limits_text=kind_of(meant.kind).describe_limits(meant.spec), band=getattr(meant.spec, "band", None),
-        asked_for=getattr(meant.spec, "readings", 1), readings=readings, left_out=left_out,
+        asked_for=getattr(meant.spec, "counts", 1), readings=readings, left_out=left_out,
         counted=getattr(meant.spec, "counted", None) or "", paired_with=meant.paired_with,
         characteristic_id=meant.characteristic_id,
     )  # fmt: skip

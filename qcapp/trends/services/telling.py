@@ -9,17 +9,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from qcapp.messages.kinds import Kind
-from qcapp.messages.services import tell
+from qcapp.messages.services import Shown, tell
 from qcapp.people.roles import Role
 from qcapp.production.queries import FamilyCard
 
 from ..models import SignalTold
+from ..pictures.inks import inked, words_of
+from ..pictures.signalled import signal_picture, stacked
 from ..queries import watch_of
 from ..queries.decided import acknowledgements_of
+from ..readings import RULE
 from ..signals import Episode, open_episodes
 from ..watch import SIGNAL, Watched
 
@@ -84,18 +88,32 @@ def _tell(family: FamilyCard, one: Fresh, at: datetime) -> None:
         about=f"characteristic {family.code} {series.key}",
         key=f"signal {series.characteristic_id} {episode.rule} {episode.fixture} {episode.first_result_id}",
         at=at,
+        picture=_shown(signal_picture(one.entry, episode), f"{family.code}, limits {series.limits_text}."),
     )
+
+
+def _shown(svg: str, said: str) -> Shown | None:
+    """The picture for the inbox and, with the rule written on it, for e-mail; None where there is nothing to draw."""
+    notes = [said, RULE] + (["Demonstration data, invented. Nothing here is valid."] if settings.QCAPP_DEMO else [])
+    return Shown(svg, inked(svg, notes=notes), words_of(svg)) if svg else None
 
 
 def _tell_together(family: FamilyCard, new: list[Fresh], at: datetime) -> None:
     titles = ", ".join(dict.fromkeys(one.entry.series.title for one in new))
+    last = max(one.episode.first_result_id for one in new)
+    charts = {(one.entry.series.key, one.episode.fixture): one for one in reversed(new)}
+    chosen = list(reversed(charts.values()))[:MOST_AT_ONCE]
+    drawn = [signal_picture(one.entry, one.episode) for one in chosen]
+    svg = stacked(drawn, f"signals-{last}", f"{family.code}: {len(drawn)} charts with signals")
+    more = f" The first {len(drawn)} of {len(charts)} charts are shown." if len(charts) > len(drawn) else ""
     tell(
         to=Role.QUALITY_MANAGER,
         kind=Kind.TREND_SIGNAL,
         subject=f"{family.code}: {len(new)} signals",
-        text=f"On {titles}.",
+        text=f"On {titles}.{more}",
         link=f"{reverse('trends:watch')}?family={family.code}",
         about=f"family {family.code}",
-        key=f"signals {family.code} {max(one.episode.first_result_id for one in new)} {len(new)}",
+        key=f"signals {family.code} {last} {len(new)}",
         at=at,
+        picture=_shown(svg, f"{family.code}."),
     )

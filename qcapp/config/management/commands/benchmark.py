@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from qcapp.config.benchmarks import registry
 from qcapp.config.benchmarks.registry import Effort, Measurement
 
 MOST_UNITS = 500_000
+MOST_RESULTS = 160 * MOST_UNITS
 HEAD = ("ratio", "goal", "", "measured", "value", "baseline")
 
 
@@ -28,6 +30,8 @@ class Command(BaseCommand):
         parser.add_argument("--scale", type=float, default=1.0, metavar="F", help="share of the usual amounts (1)")
         parser.add_argument("--seconds", type=float, default=60, metavar="S", help="length of the shift (60)")
         parser.add_argument("--units", type=int, default=0, metavar="N", help="frames for --traceability (300)")
+        parser.add_argument("--results", type=int, default=0, metavar="N", help="results for --charts (240 000)")
+        parser.add_argument("--all", action="store_true", help="run every group, as without one")
         parser.add_argument("--json", metavar="FILE", help="write the numbers there too; - writes them alone to stdout")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -35,8 +39,10 @@ class Command(BaseCommand):
             raise CommandError("Give at least one repeat, and a scale and seconds above zero.")
         if options["units"] < 0 or options["units"] > MOST_UNITS:
             raise CommandError(f"Give from 1 to {MOST_UNITS} units.")
-        effort = Effort(options["scale"], options["repeats"], options["seconds"], options["units"])
-        chosen = list(registry.of_groups(options["groups"] or registry.load(), options["only"]))
+        if options["results"] < 0 or options["results"] > MOST_RESULTS:
+            raise CommandError(f"Give from 1 to {MOST_RESULTS} results.")
+        effort = Effort(options["scale"], options["repeats"], options["seconds"], options["units"], options["results"])
+        chosen = list(registry.of_groups(self._groups(options), options["only"]))
         if not chosen:
             raise CommandError(f"There is no benchmark {options['only']} in what was asked for.")
         measured = [(one.group, line) for one in chosen for line in one.run(effort)]
@@ -44,6 +50,11 @@ class Command(BaseCommand):
             self.stdout.write(table([line for _, line in measured]))
         if options["json"]:
             self._write_json(measured, effort, options["json"])
+
+    def _groups(self, options: dict[str, Any]) -> Sequence[str]:
+        if options["all"] and options["groups"]:
+            raise CommandError("Give either --all or the groups that you want.")
+        return options["groups"] or registry.load()
 
     def _write_json(self, measured: list[tuple[str, Measurement]], effort: Effort, target: str) -> None:
         lines = [{"group": group} | line.to_json() for group, line in measured]

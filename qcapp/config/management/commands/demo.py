@@ -24,6 +24,7 @@ from qcapp.config.demonstration.containment import play_containment
 from qcapp.config.demonstration.goods import make_goods, send_out
 from qcapp.config.demonstration.improving import improve, mudguards
 from qcapp.config.demonstration.metrology import play_metrology
+from qcapp.config.demonstration.papers import certify_lots, choose_papers
 from qcapp.config.demonstration.player import make_plans, play_units
 from qcapp.config.demonstration.revisions import play_revision
 from qcapp.config.demonstration.welding import make_papers, make_welding
@@ -31,7 +32,7 @@ from qcapp.config.demonstration.welding import make_papers, make_welding
 DONE = "played"
 BAR = 40
 # What is told once every unit has come as far as its story goes.
-AFTERWARDS = (play_metrology, improve, play_containment, play_revision, send_out, make_papers)
+AFTERWARDS = (play_metrology, improve, play_containment, play_revision, send_out, make_papers, certify_lots)
 
 
 class Command(BaseCommand):
@@ -81,6 +82,7 @@ class Command(BaseCommand):
         cast = people.make_people(begin)
         people.make_gauges(cast, begin, now)
         make_plans(cast, begin + timedelta(days=1))
+        choose_papers(cast, begin + timedelta(days=1))
         make_key(at=begin, years=10)
         make_welding(cast, begin + timedelta(days=1))
         make_goods(cast, begin + timedelta(days=2), now)

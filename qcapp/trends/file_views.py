@@ -1,0 +1,108 @@
+"""Charts of the pages of distortion and yield as files: SVG and PNG that stand alone, and their numbers as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from qcapp.core.errors import NotFound
+from qcapp.people.access import needs
+from qcapp.people.roles import Act
+
+from .asking import sees_people, whole
+from .pairs import Distortion
+from .pictures.inks import as_png, inked
+from .pictures.paired import paired_picture
+from .pictures.spread_out import split_picture
+from .pictures.weekly import weekly_picture
+from .plain import harmless
+from .queries import USUAL_WEEKS, distortion_page, yield_page
+from .readings import RULE
+from .yielding import RULE as YIELD_RULE
+from .yielding import StageYield
+
+SHIFTS = ("serial", "after_minus_before", "unit_of_measure", "fixture", "welder")
+WEEKS = ("week", "units", "right_first_time", "share", "from", "to")
+DEMONSTRATION = "Demonstration data, invented. Nothing here is valid."
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def distortion_file(request: HttpRequest, family: str, key: str, which: str, form: str) -> HttpResponse:
+    """The pairs of one dimension, or its shifts by one split. Raises NotFound `picture_unknown`."""
+    people = sees_people(request.user, timezone.now())
+    page = distortion_page(family, people=people)
+    one = next((one for one in page.pairs if one.after.key == key), None)
+    if one is None:
+        raise NotFound("picture_unknown", "There is no such pair of values; choose one on the page.")
+    name = f"{page.family.code}-{key}-{which}.{form}"
+    if form == "csv":
+        return _csv(SHIFTS, _shifts(one, people), name)
+    return picture_as(_drawn(one, which), form, name, f"{page.family.code}. {one.sentence}", RULE)
+
+
+def _shifts(one: Distortion, people: bool) -> Iterable[Sequence[object]]:
+    unit = one.after.unit_of_measure
+    for reading in one.differences.readings:
+        yield reading.serial, reading.text, unit, reading.fixture, reading.welder if people else ""
+
+
+def _drawn(one: Distortion, which: str) -> str:
+    if which == "pairs":
+        return paired_picture(one)
+    for split, _ in one.splits:
+        if split.factor == which:
+            return split_picture(one.differences, split, name=f"{one.after.key}-{which}")
+    return ""
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def yield_file(request: HttpRequest, family: str, stage: int, form: str) -> HttpResponse:
+    """One stage's first-pass yield by week. Raises NotFound `picture_unknown`."""
+    weeks = whole(request.GET, "weeks") or USUAL_WEEKS
+    page = yield_page(family, at=timezone.now(), weeks=weeks)
+    found = next((one for one in (page.found.stages if page.found else ()) if one.number == stage), None)
+    if found is None or page.found is None:
+        raise NotFound("picture_unknown", "No yield of this stage is known; choose one on the page.")
+    name = f"{page.family.code}-yield-{stage}.{form}"
+    if form == "csv":
+        return _csv(WEEKS, _weeks(found), name)
+    return picture_as(weekly_picture(found, page.found.weeks), form, name, f"{page.family.code}.", YIELD_RULE)
+
+
+def _weeks(found: StageYield) -> Iterable[Sequence[object]]:
+    for week in found.weeks:
+        share = (f"{number:.4f}" for number in (week.share.estimate, week.share.lower, week.share.upper))
+        yield week.name, week.units, week.right, *share
+
+
+def picture_as(svg: str, form: str, name: str, *said: str) -> HttpResponse:
+    """A picture with what is to be said about it, as SVG or PNG that stands alone. Raises NotFound
+    `picture_unknown` where there is none.
+    """
+    if not svg:
+        raise NotFound("picture_unknown", "There is no such picture of these values; choose one on the page.")
+    notes = [*said, DEMONSTRATION] if settings.QCAPP_DEMO else list(said)
+    if form == "png":
+        return download(as_png(svg, notes=notes), "image/png", name)
+    return download(inked(svg, notes=notes).encode(), "image/svg+xml", name)
+
+
+def download(content: bytes, kind: str, name: str) -> HttpResponse:
+    """A file to keep, under this name."""
+    return HttpResponse(content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]], name: str) -> HttpResponse:
+    output = io.StringIO()
+    writer = csv.writer(output)
+    writer.writerow(columns)
+    writer.writerows([harmless(str(value)) for value in row] for row in rows)
+    return download(output.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", name)

@@ -1,0 +1,88 @@
+"""Each page of the office has two sentences of help in English and German, and a link to a guide that is there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import URLResolver, get_resolver
+
+from qcapp.config.helping import DOCUMENTS, GUIDES, help_for, table
+from qcapp.people.models import Person
+from tests.cast import Cast
+
+ClientOf = Callable[[Person], Client]
+NO_PAGE = re.compile(r"\.(pdf|csv|xlsx|json|ics|svg|png|zip|js|<str:form>|<form>)$")
+OTHERS = ("api:", "capture:", "health:", "evidence:")  # programs, the floor's own pages, files
+
+
+def names(patterns: Any = None, place: str = "") -> Iterator[tuple[str, str]]:
+    """Name and route of every address."""
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        if isinstance(pattern, URLResolver):
+            yield from names(pattern.url_patterns, f"{pattern.namespace}:" if pattern.namespace else place)
+        else:
+            yield f"{place}{pattern.name or ''}", str(pattern.pattern)
+
+
+def office() -> list[str]:
+    found = [name for name, route in names() if not NO_PAGE.search(route) and not name.startswith(OTHERS)]
+    return sorted({name for name in found if name != "guide_picture" and not name.startswith("schema")})
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_has_two_sentences_for_every_page(language: str) -> None:
+    assert len(office()) > 100
+    for name in office():
+        told = help_for(name, language)
+        assert told, name
+        assert told.language == language
+        assert len(re.findall(r"[.;?!](?= |$)", told.text)) >= 2, name
+        assert (DOCUMENTS / f"{told.guide}.md").is_file(), told.guide
+
+
+def test_names_no_page_that_is_gone() -> None:
+    known = {name for name, _ in names()}
+    assert [name for name in table() if not name.endswith(":*") and name not in known] == []
+
+
+def test_speaks_english_to_who_asked_for_another_language() -> None:
+    told = help_for("people:people", "es")
+    assert told
+    assert told.language == "en"
+    assert help_for("nobody:knows", "en") is None
+
+
+def test_shows_it_closed_at_the_foot_of_a_page(cast: Cast, client_of: ClientOf) -> None:
+    keeper = cast.keeper
+    page = client_of(keeper).get("/people/").content.decode()
+    assert '<details class="page-help"><summary>Help on this page</summary>' in page
+    assert 'href="/guide/guides/keeper/"' in page
+    Person.objects.filter(pk=keeper.pk).update(language="de")
+    german = client_of(keeper).get("/people/").content.decode()
+    assert "Hilfe zu dieser Seite" in german
+    assert '<p lang="de">Eine Person darf' in german
+
+
+@pytest.mark.parametrize("name", [name for name, _ in GUIDES])
+def test_shows_every_guide_with_links_that_lead_somewhere(cast: Cast, client_of: ClientOf, name: str) -> None:
+    client = client_of(cast.keeper)
+    page = client.get(f"/guide/{name}/").content.decode()
+    assert "<h1>" in page
+    linked = set(re.findall(r'(?:href|src)="(/guide/[^"#]+)', page))
+    assert [path for path in sorted(linked) if client.get(path).status_code != 200] == []
+
+
+@pytest.mark.parametrize("name", ["../README", "guides/../../manage", "nothing", "pictures/..", "deploy/qcapp.env"])
+def test_shows_no_other_file(cast: Cast, client_of: ClientOf, name: str) -> None:
+    client = client_of(cast.keeper)
+    assert client.get(f"/guide/{name}/").status_code == 404
+    assert client.get(f"/guide/pictures/{Path(name).name}.txt").status_code == 404
+
+
+def test_shows_no_guide_to_a_stranger(client: Client) -> None:
+    assert client.get("/guide/guides/keeper/").status_code == 302
