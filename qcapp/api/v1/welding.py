@@ -176,7 +176,11 @@ class QualificationView(ActView):
         """One qualification: where it stands, its confirmations, and the work recorded in the last six months."""
         return Response(_stands(uuid, self.at))
 
-    @extend_schema(request=ConfirmationBody, responses={201: QualificationStands} | BAD)
+    @extend_schema(
+        operation_id="WelderQualificationConfirmed",
+        request=ConfirmationBody,
+        responses={201: QualificationStands} | BAD,
+    )
     def post(self, request: Request, uuid: UUID) -> Response:
         """Confirm, signed, that the welder has gone on welding; it holds for six months then."""
         given = self.read(ConfirmationBody)
