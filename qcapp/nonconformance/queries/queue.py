@@ -234,7 +234,8 @@ def _rows(found: list[Report], viewer: Person | None, at: datetime) -> list[Queu
 def _due(orders: Collection[str]) -> dict[str, date]:
     """When the orders are due, as the room that keeps them says."""
     known: dict[str, date] = {}
-    for _, answer in due_asked.send(sender=None, orders=set(orders) - {""}):
+    answers: list[tuple[Any, Any]] = due_asked.send(sender=None, orders=set(orders) - {""})
+    for _, answer in answers:
         known |= answer
     return known
 
