@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import decoding, views, welding
+from . import correcting, decoding, views, welding
 
 app_name = "capture"
 urlpatterns = [
@@ -11,6 +11,8 @@ urlpatterns = [
     path("floor/app.webmanifest", views.manifest, name="manifest"),
     path("floor/lots/<str:code>/", views.lot, name="lot"),
     path("floor/setup/", views.setup, name="setup"),
+    path("floor/corrections/", correcting.corrections, name="corrections"),
+    path("floor/corrections/<str:number>/", correcting.correction, name="correction"),
     path("sw.js", views.worker, name="worker"),
     path("units/<str:serial>/weld/", welding.weld, name="weld"),
     path("units/<str:serial>/bench/", views.bench, name="bench"),

@@ -18,6 +18,7 @@ from qcapp.goods.queries.lots import open_samples
 from qcapp.inspections.queries.overview import overview_of
 from qcapp.inspections.queries.waiting import StageAt, stage_at
 from qcapp.lib.spoken import said
+from qcapp.nonconformance.queries import corrections_waiting
 from qcapp.people.access import needs, public
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -76,6 +77,7 @@ def floor(request: HttpRequest) -> HttpResponse:
         "problem": said(problem.message) if problem else "",
         "serial": serial,
         "shared": getattr(request, "tablet", None) is not None,
+        "corrections": corrections_waiting() if may(request.user, Act.CORRECT_REPORT, timezone.now()) else 0,
         "may_open": may(request.user, Act.OPEN_UNIT, timezone.now()),
     }
     response = render(request, "capture/floor.html", context, status=404 if problem else 200)

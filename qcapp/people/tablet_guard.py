@@ -37,6 +37,8 @@ ALLOWED: dict[str, frozenset[str]] = {
     "capture:words": frozenset({"GET"}),
     "capture:decode": frozenset({"POST"}),
     "capture:weld": frozenset({"GET", "POST"}),
+    "capture:corrections": frozenset({"GET"}),
+    "capture:correction": frozenset({"GET", "POST"}),
     "people:sign_in": frozenset({"GET", "POST"}),
     "people:sign_out": frozenset({"POST"}),
     "inspections:open": frozenset({"GET", "POST"}),

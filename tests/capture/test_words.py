@@ -16,7 +16,16 @@ ROOT = Path(__file__).resolve().parents[2]
 SCRIPTS = sorted((ROOT / "static/capture").glob("*.js"))
 TEMPLATES = [
     ROOT / "templates/capture" / name
-    for name in ("bench.html", "floor.html", "lot.html", "setup.html", "unit_row.html", "weld.html")
+    for name in (
+        "bench.html",
+        "floor.html",
+        "lot.html",
+        "setup.html",
+        "unit_row.html",
+        "weld.html",
+        "correction.html",
+        "corrections.html",
+    )
 ]
 SAID = re.compile(r'\b(?:t|say)\("((?:[^"\\]|\\.)*)"')
 IN_TEMPLATE = re.compile(r'{% translate "([^"]+)" %}')

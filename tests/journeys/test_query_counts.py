@@ -28,6 +28,7 @@ FILLED: tuple[tuple[str, str, tuple[str, str]], ...] = (
     ("/people/", "uuid", ("people.Person", "uuid")),
     ("/people/", "deputy_id", ("people.Deputy", "pk")),
     ("/gauges/", "number", ("gauges.Gauge", "number")),
+    ("/floor/corrections/", "number", ("nonconformance.Report", "number")),
     ("/nonconformances/", "number", ("nonconformance.Report", "number")),
     ("/api/v1/reports/", "number", ("nonconformance.Report", "number")),
     ("/certificates/", "number", ("certificates.Certificate", "number")),

@@ -115,6 +115,20 @@ def reports(
     return _cards(list(rows[:limit]), viewer, at)
 
 
+def to_correct(*, viewer: Person | None, at: datetime, limit: int = 60) -> list[ReportCard]:
+    """Reports whose rework or repair is to be done, or is begun; waiting longest first."""
+    begun = [ReportState.DECIDED, ReportState.IN_CORRECTION]
+    rows = _reports().filter(status__state__in=begun, status__decided__disposition__in=list(NEEDS_CORRECTION))
+    return _cards(list(rows.order_by("status__changed_at", "id")[:limit]), viewer, at)
+
+
+def corrections_waiting() -> int:
+    """How many those are; one query."""
+    begun = [ReportState.DECIDED, ReportState.IN_CORRECTION]
+    needed = list(NEEDS_CORRECTION)
+    return Report.objects.filter(status__state__in=begun, status__decided__disposition__in=needed).count()
+
+
 def counts_by_state() -> dict[str, int]:
     """How many reports stand in each state."""
     rows = Report.objects.values("status__state").annotate(n=Count("id")).order_by()
