@@ -65,7 +65,7 @@ def _table(model: type[models.Model]) -> Iterator[str]:
     yield ""
 
 
-def _holds(field: models.Field) -> str:  # type: ignore[type-arg]
+def _holds(field: models.Field) -> str:
     empty = ", may be empty" if field.null else ""
     only = ", once" if field.unique and not field.primary_key else ""
     if isinstance(field, models.ForeignKey):
