@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any
 
+from django.db import DEFAULT_DB_ALIAS
 from django.db.models import Max, Q
 
 from qcapp.core.errors import Invalid
@@ -126,6 +127,19 @@ def head() -> Head:
     """The last entry's number and digest as the head row names them."""
     row = ChainHead.objects.first()
     return Head(row.number, row.digest, str(row.epoch)) if row else Head(0, START, "")
+
+
+def head_number(using: str = DEFAULT_DB_ALIAS) -> int:
+    """The number of the last entry as one database knows it, a copy for example."""
+    return ChainHead.objects.using(using).values_list("number", flat=True).first() or 0
+
+
+def acts_missing(number: int) -> tuple[int, datetime | None]:
+    """How many acts came after this one, and when the first of them was done: what a copy at that number lacks."""
+    last = head_number()
+    if last <= number:
+        return 0, None
+    return last - number, Entry.objects.filter(number=number + 1).values_list("at", flat=True).first()
 
 
 def last_anchor() -> anchors.Anchor | None:

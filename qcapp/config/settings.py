@@ -62,6 +62,10 @@ if env.text("QCAPP_DATABASE_OWNER_URL"):
     # Migrations go through the owner of the tables; the application's own role cannot alter them or their
     # guards.
     DATABASES["owner"] = env.database("QCAPP_DATABASE_OWNER_URL", "", 4)
+if env.text("QCAPP_REPLICA_URL"):
+    DATABASES["replica"] = env.database("QCAPP_REPLICA_URL", "", 19) | {"TEST": {"MIRROR": "default"}}
+    DATABASE_ROUTERS = ["qcapp.config.replica.ReplicaRouter"]
+QCAPP_REPLICA_LAG = env.count("QCAPP_REPLICA_LAG", 10, most=3600)  # seconds that a page may be behind
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # --- parts -------------------------------------------------------------------------------------------------
@@ -118,6 +122,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "qcapp.lib.middleware.RefusalMiddleware",
+    "qcapp.config.replica.ReplicaMiddleware",
 ]
 ROOT_URLCONF = "qcapp.config.urls"
 WSGI_APPLICATION = "qcapp.config.wsgi.application"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterator
-from typing import Any
 
 from django.apps import AppConfig, apps
 from django.db import models
@@ -66,7 +65,7 @@ def _table(model: type[models.Model]) -> Iterator[str]:
     yield ""
 
 
-def _holds(field: models.Field[Any, Any]) -> str:
+def _holds(field: models.Field) -> str:
     empty = ", may be empty" if field.null else ""
     only = ", once" if field.unique and not field.primary_key else ""
     if isinstance(field, models.ForeignKey):
