@@ -239,9 +239,9 @@ function leave(save) {
   if (!input) return null;
   clearTimeout(trying);
   state.input = null;
-  const { was } = input;
-  let { cell } = input;
+  let { was, cell } = input;
   const text = input.value.trim();
+  const changed = text !== was;
   cell.innerHTML = input.shown;
   cell.classList.remove("editing");
   if (input.waiting) {
@@ -249,8 +249,8 @@ function leave(save) {
     const index = cell.cellIndex;
     replaceRow(row, input.waiting);
     cell = document.getElementById(`row-${row}`).cells[index];
+    was = textOf(cell); // the answer to what was typed before: a new kind brings values of its own
   }
-  const changed = text !== was;
   if (!save && state.refused.delete(keyOf(cell))) {
     cell.classList.remove("refused");
     cell.removeAttribute("title");
