@@ -199,7 +199,7 @@ def test_marks_reports_on_a_sheet() -> None:
     picture = concentration(marks, sheet)
     assert 'cx="500" cy="175"' in picture
     assert 'cx="100" cy="700"' in picture
-    assert "5 reports at 2 places" in picture
+    assert "5 marks at 2 places" in picture
     assert "W7 &lt;b&gt;" in picture
     assert picture.count("stroke-dasharray") == 1
     radii = [float(part.split('"')[0]) for part in picture.split(' r="')[1:]]

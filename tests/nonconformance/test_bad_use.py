@@ -17,6 +17,7 @@ from django.db import connections
 from django.test import Client
 from django.utils import timezone
 
+from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.models import DispositionSignature, Report
 from qcapp.people.models import Person
 from qcapp.production.models import Hold, Item, PartFamily
@@ -135,7 +136,7 @@ def test_takes_one_decision_of_two_who_decide_at_once(cast: Cast, client_of: Cli
 
 def test_does_not_use_a_concession_after_its_end(case: Case, client_of: ClientOf, monkeypatch: Any) -> None:
     today = timezone.now()
-    case.decide("use_as_is", ends_on=today.date(), at=today)
+    case.decide("use_as_is", ends_on=site_day(today), at=today)
     monkeypatch.setattr(timezone, "now", lambda: today + timedelta(days=2))
     with refusing("not_proven") as hear:
         status, body = post(client_of(case.cast.quality_manager), f"reports/{case.number}/close", **CLOSING)

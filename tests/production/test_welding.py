@@ -101,7 +101,7 @@ class TestQualifications:
 
 class TestStart:
     def test_writes_down_the_joints_with_everything_that_was_said(self, cast: Cast, unit, arc: Arc) -> None:
-        assert start_weld(by=cast.welder, arc=arc, unqualified="refuse", at=FIXED_NOW) == ([], True)
+        assert start_weld(by=cast.welder, arc=arc, unqualified="refuse", at=FIXED_NOW) == ([], True, True)
         (start,) = weld_starts_of(unit.item_id)
         assert (start.joints, start.filler_lot, start.machine, start.fixture) == (
             ["W7", "W8"], "F-2231", "TIG-2", "FX-1",
