@@ -30,6 +30,8 @@ JOINED = {
     "Stage {0} has changed since it was signed on the tablet. Sign the stage again with network.",
     "One of the entries that it covers has not arrived. Send it again when all have.",
     "{0} of the entries that it covers have not arrived. Send it again when all have.",
+    "{0} holds no qualification for process {1} at {2} mm today.",
+    "{0} is not qualified for process {1} today: {2} was to be confirmed by {3}, six months after the last time.",
     "The file has {0} MB; at most {1} MB are taken.",
     "The picture has {0} × {1} pixels; at most {2} million are taken. Save it smaller and send it again.",
 }
