@@ -15,7 +15,11 @@ from qcapp.production.queries import families
 
 ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
 VERDICTS = [("accepted", "accepted"), ("held", "held"), ("refused", "refused")]
-LINKS = [("delivered_with", "delivered with the unit"), ("trial_fitted", "trial-fitted")]
+LINKS = [
+    ("delivered_with", "delivered with the unit"),
+    ("trial_fitted", "trial-fitted"),
+    ("welded_in", "welded in for good"),
+]
 MARKS = [("tag", "stamped tag"), ("serial", "serial stamped"), ("vin", "VIN stamped")]
 PROCESSES = [("plating", "plating"), ("coating", "coating"), ("heat_treatment", "heat treatment")]
 

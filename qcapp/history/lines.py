@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from qcapp.plans.cards import CheckpointCard
 
 Payload = Mapping[str, Any]
+FITTED = {"trial_fitted": "trial-fitted", "welded_in": "welded in for good"}
 PURPOSES = {"repeat": "measured again", "correction": "correction"}
 PLAIN = frozenset({"in_band", "conforms", "recorded"})  # outcomes that need no line of their own
 
@@ -104,7 +105,7 @@ def _dispatched(told: Payload, names: Mapping[str, str]) -> str:
 
 
 def _installed(told: Payload, names: Mapping[str, str]) -> str:
-    link = "trial-fitted" if told.get("link") == "trial_fitted" else "installed, delivered with the unit"
+    link = FITTED.get(str(told.get("link")), "installed, delivered with the unit")
     place = f", in {told['place']}" if told.get("place") else ""
     return f"{told.get('component', '?')} {link}{place}"
 

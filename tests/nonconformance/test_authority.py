@@ -270,10 +270,10 @@ def test_destroys_and_returns_nothing_that_was_decided_otherwise(case: Case) -> 
 
 
 def test_holds_the_removable_components_of_what_is_scrapped(case: Case) -> None:
-    """The fork comes out to be inspected; the lot of tubes that is welded in never comes back."""
+    """The fork comes out to be inspected; the tank and the lot of tubes that are welded in never come back."""
     cast = case.cast
-    fork, spare, other = (case.workshop.another_unit(f"FR-200-01{n}") for n in (48, 49, 50))
-    for part in (fork, spare):
+    fork, spare, other, tank = (case.workshop.another_unit(f"FR-200-01{n}") for n in (48, 49, 50, 51))
+    for part in (fork, spare, tank):
         Unit.objects.filter(pk=part.unit_id).update(state="released")
     tubes = ItemFactory(kind="lot")
     lot = Lot.objects.create(
@@ -283,9 +283,14 @@ def test_holds_the_removable_components_of_what_is_scrapped(case: Case) -> None:
     Consumption.objects.create(item_id=case.workshop.item_id, lot=lot, quantity=3, by=cast.assembler, at=FIXED_NOW)
     built = {"by": cast.assembler, "serial": case.workshop.serial, "at": FIXED_NOW}
     install_component(component_serial=fork.serial, link="delivered_with", **built)
+    install_component(component_serial=tank.serial, link="welded_in", **built)
     case.decide("scrap").destroy().close_without_correction()
     assert [hold.source for hold in open_holds(fork.item_id)] == [f"{case.number} parts"]
-    assert open_holds(spare.item_id) == open_holds(tubes.pk) == []
+    assert open_holds(spare.item_id) == open_holds(tubes.pk) == open_holds(tank.item_id) == []
+    with refused("component_welded_in", *ROOMS):
+        remove_component(component_serial=tank.serial, reason="Looks good.", **built)
+    with refused("component_installed_already", *ROOMS):
+        install_component(component_serial=tank.serial, link="delivered_with", **(built | {"serial": other.serial}))
     verbs = [entry.verb for entry in entries_about(f"report {case.number}")]
     assert "components.held" in verbs
     remove_component(component_serial=fork.serial, reason="Taken off to be inspected.", **built)

@@ -145,6 +145,16 @@ def test_refuses_to_remove_what_was_never_installed(cast, parts):
         remove_component(by=cast.assembler, serial=FRAME, component_serial=FORK, reason="no", at=FIXED_NOW)
 
 
+def test_refuses_to_take_out_what_is_welded_in(cast, parts):
+    install(cast, link="trial_fitted")
+    card = install(cast, link="welded_in", at=FIXED_NOW + timedelta(hours=2))
+    assert (card.link_label, card.removed_at) == ("welded in", None)
+    for state in (UnitState.IN_BUILD, UnitState.SCRAPPED):
+        Unit.objects.filter(pk=parts[0].pk).update(state=state)
+        with refused("component_welded_in", "production"):
+            remove_component(by=cast.assembler, serial=FRAME, component_serial=CARRIER, reason="no", at=FIXED_NOW)
+
+
 def test_refuses_components_on_a_released_unit_by_others_or_with_an_unknown_link(cast, parts):
     with refused("link_unknown", "production"):
         install(cast, link="glued")

@@ -40,7 +40,7 @@ WhereUsed = answer_shape("WhereUsed", name=str, serials=list[str])
 
 class ComponentBody(serializers.Serializer[Any]):
     component = serializers.CharField(max_length=40)
-    link = serializers.CharField(max_length=16, help_text="trial_fitted or delivered_with")
+    link = serializers.CharField(max_length=16, help_text="trial_fitted, delivered_with or welded_in")
     place = serializers.CharField(max_length=20, allow_blank=True, default="")
 
 

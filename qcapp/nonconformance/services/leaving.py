@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from qcapp.people.services import Proof
 
 DONE, SEEN = "done", "seen"
+WELDED_IN = "welded_in"  # a link of the as-built record
 
 
 def asks_for(report: Report, disposition: Disposition) -> bool:
@@ -101,11 +102,11 @@ def _destruction_signed(report: Report, proof: Proof, part: str, how: str, at: d
 def hold_components(report: Report, *, by: Person, at: datetime) -> list[str]:
     """Put the removable components of the scrapped units on hold for inspection; gives their serials.
 
-    Removable is what was scanned into the unit as a component. Lots and heats that went into it are welded in or used
-    up and never come back. Inside the closing transaction, whose audit entries name them.
+    Removable is what was scanned into the unit as a component and not welded in. What is welded in, and the lots and
+    heats that went into it, never come back. Inside the closing transaction, whose audit entries name them.
     """
     scrapped = item_ids_of(report)
-    found = {card.component_item_id: card.serial for card in installed_in(scrapped)}
+    found = {card.component_item_id: card.serial for card in installed_in(scrapped) if card.link != WELDED_IN}
     reason = f"Taken out of {named(report)}, which is scrapped: inspect before it is used again."
     for item_id in sorted(set(found) - set(scrapped)):
         place_hold(by=by, item_id=item_id, from_stage=None, source=f"{report.number} parts", reason=reason, at=at)

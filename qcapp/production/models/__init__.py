@@ -326,6 +326,7 @@ class Installation(WriteOnceModel):
     class Link(models.TextChoices):
         TRIAL_FITTED = "trial_fitted", "trial-fitted"
         DELIVERED_WITH = "delivered_with", "delivered with"
+        WELDED_IN = "welded_in", "welded in"
 
     uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="components")  # the unit it is in

@@ -39,15 +39,15 @@ if TYPE_CHECKING:
 def install_component(
     *, by: Person, serial: str, component_serial: str, link: str, at: datetime, place_code: str = ""
 ) -> InstalledCard:
-    """The component, in the unit from now on: trial-fitted, or delivered with it.
+    """The component, in the unit from now on: trial-fitted, delivered with it, or welded in for good.
 
-    What was trial-fitted in the same unit becomes delivered-with: the trial fit ends. Raises NotFound
+    What was trial-fitted in the same unit is so no longer: the trial fit ends. Raises NotFound
     `serial_unknown`, `place_unknown`; Invalid `link_unknown`; Refused `component_itself`, `component_cycle`,
     `component_installed_already`, `component_on_hold`, `component_not_released`, `lot_is_out`, `unit_not_in_build`.
     """
     require(by, Act.BUILD_IN, at)
     if link not in Installation.Link.values:
-        raise Invalid("link_unknown", "A component is trial-fitted or delivered with the unit; say which.")
+        raise Invalid("link_unknown", "A component is trial-fitted, delivered with the unit or welded in; say which.")
     place = place_by_code(place_code) if place_code.strip() else None
     unit, component = _both_locked(serial, component_serial)
     _check_unit(unit)
@@ -115,7 +115,9 @@ def _end_trial_fit(unit: UnitCard, component: UnitCard, link: str, by: Person, a
     if link == Installation.Link.TRIAL_FITTED:
         message = f"{component.serial} is trial-fitted in {unit.serial} already."
         raise Refused("component_installed_already", message)
-    Removal.objects.create(installation=trial, reason="Trial fit ended: delivered with the unit.", by=by, at=at)
+    Removal.objects.create(
+        installation=trial, reason=f"Trial fit ended: {Installation.Link(link).label} the unit.", by=by, at=at
+    )
 
 
 def _standing(unit: UnitCard, component: UnitCard) -> Installation | None:
@@ -125,9 +127,10 @@ def _standing(unit: UnitCard, component: UnitCard) -> Installation | None:
 
 @transaction.atomic
 def remove_component(*, by: Person, serial: str, component_serial: str, reason: str, at: datetime) -> UnitCard:
-    """The component, taken out of the unit again; both stay in the record.
+    """The component, taken out of the unit again; both stay in the record. What is welded in never comes out.
 
-    Raises NotFound `serial_unknown`, Refused `not_installed`, `unit_not_in_build`, Invalid of `plain_text`.
+    Raises NotFound `serial_unknown`, Refused `not_installed`, `component_welded_in`, `unit_not_in_build`, Invalid of
+    `plain_text`.
     """
     require(by, Act.BUILD_IN, at)
     reason = plain_text("The reason", reason, longest=300)
@@ -138,6 +141,9 @@ def remove_component(*, by: Person, serial: str, component_serial: str, reason: 
     if row is None:
         message = f"{component.serial} is not in {unit.serial}, so it cannot be removed; scan both again."
         raise Refused("not_installed", message)
+    if row.link == Installation.Link.WELDED_IN:
+        message = f"{component.serial} is welded into {unit.serial} and is not taken out; it goes where the unit goes."
+        raise Refused("component_welded_in", message)
     Removal.objects.create(installation=row, reason=reason, by=by, at=at)
     payload = {"component": component.serial, "reason": reason}
     audit.record(verb=Verb.COMPONENT_REMOVED, actor=by.uuid, subject=f"unit {unit.serial}", at=at, payload=payload)
