@@ -33,7 +33,7 @@ BY: dict[str, tuple[str, str]] = {
     "fixture": ("fixture", ""),
     "supplier": ("supplier", ""),
 }
-MEASURES = {"reports": "number of reports", "cost": "cost"}
+MEASURES = {"reports": "reports", "cost": "cost"}
 SHOWN = 15
 UNSAID = {"checkpoint": "no checkpoint", "cause": "not known yet"}
 USUAL_WEEKS = 26
