@@ -182,6 +182,9 @@ urlpatterns = [
         trend_decisions.AcknowledgementsView.as_view(),
         name="trend-acknowledgements",
     ),
+    path(
+        "v1/trends/<str:family>/<slug:key>/actions", trend_decisions.SignalActionsView.as_view(), name="trend-actions"
+    ),
     path("v1/believable/<str:family>", trends.BelievableView.as_view(), name="believable"),
     path("v1/distortion/<str:family>", trends.DistortionView.as_view(), name="distortion"),
     path("v1/yield/<str:family>", trends.YieldView.as_view(), name="yield"),

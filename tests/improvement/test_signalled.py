@@ -17,7 +17,7 @@ from qcapp.trends.queries.watching import forget
 
 from ..cast import Cast
 from ..trends.line import FAMILY, Line, measured
-from ..unchanged import refused
+from ..unchanged import refused, unchanged
 
 pytestmark = pytest.mark.django_db
 ROOMS = ("improvement", "trends")
@@ -79,3 +79,15 @@ def test_leads_from_the_signal_to_the_action(line: Line, client_of: Callable[[Pe
     assert client.get(f"/improvement/actions/signal/?{address}").status_code == 409
     inspector = client_of(line.cast.engineer).get(f"/trends/{FAMILY}/size/decisions/").text
     assert "Turn it into" not in inspector
+
+
+def test_opens_the_action_by_the_api(line: Line, client_of: Callable[[Person], Client]) -> None:
+    about, address = waiting(), f"/api/v1/trends/{FAMILY}/size/actions"
+    sent = {"rule": about.rule, "fixture": about.fixture, "first_serial": about.first_serial}
+    told = {"content_type": "application/json", "data": sent | {"title": "Clamp", "problem": "Far above."}}
+    with unchanged(*ROOMS):
+        answer = client_of(line.cast.inspector).post(address, **told)
+        assert (answer.status_code, answer.json()["code"]) == (403, "not_permitted")
+    answer = client_of(line.cast.quality_manager).post(address, **told)
+    assert (answer.status_code, answer.json()) == (201, {"number": "CA-2026-0001"})
+    assert signals_of(FAMILY, "size").waiting == ()

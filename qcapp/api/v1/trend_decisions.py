@@ -9,6 +9,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from qcapp.improvement.cards import Signalled
+from qcapp.improvement.services.signalled import open_action_for_signal
 from qcapp.people.roles import Act
 from qcapp.trends.characteristic import Wanted
 from qcapp.trends.plain import left_out_json
@@ -144,3 +146,28 @@ class AcknowledgementsView(ActView):
         """Say what was found about a signal; it comes back when it goes on for more than ten further points."""
         acknowledge_signal(by=self.person, family_code=family, key=key, at=self.at, **self.read(Acknowledge))
         return Response(Signals(signals_of(family, key)).data, status=201)
+
+
+class OpenForSignal(serializers.Serializer[Any]):
+    rule = serializers.CharField(max_length=40)
+    fixture = serializers.CharField(max_length=60, allow_blank=True, default="")
+    first_serial = serializers.CharField(max_length=40)
+    title = serializers.CharField(max_length=160)
+    problem = serializers.CharField(max_length=600)
+
+
+class OpenedForSignal(serializers.Serializer[Any]):
+    number = serializers.CharField(help_text="of the corrective action, by which the signal is acknowledged")
+
+
+class SignalActionsView(ActView):
+    act = {"POST": Act.LEAD_ACTION}
+
+    @extend_schema(request=OpenForSignal, responses={201: OpenedForSignal, **REFUSALS})
+    def post(self, request: Request, family: str, key: str) -> Response:
+        """Turn a signal into a corrective action for its checkpoint; the signal is acknowledged with its number."""
+        given = self.read(OpenForSignal)
+        said = {name: given.pop(name) for name in ("title", "problem")}
+        about = Signalled(family_code=family, key=key, **given)
+        number = open_action_for_signal(by=self.person, about=about, at=self.at, **said)
+        return Response(OpenedForSignal({"number": number}).data, status=201)
