@@ -50,7 +50,8 @@ def test_goes_down_a_column_and_counts_what_refuses_the_lot(
     one.until(f"document.querySelector('[data-cell=\"{second} width\"]').className.includes('out')")
     assert f"Piece {second}, 101: Out of band" in one.page.inner_text("#said")
     number = int(second in counted)
-    assert f"{number} of {len(counted)} do not conform" in one.page.inner_text('[data-class="major"]')
+    said = f"{number} of {len(counted)} {'does' if number == 1 else 'do'} not conform"
+    assert said in one.page.inner_text('[data-class="major"]')
     one.until_on_tablet(2)
     one.page.reload()  # the page opens from the tablet, with what was entered
     one.page.wait_for_selector(".lot-grid table")
