@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
+from qcapp.lib.site_days import site_day
 from qcapp.messages.services import tell
 
 from ..cast import Cast
@@ -64,7 +65,7 @@ def test_leads_a_corrective_action(twice: Workshop, api_of: Any) -> None:
     base = f"corrective-actions/{number}"
     assert api.post(f"{base}/agree")["code"] == "causes_missing"
     api.post(f"{base}/explain", {"whys": ["It opens."], "cause": "method"})
-    today = timezone.now().date()
+    today = site_day(timezone.now())
     due = {"text": "New clamp", "owner": cast.welder.badge, "due_on": str(today + timedelta(days=3))}
     step = api.post(f"{base}/steps", due)["action"]["steps"][0]["id"]
     assert api.post(f"{base}/agree")["action"]["card"]["state"] == "acting"
