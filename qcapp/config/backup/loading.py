@@ -17,13 +17,13 @@ from django.db.migrations.recorder import MigrationRecorder
 from qcapp.core.errors import Invalid, Refused
 from qcapp.lib import guards
 from qcapp.lib.guard_words import quoted
+from qcapp.lib.owning import OWNER, owner_for_all
 
 from .columns import LEFT_OUT, Kind, Table, content_of, row_for, row_from, select
 from .folder import OldFolder
 from .manifest import Manifest, Rows
 from .verifying import rows_of
 
-OWNER = "owner"
 MADE_BY_MIGRATE = LEFT_OUT | {"django_content_type", "auth_permission"}
 ROWS_AT_ONCE = 5000
 
@@ -66,7 +66,8 @@ def make_tables(connection: BaseDatabaseWrapper, manifest: Manifest) -> None:
     executor = MigrationExecutor(connection)
     wanted, nodes = set(manifest.migrations), executor.loader.graph.node_map
     leaves = [key for key in wanted if not any(c.key in wanted and c.key[0] == key[0] for c in nodes[key].children)]
-    executor.migrate(sorted(leaves))
+    with owner_for_all(connection.alias):
+        executor.migrate(sorted(leaves))
 
 
 def load(connection: BaseDatabaseWrapper, folder: OldFolder, manifest: Manifest) -> None:
