@@ -90,7 +90,7 @@ function said(filled) {
 
 const within = (thickness, one) => compare(one.thickness_from, thickness) <= 0 && compare(thickness, one.thickness_to) <= 0;
 
-/** As the server checks it: gives `stop`, why it must not be welded, and `warns`, what is written down with a report. */
+/** As the server checks it: gives `stop`, why it must not be welded, or `warn`, what is written down with a report. */
 function checked(arc, known, today) {
   const procedure = known.procedures.find((one) => one.uuid === arc.procedure);
   if (!known.welder) return { stop: t("Only a welder says what is welded. Somebody else works on this tablet now.") };
@@ -100,12 +100,13 @@ function checked(arc, known, today) {
   if (!procedure.base_grades.includes(arc.base_grade)) wrong.push(t("{0}, not {1}", procedure.base_grades.join(", "), arc.base_grade));
   if (procedure.preheat !== null && (arc.preheat === null || arc.preheat < procedure.preheat)) wrong.push(t("preheat ≥ {0} °C", procedure.preheat));
   if (wrong.length) return { stop: t("{0} is for {1}. Do not weld; take another procedure or ask.", procedure.name, wrong.join("; ")) };
-  const qualified = known.qualifications.some((one) => one.process === procedure.process && within(arc.thickness, one) && one.issued_on <= today && today <= one.expires_on);
-  const not = t("You hold no qualification for process {0} at {1} mm today.", procedure.process, local(arc.thickness));
-  if (!qualified && known.unqualified !== "report") return { stop: `${not} ${t("Do not weld; ask the welding coordinator.")}` };
   const fixture = known.fixtures.find((one) => one.number.toUpperCase() === arc.fixture.toUpperCase());
   const unverified = fixture && (fixture.sentence || (fixture.due_on && fixture.due_on < today ? t("The fixture {0} is due for verification.", fixture.number) : ""));
-  return { warns: [qualified ? "" : not, unverified].filter(Boolean) };
+  if (unverified) return { stop: `${unverified} ${t("Do not weld in it; take another fixture, or ask metrology.")}` };
+  const qualified = known.qualifications.some((one) => one.process === procedure.process && within(arc.thickness, one) && one.issued_on <= today && today <= one.holds_until);
+  const not = t("You hold no qualification for process {0} at {1} mm today.", procedure.process, local(arc.thickness));
+  if (!qualified && known.unqualified !== "report") return { stop: `${not} ${t("Do not weld; ask the welding coordinator.")}` };
+  return { warn: qualified ? "" : not };
 }
 
 // ---- scanning: a joint, a procedure or a fixture, whichever field the scanner types into
@@ -175,11 +176,11 @@ async function begin(arc) {
 
 async function withoutNetwork(arc, names) {
   if (!sheet || !person) { tell("", t("No network, and what welding is checked by was not taken along on this tablet. Open the floor page once with network.")); return; }
-  const { stop, warns } = checked(arc, sheet, day());
+  const { stop, warn } = checked(arc, sheet, day());
   if (stop) { tell("", stop); return; }
   try { await kept(arc, names); } catch (error) { tell("", t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", store.whyNot(error))); return; }
   const then = t("Kept on this tablet: {0} may be welded now. The tablet checked it by what it knew at {1}; the server checks it again when it is sent.", names, when(sheet.at));
-  await started(arc, warns.length ? "near" : "quiet", ...warns, warns.length ? t("A report follows when it is sent.") : "", then);
+  await started(arc, warn ? "near" : "quiet", warn, warn ? t("A report follows when it is sent.") : "", then);
 }
 
 const kept = (arc, names) => beside.keep(person, ADDRESS, { ...arc, serial, recorded_at: new Date().toISOString() }, { id: arc.operation, label: t("Weld {0}", names) });

@@ -38,7 +38,7 @@ class SheetQualification(serializers.Serializer[Any]):
     thickness_from = serializers.CharField(help_text="mm")
     thickness_to = serializers.CharField(help_text="mm")
     issued_on = serializers.DateField()
-    expires_on = serializers.DateField()
+    holds_until = serializers.DateField(help_text="by its end and by the six-monthly confirmations known now")
 
 
 class SheetFixture(serializers.Serializer[Any]):
@@ -102,7 +102,7 @@ def _qualifications(person_id: int) -> list[dict[str, Any]]:
             "thickness_from": format(one.thickness_from, "f"),
             "thickness_to": format(one.thickness_to, "f"),
             "issued_on": one.issued_on.isoformat(),
-            "expires_on": one.expires_on.isoformat(),
+            "holds_until": one.due_on.isoformat(),
         }
         for one in qualifications(person_id)
     ]
