@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from django.conf import settings as configured
 from django.utils import timezone
 
 from qcapp.plans.queries.marks import marks_of, sheets_of
@@ -16,8 +15,10 @@ from qcapp.plans.services import drawings
 from tests.evidence.files import pdf
 from tests.factories.plans import attribute, draft, plan_text
 
+from .conftest import REFUSED, Editor
+
 if TYPE_CHECKING:
-    from playwright.sync_api import ConsoleMessage, Page
+    from playwright.sync_api import Page
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 400 300"><path d="M9 9h300v200" stroke="black"/></svg>'
@@ -36,28 +37,10 @@ def card(cast, settings, tmp_path: Path):
 
 
 @pytest.fixture
-def page(live_server, cast, client_of) -> Iterator[Page]:
-    """The quality manager's page; whatever the browser complains about fails the test."""
-    from playwright.sync_api import sync_playwright
-
-    cookie = client_of(cast.quality_manager).cookies[configured.SESSION_COOKIE_NAME].value
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
-        context = browser.new_context(viewport={"width": 1440, "height": 900}, base_url=live_server.url)
-        context.add_cookies([{"name": configured.SESSION_COOKIE_NAME, "value": cookie, "url": live_server.url}])
-        page = context.new_page()
-        page.set_default_timeout(20_000)
-        complaints: list[str] = []
-        page.on("pageerror", lambda error: complaints.append(str(error)))
-        page.on("console", lambda message: complaints.append(message.text) if _wrong(message) else None)
+def page(editor: Editor) -> Iterator[Page]:
+    """A refusal is an answer like any other."""
+    with editor(REFUSED) as page:
         yield page
-        browser.close()
-    assert complaints == []
-
-
-def _wrong(message: ConsoleMessage) -> bool:
-    """A refusal is an answer like any other; everything else that the browser calls an error is one."""
-    return message.type == "error" and "status of 409" not in message.text
 
 
 def told(page: Page, text: str) -> None:

@@ -1,4 +1,4 @@
-"""The draft's table answers its keys in the page itself, without the server."""
+"""The draft's table by the keyboard alone: a stage of thirty checkpoints, and keys that need no server."""
 
 from __future__ import annotations
 
@@ -6,35 +6,75 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
-from django.conf import settings as configured
 from django.utils import timezone
 
+from qcapp.plans.queries.drafts import draft_card
 from tests.factories.plans import draft, plan_text
 
+from .conftest import OFFLINE, Editor
+
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, Response
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 HERE = "() => [document.activeElement.closest('tr').dataset.row, document.activeElement.dataset.column]"
 
 
 @pytest.fixture
-def page(live_server, cast, client_of) -> Iterator[Page]:
-    """The quality manager's page; whatever the browser complains about fails the test."""
-    from playwright.sync_api import sync_playwright
-
-    cookie = client_of(cast.quality_manager).cookies[configured.SESSION_COOKIE_NAME].value
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
-        context = browser.new_context(viewport={"width": 1440, "height": 900}, base_url=live_server.url)
-        context.add_cookies([{"name": configured.SESSION_COOKIE_NAME, "value": cookie, "url": live_server.url}])
-        page = context.new_page()
-        page.set_default_timeout(60_000)
-        complaints: list[str] = []
-        page.on("pageerror", lambda error: complaints.append(str(error)))
+def page(editor: Editor) -> Iterator[Page]:
+    with editor(OFFLINE, patience=60_000) as page:
         yield page
-        browser.close()
-    assert complaints == []
+
+
+def tell(page: Page, text: str) -> None:
+    """Type into the cell that has the focus, keep it, and go right; over what stands there already."""
+    if page.evaluate("() => document.activeElement.textContent") == text:
+        page.keyboard.press("ArrowRight")
+        return
+    with page.expect_response(kept) as answer:
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")
+    assert answer.value.status == 200, (text, answer.value.text())
+
+
+def kept(answer: Response) -> bool:
+    """The answer to a cell that is kept, not to one that is tried while it is typed."""
+    return answer.url.endswith("/draft/cell/") and "try=" not in (answer.request.post_data or "")
+
+
+def another(page: Page, number: int) -> None:
+    """A row below, its title and, at every third, what a measured checkpoint has besides."""
+    page.keyboard.press("Control+Enter")
+    page.locator("#rows td.editing input").wait_for()
+    page.keyboard.press("Control+A")
+    tell(page, f"Bore {number}" if number % 3 == 0 else f"Look {number}")
+    if number % 3:
+        return
+    tell(page, "measured")
+    for _ in range(4):  # over nominal, limits, lower and upper to the unit of measure, which a fit needs first
+        page.keyboard.press("ArrowRight")
+    for text in ("mm", "micrometer", "major"):
+        tell(page, text)
+    for _ in range(7):
+        page.keyboard.press("ArrowLeft")
+    for text in ("25", "H7"):
+        tell(page, text)
+
+
+def test_enters_a_stage_of_thirty_checkpoints_without_a_mouse(page: Page, cast) -> None:
+    card = draft(cast, timezone.now(), plan_text({"criticality": "major"}))
+    page.goto(f"/plans/{card.uuid}/?stage=all")
+    page.locator("#rows td").first.focus()
+    for number in range(2, 31):
+        another(page, number)
+    rows = draft_card(card.id, card.family_id).read
+    assert [row.cells["title"] for row in rows.paper.rows][:4] == ["Head angle", "Look 2", "Bore 3", "Look 4"]
+    assert len(rows.plan.checkpoints) == 30
+    bore = rows.plan.checkpoints[29]
+    said = (bore.title, bore.kind, bore.criticality, bore.gauge_kinds)
+    assert said == ("Bore 30", "measured", "major", ("micrometer",))
+    assert str(bore.spec.band.upper) == "25.021"
+    assert {row.cells["stage_number"] for row in rows.paper.rows} == {"1"}
 
 
 def test_answers_an_arrow_key_in_the_page_itself(page: Page, cast) -> None:
