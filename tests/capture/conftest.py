@@ -24,6 +24,7 @@ from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
 from qcapp.people.services import demonstration_proof
 from qcapp.plans import services as plans
+from qcapp.production.models import PartFamily
 from qcapp.production.services import add_family
 
 if TYPE_CHECKING:
@@ -83,6 +84,26 @@ class Shop:
             at=timezone.now(),
         )
         return self
+
+    def release_family(self, code: str, name: str, plan: str) -> bool:
+        """A part family with its plan released; True the first time in this database."""
+        if PartFamily.objects.filter(code=code).exists():
+            return False
+        now, author = timezone.now(), self.people["1010"]
+        told = {"name": name, "serial_pattern": f"{code}-{{number:4}}", "certificate_prefix": code[:2], "at": now}
+        add_family(by=author, code=code, **told)
+        text = {"text_or_bytes": plan.encode(), "filename": "plan.csv"}
+        card = plans.import_plan(by=author, family_code=code, letter="A", at=now, **text)
+        plans.send_for_review(by=author, revision_uuid=card.uuid, at=now)
+        plans.release(proof=demonstration_proof(self.people["1009"], now), revision_uuid=card.uuid, at=now)
+        return True
+
+    def open_unit(self, code: str) -> str:
+        """The serial of a new unit of the family, of this test alone."""
+        serial = f"{code}-{self.number:04}"
+        told = {"order_number": "", "variant": "", "at": timezone.now()}
+        inspections.open_unit(by=self.people["1001"], family_code=code, serial=serial, **told)
+        return serial
 
     def view(self, badge: str = "1001") -> Any:
         return inspection_of(self.serial, viewer=self.people[badge], at=timezone.now())

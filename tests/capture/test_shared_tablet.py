@@ -9,15 +9,11 @@ from collections.abc import Callable
 import pytest
 from django.utils import timezone
 
-from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.services.handed_in import take_in_file
 from qcapp.people import services
 from qcapp.people.models import Tablet as TabletRow
 from qcapp.people.tablet_guard import COOKIE
-from qcapp.plans import services as plans
-from qcapp.production.models import PartFamily
-from qcapp.production.services import add_family
 from tests.factories.tablets import enrolled
 
 from .conftest import Shop, Tablet
@@ -167,23 +163,8 @@ stage_number,stage_name,number,key,title,kind,nominal,limits,unit_of_measure,dec
 @pytest.fixture
 def small(shop: Shop) -> str:
     """The serial of a unit whose stages can be signed without network: no second inspection, no photo."""
-    now, author = timezone.now(), shop.people["1010"]
-    if not families_with("SO-1"):
-        told = {"name": "small part", "serial_pattern": "SO-1-{number:4}", "certificate_prefix": "SO", "at": now}
-        add_family(by=author, code="SO-1", **told)
-        text = {"text_or_bytes": TWO_STAGES.encode(), "filename": "so.csv"}
-        card = plans.import_plan(by=author, family_code="SO-1", letter="A", at=now, **text)
-        plans.send_for_review(by=author, revision_uuid=card.uuid, at=now)
-        signed = services.demonstration_proof(shop.people["1009"], now)
-        plans.release(proof=signed, revision_uuid=card.uuid, at=now)
-    serial = f"SO-1-{shop.number:04}"
-    told = {"order_number": "", "variant": "", "at": now}
-    inspections.open_unit(by=shop.people["1001"], family_code="SO-1", serial=serial, **told)
-    return serial
-
-
-def families_with(code: str) -> bool:
-    return PartFamily.objects.filter(code=code).exists()
+    shop.release_family("SO-1", "small part", TWO_STAGES)
+    return shop.open_unit("SO-1")
 
 
 def answer_stage(one: Tablet, serial: str) -> None:

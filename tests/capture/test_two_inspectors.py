@@ -5,18 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from django.utils import timezone
 
-from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
-from qcapp.people.services import demonstration_proof
-from qcapp.plans import services as plans
-from qcapp.production.services import add_family
 
 from .conftest import Shop, Tablet
 from .test_beside_in_browser import data_folder, picture, take  # noqa: F401 - the fixture keeps photos out of the way
 from .test_faults import at_work, until_sent
-from .test_shared_tablet import PIN, families_with, shared, sign_here, switch  # noqa: F401 - a fixture among them
+from .test_shared_tablet import PIN, shared, sign_here, switch  # noqa: F401 - a fixture among them
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 TWO_INSPECT = """\
@@ -32,18 +27,8 @@ END = "document.querySelector('#stage-end')?.innerText ?? ''"
 @pytest.fixture
 def seam(shop: Shop) -> str:
     """The serial of a unit with a seam that two inspect and a look that wants a photo."""
-    now, author = timezone.now(), shop.people["1010"]
-    if not families_with("SI-1"):
-        told = {"name": "seam part", "serial_pattern": "SI-1-{number:4}", "certificate_prefix": "SI", "at": now}
-        add_family(by=author, code="SI-1", **told)
-        text = {"text_or_bytes": TWO_INSPECT.encode(), "filename": "si.csv"}
-        card = plans.import_plan(by=author, family_code="SI-1", letter="A", at=now, **text)
-        plans.send_for_review(by=author, revision_uuid=card.uuid, at=now)
-        plans.release(proof=demonstration_proof(shop.people["1009"], now), revision_uuid=card.uuid, at=now)
-    serial = f"SI-1-{shop.number:04}"
-    told = {"order_number": "", "variant": "", "at": now}
-    inspections.open_unit(by=shop.people["1001"], family_code="SI-1", serial=serial, **told)
-    return serial
+    shop.release_family("SI-1", "seam part", TWO_INSPECT)
+    return shop.open_unit("SI-1")
 
 
 def answers_of(serial: str) -> dict[str, list[Any]]:

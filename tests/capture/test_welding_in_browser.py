@@ -12,20 +12,15 @@ import pytest
 from django.utils import timezone
 
 from qcapp.audit.queries import entries_about
-from qcapp.inspections import services as inspections
 from qcapp.lib.site_days import site_day
-from qcapp.people.services import demonstration_proof
-from qcapp.plans import services as plans
 from qcapp.production.models import WeldStart
 from qcapp.production.queries import unit_by_serial, welds_of
 from qcapp.production.queries.welding import weld_procedures
-from qcapp.production.services import add_family
 from qcapp.production.services.fixtures import add_fixture
 from qcapp.production.services.welding import Range, add_procedure, add_qualification
 
 from .conftest import Shop, Tablet
 from .test_faults import at_work, knock
-from .test_shared_tablet import families_with
 from .test_store_faults import data_folder  # noqa: F401 - keeps files out of the way
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -47,23 +42,14 @@ def procedure(shop: Shop, revision: str) -> None:
 @pytest.fixture
 def cell(shop: Shop) -> str:
     """The serial of a unit with two joints; the welder is qualified, one fixture was never verified."""
-    now, author = timezone.now(), shop.people["1010"]
-    if not families_with("WE-1"):
-        told = {"name": "welded part", "serial_pattern": "WE-1-{number:4}", "certificate_prefix": "WE", "at": now}
-        add_family(by=author, code="WE-1", **told)
-        text = {"text_or_bytes": PLAN.encode(), "filename": "we.csv"}
-        card = plans.import_plan(by=author, family_code="WE-1", letter="A", at=now, **text)
-        plans.send_for_review(by=author, revision_uuid=card.uuid, at=now)
-        plans.release(proof=demonstration_proof(shop.people["1009"], now), revision_uuid=card.uuid, at=now)
+    now = timezone.now()
+    if shop.release_family("WE-1", "welded part", PLAN):
         procedure(shop, "A")
         days = {"issued_on": site_day(now) - timedelta(30), "expires_on": site_day(now) + timedelta(30)}
         told = {"welder": shop.people[WELDER], "certificate": "Q-17", "scope": SCOPE, "at": now}
         add_qualification(by=shop.people["1012"], **told, **days)
         add_fixture(by=shop.people["1010"], number="FX-9", name="Frame fixture", at=now)
-    serial = f"WE-1-{shop.number:04}"
-    told = {"order_number": "", "variant": "", "at": now}
-    inspections.open_unit(by=shop.people["1001"], family_code="WE-1", serial=serial, **told)
-    return serial
+    return shop.open_unit("WE-1")
 
 
 def taken_along(tablet: Tablets, serial: str) -> Tablet:

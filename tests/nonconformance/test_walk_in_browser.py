@@ -118,6 +118,33 @@ def finish(shop: Workshop, *left_out: str) -> None:
         shop.sign(stage)
 
 
+def decide_rework(case: Case, here: str, manager: At, engineer: At, coordinator: At) -> None:
+    """Contained, proposed, and decided by the signatures of all three."""
+    manager.go(here)
+    manager.press("Record containment", note="Frame set aside with its tag.")
+    told = {"instruction": "Straighten in the restraint.", "steps": "Clamp it.\nPress 0.4 mm over.", "cause": "method"}
+    told |= {"method": "cold_straightening", "procedure": "CS-3", "max_attempts": "1", "disposition": "rework"}
+    assert "Still to sign" in manager.press("Propose", **told)
+    manager.press("Sign", pin=PIN)
+    engineer.go(here)
+    engineer.press("Sign", pin=PIN)
+    assert case.state == "contained"
+    coordinator.go(here)
+    coordinator.press("Sign", pin=PIN)
+    assert case.state == "decided"
+
+
+def correct(case: Case, here: str, welder: At) -> None:
+    """Every step confirmed, which the correction waits for."""
+    welder.go(here)
+    welder.press("Start rework")
+    welder.press("Confirm step 1")
+    assert "Open: 2. Press 0.4 mm over." in welder.press("Correction done", note="Pressed.")
+    welder.press("Confirm step 2")
+    welder.press("Correction done", note="Pressed 0.4 mm over, once.")
+    assert case.state == "to_be_verified"
+
+
 def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Workshop, live_server: Any) -> None:
     other = shop.another_unit("FR-200-0148")
     other.send(other.operation("head_angle", "62.145"))  # near its limit, with the same gauge
@@ -136,26 +163,8 @@ def test_walks_from_out_of_band_to_the_certificate(browser: Browser, shop: Works
     manager.press("Hold the chosen units", reason="Same gauge, near its limit.")
     assert [hold.source for hold in open_holds(other.item_id)] == [case.number]
 
-    manager.go(here)
-    manager.press("Record containment", note="Frame set aside with its tag.")
-    told = {"instruction": "Straighten in the restraint.", "steps": "Clamp it.\nPress 0.4 mm over.", "cause": "method"}
-    told |= {"method": "cold_straightening", "procedure": "CS-3", "max_attempts": "1", "disposition": "rework"}
-    assert "Still to sign" in manager.press("Propose", **told)
-    manager.press("Sign", pin=PIN)
-    engineer.go(here)
-    engineer.press("Sign", pin=PIN)
-    assert case.state == "contained"
-    coordinator.go(here)
-    coordinator.press("Sign", pin=PIN)
-    assert case.state == "decided"
-
-    welder.go(here)
-    welder.press("Start rework")
-    welder.press("Confirm step 1")
-    assert "Open: 2. Press 0.4 mm over." in welder.press("Correction done", note="Pressed.")
-    welder.press("Confirm step 2")
-    welder.press("Correction done", note="Pressed 0.4 mm over, once.")
-    assert case.state == "to_be_verified"
+    decide_rework(case, here, manager, engineer, coordinator)
+    correct(case, here, welder)
 
     manager.go(here)
     closing = {"corrective_action": "Second clamp.", "action_number": "CA-7", "pin": PIN}
