@@ -57,7 +57,7 @@ class Command(BaseCommand):
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path=options["browser"], args=["--no-sandbox", "--disable-gpu"])
             for picture in PICTURES:
-                self._take(browser, picture, options["address"], folder)
+                self._take(browser, picture, options["address"].rstrip("/"), folder)
             browser.close()
 
     def _take(self, browser: Any, picture: Picture, address: str, folder: Path) -> None:
