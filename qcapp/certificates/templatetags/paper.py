@@ -124,8 +124,7 @@ def function_of(text: str) -> str:
 @register.filter
 def in_issue(text: str) -> str:
     """A certificate by number and issue: "AX-2026-0003, issue 1"."""
-    number_of, mark, issue = text.rpartition(", issue ")
-    return f"{number_of}, {gettext('issue')} {issue}" if mark else text
+    return _numbered(text, "issue", gettext("issue"))
 
 
 @register.filter
@@ -138,8 +137,13 @@ def piece(text: str) -> str:
 @register.filter
 def on_sheet(text: str) -> str:
     """Where a balloon stands: "AQ-FR200-02, sheet 1"."""
-    drawing, mark, sheet = text.rpartition(", sheet ")
-    return f"{drawing}, {gettext('sheet')} {sheet}" if mark else text
+    return _numbered(text, "sheet", gettext("sheet"))
+
+
+def _numbered(text: str, word: str, other: str) -> str:
+    """What ends with ", issue 1" or the like, with that word in the paper's language."""
+    before, mark, number = text.rpartition(f", {word} ")
+    return f"{before}, {other} {number}" if mark else text
 
 
 @register.filter

@@ -17,6 +17,7 @@ from qcapp.goods.services import lots
 from qcapp.inspections.queries import adopted
 from qcapp.inspections.services import record_operations
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import find_units, unit_by_serial
@@ -166,7 +167,7 @@ def send_out(cast: Cast, now: datetime) -> None:
         customers.add_customer(by=service, number=number, name=name, contact="by telephone", at=begin)
     for place, frame in enumerate(SHIPPED):
         _ship(dispatcher, f"FR-200-{frame:04}", list(BUYERS)[place % len(BUYERS)], begin + timedelta(days=place))
-    _order(service, begin, now)
+    _order_frames(service, begin, now)
     for frame in (141, 142, 143):
         move_item(by=dispatcher, code=f"FR-200-{frame:04}", place_code="RACK-B", at=now - timedelta(days=2))
     for serial, kind, text in (
@@ -178,11 +179,11 @@ def send_out(cast: Cast, now: datetime) -> None:
     _find_wrong_heat(cast, now - timedelta(days=1))
 
 
-def _order(by: Any, begin: datetime, now: datetime) -> None:
+def _order_frames(by: Any, begin: datetime, now: datetime) -> None:
     """Orders of frames that are still being built, each due some days from now; one was due yesterday."""
     numbers = sorted({unit.order_number for unit in find_units("FR-200-014") if unit.order_number})
     for place, number in enumerate(numbers):
-        buyer, due = list(BUYERS)[place % len(BUYERS)], (now + timedelta(days=3 * place - 1)).date()
+        buyer, due = list(BUYERS)[place % len(BUYERS)], site_day(now + timedelta(days=3 * place - 1))
         customers.add_order(by=by, number=number, customer_number=buyer, due_on=due, at=begin)
 
 
