@@ -9,12 +9,12 @@ import pytest
 from django.utils import timezone
 
 from qcapp.plans.queries.drafts import draft_card
-from tests.factories.plans import draft, plan_text
+from tests.factories.plans import attribute, draft, plan_text
 
 from .conftest import OFFLINE, Editor
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, Response
+    from playwright.sync_api import Page, Response, Route
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 HERE = "() => [document.activeElement.closest('tr').dataset.row, document.activeElement.dataset.column]"
@@ -35,6 +35,7 @@ def tell(page: Page, text: str) -> None:
         page.keyboard.type(text)
         page.keyboard.press("Tab")
     assert answer.value.status == 200, (text, answer.value.text())
+    page.locator("#rows .saving").first.wait_for(state="detached")  # the row is drawn with what the answer changed
 
 
 def kept(answer: Response) -> bool:
@@ -75,6 +76,31 @@ def test_enters_a_stage_of_thirty_checkpoints_without_a_mouse(page: Page, cast) 
     assert said == ("Bore 30", "measured", "major", ("micrometer",))
     assert str(bore.spec.band.upper) == "25.021"
     assert {row.cells["stage_number"] for row in rows.paper.rows} == {"1"}
+
+
+def test_keeps_what_is_typed_before_the_answer_to_a_new_kind_arrives(page: Page, cast) -> None:
+    """A kind brings values of its own, here the degrees of the row above; what is typed meanwhile still counts."""
+    card = draft(cast, timezone.now(), plan_text({"criticality": "major"}, attribute(102)))
+    page.goto(f"/plans/{card.uuid}/?stage=all")
+    page.locator("#rows td").first.focus()
+    for key in ("ArrowDown", "ArrowRight", "ArrowRight"):
+        page.keyboard.press(key)
+    held: list[Route] = []
+    page.route("**/draft/cell/", lambda route: held.append(route) if not held else route.fallback())
+    with page.expect_request("**/draft/cell/"):
+        page.keyboard.type("measured")
+        page.keyboard.press("Tab")
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.type("mm")
+    with page.expect_response(lambda answer: kept(answer) and "column=kind" in (answer.request.post_data or "")):
+        held[0].continue_()
+    page.locator("#rows tr.here .saving").first.wait_for(state="detached")
+    with page.expect_response(kept) as answer:
+        page.keyboard.press("Tab")
+    assert answer.value.status == 200, answer.value.text()
+    rows = draft_card(card.id, card.family_id).read.paper.rows
+    assert (rows[1].cells["kind"], rows[1].cells["unit_of_measure"]) == ("measured", "mm")
 
 
 def test_answers_an_arrow_key_in_the_page_itself(page: Page, cast) -> None:
