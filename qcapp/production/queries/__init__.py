@@ -310,7 +310,7 @@ def open_holds(item_id: int) -> list[HoldCard]:
     return [_hold(row) for row in _holds(item_id).filter(lift__isnull=True)]
 
 
-def held_items(item_ids: Iterable[int]) -> frozenset[int]:
+def held_items(item_ids: Collection[int]) -> frozenset[int]:
     """Those of the items that are on hold now; one query."""
     rows = Hold.objects.filter(item__among=item_ids, lift__isnull=True)
     return frozenset(rows.values_list("item_id", flat=True))
