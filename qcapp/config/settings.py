@@ -117,7 +117,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "qcapp.people.tablet_guard.TabletGuardMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
-    "qcapp.capture.language.FloorLanguageMiddleware",
+    "qcapp.capture.language.LanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -130,8 +130,13 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [BASE_DIR / "templates"],
-        "APP_DIRS": True,
         "OPTIONS": {
+            "loaders": [
+                (
+                    "qcapp.lib.worded_templates.Loader",  # keeps them, once in each language of the office
+                    ["django.template.loaders.filesystem.Loader", "django.template.loaders.app_directories.Loader"],
+                )
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -167,7 +172,8 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
-LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor; the office: en and de
+FORMAT_MODULE_PATH = ["qcapp.lib.formats"]
 LOCALE_PATHS = [BASE_DIR / "qcapp" / "locale"]
 
 # --- mail ---------------------------------------------------------------------------------------------------

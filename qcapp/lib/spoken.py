@@ -12,11 +12,14 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.http import HttpRequest
 from django.utils.translation import get_language
 from django.utils.translation.trans_real import DjangoTranslation
 
 SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
+OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
+ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 
 
@@ -24,6 +27,23 @@ def language_of(person: Any) -> str:
     """The language that the person chose, when it is one of ours; else English."""
     chosen = getattr(person, "language", SOURCE)
     return chosen if chosen in OTHERS else SOURCE
+
+
+def language_for(request: HttpRequest, spoken: tuple[str, ...] = OFFICE) -> str:
+    """Of the languages spoken there the person's; the one that a stranger's browser asks for; else English."""
+    user = getattr(request, "user", None)
+    if user is not None and user.is_authenticated:
+        chosen = language_of(user)
+    else:
+        request.META[ASKED] = "yes"
+        chosen = request.headers.get("Accept-Language", "")[:2]
+    return chosen if chosen in spoken else SOURCE
+
+
+def office_language() -> str:
+    """The language in which the office is shown now: the active one where the office speaks it, else English."""
+    active = (get_language() or SOURCE)[:2]
+    return active if active in OFFICE else SOURCE
 
 
 def catalogue(code: str, domain: str) -> dict[str, str]:
