@@ -41,6 +41,7 @@ LIST: Final = (
     _item("pressure test without caution", WARNING, "pressure_without_caution"),
     _item("checkpoint no stage can reach", WARNING, "no_unit_reaches"),
     _item("mean of readings counts", ADVICE, "mean_counts"),
+    _item("corrected by expansion without its uncertainty", ADVICE, "temperature_without_uncertainty"),
     _item("title not written", ADVICE, "title_not_written"),
     _item("two checkpoints of one title", ADVICE, "title_twice"),
 )

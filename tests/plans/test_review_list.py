@@ -42,6 +42,7 @@ EXAMPLES: list[tuple[str, str, list[dict[str, Any]], list[Any]]] = [
     ("pressure test without caution", "caution", [attribute(101, title="Leak test passed")], []),
     ("checkpoint no stage can reach", "joint", [attribute(101, after_weld_hours="24")], []),
     ("mean of readings counts", "mean", [MAJOR | {"readings": "3", "mean": "yes"}], []),
+    ("corrected by expansion without its uncertainty", "temperature", [MM | {"temperature": "corrected 11.5"}], []),
     ("title not written", "title", [MAJOR | {"title": "New checkpoint"}], []),
     ("two checkpoints of one title", "title", [MAJOR, attribute(102, title="Head angle")], []),
 ]  # fmt: skip
