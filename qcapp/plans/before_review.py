@@ -24,6 +24,7 @@ from .review_list import severity_of
 _FORM = re.compile(r"\b(flatness|parallel\w*|straightness|run-?out|roundness|ovality|perpendicular\w*)\b", re.I)
 _WELD = re.compile(r"\bweld(s|ed)?\b", re.I)
 _QUALIFIED = re.compile(r"\bqualif", re.I)
+_STAMP = re.compile(r"\b(serial|VIN)\b.*\bstamp|\bstamp\w*\b.*\b(serial|VIN)\b", re.I)
 _PRESSURE_UNITS = frozenset({"Pa", "kPa", "MPa", "bar", "mbar"})
 _PRESSURE = re.compile(r"\b(pressure|leak|proof)\b", re.I)
 
@@ -130,6 +131,15 @@ def natural_boundary_as_limit(card: CheckpointCard, plan: Plan) -> Iterator[PreR
         yield _finding(card, "natural_boundary_as_limit", "limits", words)
 
 
+def stamp_not_read_back(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """The stamped serial or VIN is read back against the tag by another person, with a photo, or a slip goes unseen."""
+    if card.kind != "record" or not _STAMP.search(card.title) or (card.second_inspection and card.photo):
+        return
+    column = "photo" if card.second_inspection else "second_inspection"
+    words = "records what is stamped; a second person reads it back against the tag, with a photo."
+    yield _finding(card, "stamp_not_read_back", column, words)
+
+
 def weld_without_joint(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
     """Without the joint nobody knows whose own weld it is."""
     if _WELD.search(card.title) and not card.joint and card.kind != "record" and card.criticality != "minor":
@@ -194,6 +204,7 @@ CHECKS: tuple[Check, ...] = (
     ratio_too_small,
     resolution_too_coarse,
     natural_boundary_as_limit,
+    stamp_not_read_back,
     weld_without_joint,
     pressure_without_caution,
     weld_without_qualification,

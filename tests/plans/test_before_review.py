@@ -47,6 +47,7 @@ def found(*rows, gauges=()):
         (SECOND | {"title": "New checkpoint"}, "title_not_written"),
         (SECOND | {"title": "Plate, flatness", "limits": "0 to 0.4", "nominal": "0.2", "unit_of_measure": "mm"},
          "natural_boundary_as_limit"),
+        (attribute(101, title="Serial stamp", kind="record", form="serial FR-200-{number:4}"), "stamp_not_read_back"),
         (SECOND | {"title": "Weld W1, throat", "unit_of_measure": "mm"}, "weld_without_joint"),
         (SECOND | {"title": "Air test, end", "unit_of_measure": "kPa"}, "pressure_without_caution"),
         (attribute(101, title="Leak test passed"), "pressure_without_caution"),
@@ -74,6 +75,8 @@ def test_finds_what_is_to_be_looked_at(row, code):
         },
         SECOND | {"title": "Air test", "unit_of_measure": "kPa", "caution": "Stand aside."},
         attribute(101, title="Weld cleaned", criticality="minor"),
+        attribute(101, title="VIN stamped", kind="record", form="text", photo="yes", **SECOND),
+        attribute(101, title="Welder's stamp", kind="record", form="text"),
     ],
 )
 def test_finds_nothing_where_all_is_well(row):
@@ -141,7 +144,7 @@ def test_never_rounds_a_ratio_up_to_what_is_asked(ratio, text):
 
 def test_every_check_has_a_test_here():
     tested = {"critical_without_second", "measured_without_gauge", "ratio_too_small", "resolution_too_coarse",
-              "natural_boundary_as_limit", "weld_without_joint", "pressure_without_caution",
+              "natural_boundary_as_limit", "stamp_not_read_back", "weld_without_joint", "pressure_without_caution",
               "weld_without_qualification", "no_unit_reaches", "mean_counts",
               "temperature_without_uncertainty"}  # fmt: skip
     assert {check.__name__ for check in before_review.CHECKS} == tested
