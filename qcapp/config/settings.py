@@ -131,6 +131,7 @@ TEMPLATES = [
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [BASE_DIR / "templates"],
         "OPTIONS": {
+            "builtins": ["qcapp.lib.templatetags.spoken"],
             "loaders": [
                 (
                     "qcapp.lib.worded_templates.Loader",  # keeps them, once in each language of the office
@@ -146,6 +147,7 @@ TEMPLATES = [
         },
     }
 ]
+FORM_RENDERER = "qcapp.lib.spoken_forms.SpokenForms"
 
 # --- people ------------------------------------------------------------------------------------------------
 AUTH_USER_MODEL = "people.Person"
