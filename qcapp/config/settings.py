@@ -132,6 +132,7 @@ TEMPLATES = [
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [BASE_DIR / "templates"],
         "OPTIONS": {
+            "builtins": ["qcapp.lib.templatetags.spoken"],
             "loaders": [
                 (
                     "qcapp.lib.worded_templates.Loader",  # keeps them, once in each language of the office
@@ -147,6 +148,7 @@ TEMPLATES = [
         },
     }
 ]
+FORM_RENDERER = "qcapp.lib.spoken_forms.SpokenForms"
 
 # --- people ------------------------------------------------------------------------------------------------
 AUTH_USER_MODEL = "people.Person"

@@ -107,7 +107,7 @@ def _language_of_page(request: HttpRequest, status: HTTPStatus) -> str:
 def _page(request: HttpRequest, error: QcError, status: HTTPStatus, body: dict[str, object]) -> tuple[str, str]:
     """The page and its type; plain text where the template is missing or the server itself is in trouble."""
     context: dict[str, Any] = body | {
-        "title": TITLES.get(status, "Not done"),
+        "title": said(TITLES.get(status, "Not done")),
         "status": int(status),
         "retry_at": getattr(error, "retry_at", None),
         "findings": getattr(error, "findings", []),

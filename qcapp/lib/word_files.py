@@ -7,13 +7,16 @@ template, that says a piece otherwise in this template only; it stays as long as
 
 from __future__ import annotations
 
+import re
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
 from django.conf import settings
 
+from .spoken import catalogue
+from .spoken_sources import labels, sentences
 from .worded import counted, dressing, expressions, pieces
 from .worded_templates import UNTOUCHED, Key, catalogues, words_of_file
 
@@ -58,7 +61,7 @@ def rooms() -> dict[str, list[Entry]]:
     for text, places in found.items():
         names = tuple(name for name, _ in places)
         own = {room_of(name) for name in names}
-        entry = Entry(names, places[0][1] if len(text) < SHORT else "", text)
+        entry = Entry(tuple(f"templates/{name}" for name in names), places[0][1] if len(text) < SHORT else "", text)
         sorted_out.setdefault(own.pop() if len(own) == 1 else SHARED, []).append(entry)
     return dict(sorted(sorted_out.items()))
 
@@ -68,10 +71,34 @@ def room_of(template: str) -> str:
     return folder if slash and folder not in IN_THE_FRAME else FRAME
 
 
+def of_the_code(code: str) -> dict[str, list[Entry]]:
+    """What the code says to people: what the floor's catalogue of refusals has already is left out."""
+    known = catalogue(code, "refusals")
+    found = {"labels": labels(), "sentences": sentences()}
+    return {
+        domain: [Entry((f"qcapp/{place}",), "", text) for text, place in texts.items() if text not in known]
+        for domain, texts in found.items()
+    }
+
+
+def folder_of_the_code(code: str) -> Path:
+    return catalogues(code).parent / "LC_MESSAGES"
+
+
 def said_so_far(code: str) -> dict[Key, str]:
-    """What the .po files say now, compiled afresh. Raises CalledProcessError where one is no catalogue."""
+    """What the .po files of the templates say now, compiled afresh. Raises CalledProcessError where one is none."""
+    return _compiled(sorted(catalogues(code).glob("*.po")))
+
+
+def said_by_the_code(code: str) -> dict[Key, str]:
+    """The same of labels and sentences."""
+    files = (folder_of_the_code(code) / f"{domain}.po" for domain in ("labels", "sentences"))
+    return _compiled([file for file in files if file.is_file()])
+
+
+def _compiled(files: Iterable[Path]) -> dict[Key, str]:
     found: dict[Key, str] = {}
-    for file in sorted(catalogues(code).glob("*.po")):
+    for file in files:
         compiled = file.with_suffix(".mo")
         subprocess.run(["msgfmt", "--check-format", "-o", compiled, file], check=True, timeout=30)  # noqa: S603, S607
         found |= words_of_file(compiled)
@@ -92,6 +119,13 @@ def faults(english: str, other: str) -> list[str]:
     return found
 
 
+def misplaced(english: str, other: str) -> bool:
+    """True where a sentence does not name what the English names; an English ending may be left out."""
+    named, said = (set(re.findall(r"{\d}", text)) for text in (english, other))
+    endings = set(re.findall(r"(?<=[a-z])({\d})", english))
+    return not named - endings <= said <= named
+
+
 def _inside(value: str) -> str:
     return value.strip("{} ")
 
@@ -103,14 +137,15 @@ def as_po(code: str, room: str, entries: list[Entry], said: dict[Key, str]) -> s
 
 
 def _blocks(entry: Entry, said: dict[Key, str]) -> Iterator[str]:
-    notes = "".join(f"#: templates/{name}\n" for name in entry.places[:4])
+    notes = "".join(f"#: {name}\n" for name in entry.places[:4])
     if entry.between:
         notes = f"#. {entry.between}\n{notes}"
     message = f"msgid {_quoted(entry.english)}\n"
     yield f"\n{notes}{message}msgstr {_quoted(said.get(('', entry.english), ''))}\n"
     for name in entry.places:
-        if other := said.get((name, entry.english)):
-            yield f"\nmsgctxt {_quoted(name)}\n{message}msgstr {_quoted(other)}\n"
+        template = name.removeprefix("templates/")
+        if other := said.get((template, entry.english)):
+            yield f"\nmsgctxt {_quoted(template)}\n{message}msgstr {_quoted(other)}\n"
 
 
 def _between(texts: list[str], at: int) -> str:
@@ -120,5 +155,5 @@ def _between(texts: list[str], at: int) -> str:
 
 
 def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'

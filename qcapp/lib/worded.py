@@ -26,6 +26,7 @@ _TOKEN = re.compile(
 )
 _ATTRIBUTE = re.compile(rf'(?P<before>\s(?P<name>[a-z-]+)=)"(?P<text>(?:{_VALUE}|{_BLOCK}|[^"])*)"')
 _LITERAL = re.compile(r'(?P<before>\|(?:default|default_if_none|join|yesno):)"(?P<text>[^"]*)"')
+_SHOWN = re.compile(r"\{\{\s*(?P<path>[\w.]+)(?P<rest>(?:\|.*?)?)\s*\}\}")
 _COUNTED = re.compile(r'\|pluralize:"[^"]*[a-z]{2}[^"]*"')
 _NAME = re.compile(r"</?([a-zA-Z0-9]+)")
 _DRESS = re.compile(r"</?[a-z]+\d*>")
@@ -58,6 +59,35 @@ def pieces(source: str) -> list[str]:
 
     said_again(source, note)
     return list(found)
+
+
+def looked_up(source: str, names: frozenset[str]) -> str:
+    """The template with `|said` behind every expression that shows a label of the code: one that ends on such a name.
+
+    What a script, a style or a field is given (`data-…`, `class`, `value`) stays as it is.
+    """
+    done = []
+    for kind, text in _tokens(source):
+        if kind == "value":
+            text = _value_looked_up(text, names)
+        elif kind == "tag":
+            text = _ATTRIBUTE.sub(lambda match: _attribute_looked_up(match, names), text)
+        done.append(text)
+    return "".join(done)
+
+
+def _attribute_looked_up(match: re.Match[str], names: frozenset[str]) -> str:
+    if match["name"] not in SAID_ATTRIBUTES:
+        return match[0]
+    text = re.sub(_VALUE, lambda value: _value_looked_up(value[0], names), match["text"])
+    return f'{match["before"]}"{text}"'
+
+
+def _value_looked_up(value: str, names: frozenset[str]) -> str:
+    match = _SHOWN.fullmatch(value)
+    if match is None or not names & {match["path"], match["path"].rpartition(".")[2]}:
+        return value
+    return f"{{{{ {match['path']}|said{match['rest'].rstrip()} }}}}"
 
 
 def expressions(piece: str) -> list[str]:

@@ -16,7 +16,7 @@ from django.template.base import Origin
 from django.template.loaders import cached
 
 from .spoken import SOURCE, office_language
-from .worded import said_again
+from .worded import looked_up, said_again
 
 # They keep the words of their readers elsewhere: the floor's pages and the certificate mark each text, and the other
 # papers and mails go to readers whose language nobody chose, so that they are English.
@@ -35,6 +35,18 @@ UNTOUCHED = (
     "plans/print/",
     "trends/report.html",
 )
+# What expressions end on that show a label or a sentence of the code; what a person wrote has other names.
+# fmt: off
+SPOKEN = frozenset({
+    "about", "base_sentence", "basis", "because", "choice_label", "criticality", "disposition_label",
+    "effect_sentence", "entry.text", "error", "errors", "findings", "frequency", "function", "grade_word",
+    "headline", "help_text", "kind", "kind_label", "label", "limits_text", "line.detail", "line.text", "meaning",
+    "message", "method_label", "missing_roles", "possible", "probability", "problem", "problems", "refusal",
+    "role_name", "rule", "rule_sentence", "says", "sentence", "setup_label", "severity", "source", "spread_name",
+    "standing", "state", "state_label", "statistic", "summary", "to_label", "to_state", "todo", "trouble",
+    "unit_state", "verdict_sentence", "warning", "word", "words_of", "yield_rule",
+})
+# fmt: on
 Key = tuple[str, str]  # the template that the text is for ("" for all) and the English text
 
 
@@ -58,7 +70,7 @@ def in_language(code: str, name: str, source: str) -> str:
         return source
     texts = office_words(code)
     said = said_again(source, lambda piece: texts.get((name, piece)) or texts.get(("", piece)) or piece)
-    return said.replace('<html lang="en">', f'<html lang="{code}">')
+    return looked_up(said, SPOKEN).replace('<html lang="en">', f'<html lang="{code}">')
 
 
 @cache

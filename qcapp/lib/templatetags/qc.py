@@ -13,9 +13,25 @@ from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
 
 from qcapp.lib import band_picture
+from qcapp.lib.spoken import SOURCE, office_language, said
 
 register = template.Library()
 MINUS = "−"
+POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
+MONTHS = {
+    "Jan": "Jan.",
+    "Feb": "Febr.",
+    "Mar": "März",
+    "Apr": "Apr.",
+    "May": "Mai",
+    "Jun": "Juni",
+    "Jul": "Juli",
+    "Aug": "Aug.",
+    "Sep": "Sept.",
+    "Oct": "Okt.",
+    "Nov": "Nov.",
+    "Dec": "Dez.",
+}
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
 
@@ -79,20 +95,26 @@ def tone(outcome: str | None) -> str:
 
 @register.filter
 def verdict(outcome: str | None) -> str:
-    return band_picture.word(str(outcome or ""))
+    """What a page calls an outcome."""
+    return said(band_picture.word(str(outcome or "")))
 
 
-@register.filter
 def number(value: object) -> str:
     """A value with a true minus sign; digits, and dashes inside names and serials, as they are."""
     return "" if value is None else SIGN.sub(MINUS, str(value))
+
+
+@register.filter("number")
+def shown_number(value: object) -> str:
+    """The same on a page, with the decimal mark of its language."""
+    text = number(value)
+    return text if office_language() == SOURCE else POINT.sub(r"\1,", text)
 
 
 def site_time(value: datetime) -> datetime:
     return value.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE))
 
 
-@register.filter
 def day(value: date | datetime | None) -> str:
     """24 Nov 2026, in the site's zone."""
     if value is None:
@@ -101,19 +123,36 @@ def day(value: date | datetime | None) -> str:
     return f"{shown.day} {shown:%b %Y}"
 
 
+@register.filter("day")
+def shown_day(value: date | datetime | None) -> str:
+    """The same on a page: 24. Nov. 2026 in German."""
+    text = day(value)
+    return text if office_language() == SOURCE or not text else _german(text)
+
+
+def _german(text: str) -> str:
+    number_of_day, month, year = text.split()
+    return f"{number_of_day}. {MONTHS.get(month, month)} {year}"
+
+
 @register.filter
 def clock(value: datetime | None) -> str:
     """14:10, in the site's zone."""
     return "" if value is None else f"{site_time(value):%H:%M}"
 
 
-@register.filter
 def moment(value: datetime | None) -> str:
     """24 Nov 2026, 14:10."""
     return "" if value is None else f"{day(value)}, {clock(value)}"
 
 
+@register.filter("moment")
+def shown_moment(value: datetime | None) -> str:
+    """The same on a page."""
+    return "" if value is None else f"{shown_day(value)}, {clock(value)}"
+
+
 @register.filter
 def words(value: object) -> str:
     """A code such as in_build as words."""
-    return str(value or "").replace("_", " ")
+    return said(str(value or "").replace("_", " "))
