@@ -87,7 +87,8 @@ def _ticked(request: HttpRequest) -> dict[str, str]:
 
 def _said(choice: str, reports: dict[str, list[str]]) -> str:
     raised = sorted({number for numbers in reports.values() for number in numbers})
-    words = "adopted the revision" if choice == "adopt" else "stay with their revision"
+    one = len(reports) == 1
+    words = "adopted the revision" if choice == "adopt" else f"stay{'s' if one else ''} with {'its' if one else 'their'} revision"
     return f"{', '.join(sorted(reports))} {words}." + (f" Raised: {', '.join(raised)}." if raised else "")
 
 
@@ -104,7 +105,7 @@ def preview(request: HttpRequest, uuid: UUID, serial: str) -> HttpResponse:
     may = Act.CHOOSE_PLAN in acts_of(request.user, timezone.now())
     shown = {
         "revision": to, "unit": unit, "preview": found, "shown": shown_to(found, viewer=request.user),
-        "form": ChoiceForm() if may else None,
+        "form": ChoiceForm.for_one() if may else None,
     }  # fmt: skip
     return render(request, "inspections/adopt_one.html", shown)
 
