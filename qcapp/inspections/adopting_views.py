@@ -88,7 +88,11 @@ def _ticked(request: HttpRequest) -> dict[str, str]:
 def _said(choice: str, reports: dict[str, list[str]]) -> str:
     raised = sorted({number for numbers in reports.values() for number in numbers})
     one = len(reports) == 1
-    words = "adopted the revision" if choice == "adopt" else f"stay{'s' if one else ''} with {'its' if one else 'their'} revision"
+    words = (
+        "adopted the revision"
+        if choice == "adopt"
+        else f"stay{'s' if one else ''} with {'its' if one else 'their'} revision"
+    )
     return f"{', '.join(sorted(reports))} {words}." + (f" Raised: {', '.join(raised)}." if raised else "")
 
 

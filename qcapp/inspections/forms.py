@@ -87,7 +87,7 @@ class ChoiceForm(SignedForm):
     def for_one(cls) -> ChoiceForm:
         """The same on the page of one unit, in the singular."""
         form = cls()
-        field = form.fields["choice"]
+        field: Any = form.fields["choice"]
         field.label, field.choices = "This unit", [("adopt", "adopts the revision"), ("stay", "stays with its own")]
         return form
 

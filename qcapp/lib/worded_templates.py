@@ -70,7 +70,8 @@ def in_language(code: str, name: str, source: str) -> str:
         return source
     texts = office_words(code)
     said = said_again(source, lambda piece: texts.get((name, piece)) or texts.get(("", piece)) or piece)
-    return looked_up(said, SPOKEN).replace('<html lang="en">', f'<html lang="{code}">')
+    spoken = looked_up(said, SPOKEN).replace("|lower", "")  # a German noun keeps its capital inside a sentence
+    return spoken.replace('<html lang="en">', f'<html lang="{code}">')
 
 
 @cache

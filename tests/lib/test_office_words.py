@@ -15,7 +15,7 @@ from django.utils import translation
 from qcapp.lib.spoken import OFFICE, OTHERS
 from qcapp.lib.word_files import faults, rooms, said_so_far, templates
 from qcapp.lib.worded import SAID_ATTRIBUTES, has_words
-from qcapp.lib.worded_templates import UNTOUCHED, catalogues
+from qcapp.lib.worded_templates import UNTOUCHED, catalogues, in_language
 
 FOLDER = Path(__file__).resolve().parents[2] / "templates"
 # Attributes that hold names for the page's own scripts and styles, never words for a reader.
@@ -79,3 +79,9 @@ def test_writes_a_date_and_a_number_for_a_field_or_a_drawing_alike_in_every_lang
         assert 'value="2026-11-24"' in str(Asked(initial={"on": date(2026, 11, 24)})["on"])
         assert Asked({"on": "2026-11-24"}).is_valid()
         assert Template("{{ a }} {{ b }}").render(Context({"a": 12.5, "b": Decimal("0.10")})) == "12.5 0.10"
+
+
+def test_keeps_the_capital_of_a_noun_that_english_writes_small() -> None:
+    source = "<p>Shift by {{ split.name|lower }}, {{ split.label|lower|default:'-' }}</p>"
+    assert "|lower" not in in_language("de", "invented.html", source)
+    assert in_language("de", "plans/print/invented.html", source) == source
