@@ -39,6 +39,7 @@ QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "repo
 QCAPP_SECOND_FACTOR = env.one_of(
     "QCAPP_SECOND_FACTOR", ("offered", "office") if DEBUG or QCAPP_DEMO else ("office", "offered"), 16
 )
+QCAPP_UNCERTAINTY_RATIO = env.count("QCAPP_UNCERTAINTY_RATIO", 4, most=100)  # to 1, that a plan's gauges should have
 QCAPP_KEEP_NAMES_YEARS = env.count("QCAPP_KEEP_NAMES_YEARS", 10, most=99)  # after the person left
 QCAPP_KEEP_MESSAGES_DAYS = env.count("QCAPP_KEEP_MESSAGES_DAYS", 730, most=36500)
 QCAPP_METRICS_TOKEN = env.text("QCAPP_METRICS_TOKEN")  # what a program sends to read /health/metrics/

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.template import TemplateDoesNotExist
 from django.template.loader import render_to_string
@@ -36,7 +38,13 @@ TITLES = {
     HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "Too large",
     HTTPStatus.TOO_MANY_REQUESTS: "Too many attempts",
     HTTPStatus.INTERNAL_SERVER_ERROR: "Something went wrong here",
+    HTTPStatus.SERVICE_UNAVAILABLE: "Not at the moment",
 }
+GONE = (
+    "The database does not answer at the moment. Try again in a minute, and look first whether your last step is "
+    "there; tablets keep what they have and send it by themselves. If it stays so, tell the keeper of the system."
+)
+GONE_SECONDS = 10  # after so long a program tries again
 
 
 def refusal_status(error: QcError) -> HTTPStatus:
@@ -152,6 +160,13 @@ def page_not_found(request: HttpRequest, exception: Http404) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Django's 500: names the request, so that the keeper of the system finds it in the log."""
+    """Django's 500: names the request, so that the keeper of the system finds it in the log.
+
+    A database that is down, full or locked is no mistake of the server: 503 `database_gone`, with a time to try again.
+    """
+    if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+        response = refuse(request, QcError("database_gone", GONE), HTTPStatus.SERVICE_UNAVAILABLE)
+        response["Retry-After"] = str(GONE_SECONDS)
+        return response
     message = "The server made a mistake and logged it. Try again; if it stays, tell the keeper of the system."
     return refuse(request, QcError("server_error", message), HTTPStatus.INTERNAL_SERVER_ERROR)

@@ -9,6 +9,7 @@ rows, and the passes over a clean array that limits and capability cannot do wit
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy
@@ -59,13 +60,19 @@ def pages(effort: Effort) -> Iterator[Measurement]:
         client.force_login(fleet.shop.person(Role.QUALITY_MANAGER))
         last = max(FEWEST, min(VALUES, few))
         grow(fleet, few)
-        before = _page(client, effort, last, kind)
+        before = _at_size(client, effort, last, kind, few)
+        yield from before
         grow(fleet, frames)
-        after = _page(client, effort, last, f"{_results()} results on {kind}")
-        yield after
-        yield _growth(before, after, few, frames)
-        yield _watch(client, COLD, effort, forget)
-        yield _watch(client, WARM, effort, lambda: None)
+        after = _at_size(client, effort, last, kind, frames)
+        yield from after
+        yield _growth(before[0], after[0], few, frames)
+
+
+def _at_size(client: Client, effort: Effort, last: int, kind: str, frames: int) -> list[Measurement]:
+    """The three pages with so many frames: the same values, the same units, more behind them."""
+    page = _page(client, effort, last, f"{_results()} results on {kind}")
+    watched = (_watch(client, COLD, effort, forget), _watch(client, WARM, effort, lambda: None))
+    return [replace(one, frames=frames) for one in (page, *watched)]
 
 
 def _results() -> int:

@@ -51,8 +51,10 @@ def band_mark(
 
 
 @register.simple_tag
-def ruler(band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = "") -> SafeString:
-    """The band to scale with the value in it."""
+def ruler(
+    band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = "", beside: Any = None
+) -> SafeString:
+    """The band to scale with the value in it; on the scale of the band `beside` it as well, where there is one."""
     svg = band_picture.ruler(
         lower=band.lower,
         upper=band.upper,
@@ -62,7 +64,17 @@ def ruler(band: Any, value: Decimal | None = None, outcome: str = "", unit_of_me
         value=value,
         outcome=str(outcome or ""),
         unit_of_measure=unit_of_measure,
+        beside=(beside.lower, beside.upper, beside.nominal) if beside else None,
     )
+    return mark_safe(svg)  # noqa: S308 - as above
+
+
+@register.simple_tag
+def print_ruler(band: Any, unit_of_measure: str = "", beside: Any = None) -> SafeString:
+    """The same for paper: colours and type are written into it, because the PDF's drawings take none from the page."""
+    svg = str(ruler(band, unit_of_measure=unit_of_measure, beside=beside))
+    for name, attributes in PRINTED.items():
+        svg = svg.replace(name, attributes)
     return mark_safe(svg)  # noqa: S308 - as above
 
 
@@ -73,6 +85,16 @@ def trace(values: list[float], band: Any, outcome: str = "") -> SafeString:
     return mark_safe(band_picture.trace(values, lower=lower, upper=upper, outcome=str(outcome or "")))  # noqa: S308
 
 
+# What each part of a ruler is drawn with on paper.
+PRINTED = {
+    'class="band"': 'fill="#D9E8E0"',
+    'class="guard"': 'fill="none" stroke="#565E66" stroke-width="1"',
+    'class="axis"': 'stroke="#565E66" stroke-width="1"',
+    'class="tick"': 'stroke="#565E66" stroke-width="1"',
+    'class="limit"': 'stroke="#191D21" stroke-width="3"',
+    'class="nominal"': 'fill="#191D21"',
+    "<text ": '<text font-family="Inter" font-size="20" fill="#191D21" ',
+}
 INKS = {"in": "#14573A", "near": "#6E4700", "out": "#8C1823", "open": "#8D867A"}
 
 
