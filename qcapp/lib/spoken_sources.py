@@ -15,16 +15,28 @@ from pathlib import Path
 from django.conf import settings
 
 # Spoken to programs and to the keeper at the shell, or only to the demonstration.
+FORMS = re.compile(r"(^|[/_])forms\.py$")
+# Read whole, because what they say has no full stop: a line of what happened, a check, limits in words.
+READ_WHOLE = (
+    "certificates/as_built_checks.py",
+    "certificates/release_checks.py",
+    "certificates/lot_queries.py",
+    "config/health/watched.py",
+    "history/lines.py",
+    "inspections/queries/timeline.py",
+)
 NOT_OF_THE_OFFICE = ("api", "config", "core", "capture", "lib/fields", "lib/guard", "lib/write_once")
 SPOKEN_ALL_THE_SAME = ("config/context.py", "config/health", "core/checkpoints", "core/findings.py")
 CODES = ("audit/verbs.py",)  # the names of acts in the audit, the same in every language
-LABELS = frozenset({"label", "help_text", "empty_label", "placeholder", "aria-label", "title"})
+LABELS = frozenset({"label", "help_text", "empty_label", "placeholder", "aria-label", "title", "lead"})
 REFUSALS = frozenset({"Refused", "NotAllowed", "Invalid", "NotFound", "Conflict", "Throttled", "QcError"})
 TABLES = re.compile(r"_?([A-Z]+_)*(WORDS|LABELS|TITLES|NAMES|SENTENCES|KINDS|CHOICES|REASONS|MENU|TEXTS)")
 ENUMS = re.compile(r"\b(StrEnum|TextChoices)\b")
+A_LABEL = re.compile(r"[A-Z][a-z]*( |$)")
+PLACE = re.compile(r"{\d}")
 LETTERS = re.compile(r"[^\W\d_]{2,}")
 ENDED = re.compile(r"[.?!]$")
-OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^\W")
+OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^[^\w{“…]")
 
 
 @cache
@@ -40,13 +52,13 @@ def sentences() -> dict[str, str]:
     return {text: place for text, place in _found(_sentences_in).items() if text not in known}
 
 
-def _found(read: Callable[[ast.AST], Iterator[str]]) -> dict[str, str]:
+def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, str]:
     found: dict[str, str] = {}
     root = Path(settings.BASE_DIR) / "qcapp"
     for file in sorted(root.rglob("*.py")):
         name = file.relative_to(root).as_posix()
         if _of_the_office(name):
-            for text in read(ast.parse(file.read_text(encoding="utf-8"))):
+            for text in read(name, ast.parse(file.read_text(encoding="utf-8"))):
                 if LETTERS.search(text):
                     found.setdefault(text, name)
     return found
@@ -70,7 +82,7 @@ def form_of(node: ast.expr) -> str | None:
     return "".join(str(part.value) if isinstance(part, ast.Constant) else f"{{{next(places)}}}" for part in node.values)
 
 
-def _labels_in(tree: ast.AST) -> Iterator[str]:
+def _labels_in(name: str, tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.keyword) and node.arg in LABELS:
             yield from _texts(node.value)
@@ -125,13 +137,28 @@ def _first(entry: ast.expr) -> Iterator[str]:
         yield from _texts(entry.elts[0])
 
 
-def _sentences_in(tree: ast.AST) -> Iterator[str]:
+def _sentences_in(name: str, tree: ast.AST) -> Iterator[str]:
     silent = set(_not_spoken(tree))
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant | ast.JoinedStr) and id(node) not in silent:
             text = form_of(node) or ""
-            if ENDED.search(text) and " " in text.strip() and not OF_MACHINES.search(text):
+            if not OF_MACHINES.search(text) and _is_spoken(name, text) and not _is_too_general(text):
                 yield text
+
+
+def _is_spoken(name: str, text: str) -> bool:
+    """A whole sentence; a label in a module of forms; in the modules read whole anything of more than one word."""
+    if ENDED.search(text) and " " in text.strip():
+        return True
+    if FORMS.search(name):
+        return bool(A_LABEL.match(text))
+    return name in READ_WHOLE and (" " in text.strip() or bool(A_LABEL.match(text)))
+
+
+def _is_too_general(text: str) -> bool:
+    """True for a form such as "{0} is {1}.", which would fit sentences that mean something else."""
+    parts = PLACE.split(text)
+    return len(parts) > 1 and len(parts[0]) < 4 and max(map(len, parts)) < 7
 
 
 def _not_spoken(tree: ast.AST) -> Iterator[int]:

@@ -62,7 +62,8 @@ def pieces(source: str) -> list[str]:
 
 
 def looked_up(source: str, names: frozenset[str]) -> str:
-    """The template with `|said` behind every expression that shows a label of the code: one that ends on such a name.
+    """The template with `|said` behind every expression that shows a label of the code: one that ends on such a name,
+    or, for a name written "=title", is nothing else.
 
     What a script, a style or a field is given (`data-…`, `class`, `value`) stays as it is.
     """
@@ -85,7 +86,7 @@ def _attribute_looked_up(match: re.Match[str], names: frozenset[str]) -> str:
 
 def _value_looked_up(value: str, names: frozenset[str]) -> str:
     match = _SHOWN.fullmatch(value)
-    if match is None or not names & {match["path"], match["path"].rpartition(".")[2]}:
+    if match is None or not names & {match["path"], f"={match['path']}", match["path"].rpartition(".")[2]}:
         return value
     return f"{{{{ {match['path']}|said{match['rest'].rstrip()} }}}}"
 

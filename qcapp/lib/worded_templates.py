@@ -38,13 +38,15 @@ UNTOUCHED = (
 # What expressions end on that show a label or a sentence of the code; what a person wrote has other names.
 # fmt: off
 SPOKEN = frozenset({
-    "about", "base_sentence", "basis", "because", "choice_label", "criticality", "disposition_label",
-    "effect_sentence", "entry.text", "error", "errors", "findings", "frequency", "function", "grade_word",
-    "headline", "help_text", "kind", "kind_label", "label", "limits_text", "line.detail", "line.text", "meaning",
-    "message", "method_label", "missing_roles", "possible", "probability", "problem", "problems", "refusal",
-    "role_name", "rule", "rule_sentence", "says", "sentence", "setup_label", "severity", "source", "spread_name",
-    "standing", "state", "state_label", "statistic", "summary", "to_label", "to_state", "todo", "trouble",
-    "unit_state", "verdict_sentence", "warning", "word", "words_of", "yield_rule",
+    "=lead", "=rule", "=standing", "=text", "=title", "=words", "about", "asked", "base_sentence", "basis",
+    "because", "cause", "choice_label", "criticality", "disposition_label", "due", "effect", "effect_sentence",
+    "entry.text", "error", "errors", "findings", "frequency", "function", "grade_word", "headline", "help_text",
+    "how", "kind", "kind_label", "kind_name", "label", "limits_text", "line.detail", "line.text", "link", "meaning",
+    "message", "method", "method_label", "missing_roles", "possible", "probability", "problem", "problems",
+    "range_text", "reason", "refusal", "role_name", "rule", "rule_sentence", "says", "sentence", "setup_label",
+    "severity", "source", "spread_name", "standing", "state", "state_label", "statistic", "summary", "to_label",
+    "to_state", "todo", "trouble", "unit_state", "verdict", "verdict_sentence", "warning", "what", "when", "why",
+    "word", "words_of", "yield_rule",
 })
 # fmt: on
 Key = tuple[str, str]  # the template that the text is for ("" for all) and the English text

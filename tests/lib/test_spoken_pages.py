@@ -91,7 +91,7 @@ def test_draws_choices_and_titles_of_a_field_in_the_language_of_the_page() -> No
     [
         ("{{ at|day }}", "4 Mar 2026", "4. März 2026"),
         ("{{ at|moment }}", "4 Mar 2026, 13:05", "4. März 2026, 13:05"),
-        ("{{ value|number }}", "−0.50 to 12.25", "−0,50 to 12,25"),
+        ("{{ value|number }}", "−0.50 to 12.25", "−0,50 bis 12,25"),
         ("{{ serial|number }}", "FR-200-0147, 3.1.2", "FR-200-0147, 3.1.2"),
         ("{{ outcome|verdict }}", "near limit", "grenznah"),
         ("{{ state|words }}", "in build", "im Bau"),

@@ -18,6 +18,7 @@ from qcapp.lib.spoken import SOURCE, office_language, said
 register = template.Library()
 MINUS = "−"
 POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
+RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
 MONTHS = {
     "Jan": "Jan.",
     "Feb": "Febr.",
@@ -130,7 +131,7 @@ def number(value: object) -> str:
 def shown_number(value: object) -> str:
     """The same on a page, with the decimal mark of its language."""
     text = number(value)
-    return text if office_language() == SOURCE else POINT.sub(r"\1,", text)
+    return text if office_language() == SOURCE else RANGE.sub(" bis ", POINT.sub(r"\1,", text))
 
 
 def site_time(value: datetime) -> datetime:
