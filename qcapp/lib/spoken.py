@@ -20,6 +20,11 @@ SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
 OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
 ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
+MONTHS = {
+    "Jan": "Jan.", "Feb": "Febr.", "Mar": "März", "Apr": "Apr.", "May": "Mai", "Jun": "Juni",
+    "Jul": "Juli", "Aug": "Aug.", "Sep": "Sept.", "Oct": "Okt.", "Nov": "Nov.", "Dec": "Dez.",
+}  # fmt: skip
+DAY = re.compile(rf"\d{{1,2}} (?:{'|'.join(MONTHS)}) \d{{4}}")
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 
 
@@ -67,8 +72,19 @@ def said_in(code: str, sentence: str) -> str:
         return known.whole[sentence]
     for form, other in known.like(sentence):
         if match := form.fullmatch(sentence):
-            return re.sub(r"{(\d)}", lambda place: said_in(code, match[f"p{place[1]}"]), other)
+            return re.sub(r"{(\d)}", lambda place: _named(code, match[f"p{place[1]}"]), other)
     return sentence
+
+
+def _named(code: str, text: str) -> str:
+    """What a place holds: a day as the language writes it, else looked up itself."""
+    return said_day(code, text) if DAY.fullmatch(text) else said_in(code, text)
+
+
+def said_day(code: str, text: str) -> str:
+    """24 Nov 2026 in a language of the office: 24. Nov. 2026."""
+    day, month, year = text.split()
+    return f"{day}. {MONTHS[month]} {year}" if code in OFFICE else text
 
 
 class _Known:

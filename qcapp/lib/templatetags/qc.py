@@ -13,26 +13,12 @@ from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import SOURCE, office_language, said
+from qcapp.lib.spoken import SOURCE, office_language, said, said_day
 
 register = template.Library()
 MINUS = "−"
 POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
 RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
-MONTHS = {
-    "Jan": "Jan.",
-    "Feb": "Febr.",
-    "Mar": "März",
-    "Apr": "Apr.",
-    "May": "Mai",
-    "Jun": "Juni",
-    "Jul": "Juli",
-    "Aug": "Aug.",
-    "Sep": "Sept.",
-    "Oct": "Okt.",
-    "Nov": "Nov.",
-    "Dec": "Dez.",
-}
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
 
@@ -45,7 +31,7 @@ def band_mark(
     lower = band is None or (band.lower is not None and "lower" not in band.natural)
     upper = band is None or band.upper is not None
     svg = band_picture.mark(
-        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict
+        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict, say=said
     )
     return mark_safe(svg)  # noqa: S308 - built from numbers and fixed words, text escaped there
 
@@ -150,12 +136,7 @@ def day(value: date | datetime | None) -> str:
 def shown_day(value: date | datetime | None) -> str:
     """The same on a page: 24. Nov. 2026 in German."""
     text = day(value)
-    return text if office_language() == SOURCE or not text else _german(text)
-
-
-def _german(text: str) -> str:
-    number_of_day, month, year = text.split()
-    return f"{number_of_day}. {MONTHS.get(month, month)} {year}"
+    return said_day(office_language(), text) if text else ""
 
 
 @register.filter
