@@ -42,7 +42,7 @@ def page_of(family_code: str, key: str, wanted: Wanted, *, people: bool) -> Char
 
     Raises NotFound `family_unknown`, `characteristic_unknown`, Invalid `not_charted` and as `control_chart`.
     """
-    series, decided = series_and_decisions(family_code, key, last=wanted.last)
+    series, decided = series_and_decisions(family_code, key, last=wanted.last, sampled=wanted.sampled)
     held = decided.held(series, chart_key(series, limits=wanted.limits, group=wanted.group, size=wanted.size))
     found = characteristic_of(series, wanted, people=people, held=held)
     found = replace(found, studies=tuple(studies_for(f"{family_code.upper()} {series.number}")))
