@@ -35,7 +35,7 @@ class ProvenView(ActView):
     """A view whose `person` is the owner of the body, by proof, else whoever is signed in."""
 
     @cached_property
-    def person(self) -> Person:  # type: ignore[override]  # a property there
+    def person(self) -> Person:
         """Raises NotAllowed (`entry_proof_refused`)."""
         proof = self.request.headers.get(HEAD)
         if not proof:
@@ -63,7 +63,7 @@ def take_in(*, address: str, body: Mapping[str, Any], proof: object, at: datetim
     """
     view, named = _view_of(address)
     owner = _owner(address, body, proof, judged=judged)
-    require(owner, view.act["POST"], at)  # type: ignore[arg-type]  # none of these is public
+    require(owner, view.act["POST"], at)
     form = view.shape(data=dict(body))
     if not form.is_valid():
         raise Invalid("fields_invalid", f"These fields cannot be read: {', '.join(sorted(form.errors))}.")

@@ -18,6 +18,16 @@ from django.utils.translation.trans_real import DjangoTranslation
 SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
+_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+# How the languages write a day, and their months as browsers shorten them.
+_DAYS = {
+    "de": (
+        "{}. {} {}",
+        ["Jan.", "Feb.", "März", "Apr.", "Mai", "Juni", "Juli", "Aug.", "Sep.", "Okt.", "Nov.", "Dez."],
+    ),
+    "es": ("{} {} {}", ["ene", "feb", "mar", "abr", "may", "jun", "jul", "ago", "sep", "oct", "nov", "dic"]),
+}
 
 
 def language_of(person: Any) -> str:
@@ -47,7 +57,13 @@ def said_in(code: str, sentence: str) -> str:
     for form, other in forms:
         if match := form.fullmatch(sentence):
             return re.sub(r"{(\d)}", lambda place: said_in(code, match[f"p{place[1]}"]), other)
-    return sentence
+    return _with_days(code, sentence)
+
+
+def _with_days(code: str, text: str) -> str:
+    """“11 Nov 2026” as the language writes it."""
+    form, months = _DAYS[code]
+    return _DAY.sub(lambda day: form.format(day[1], months[_MONTHS.index(day[2])], day[3]), text)
 
 
 @cache

@@ -11,11 +11,14 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
+from qcapp.lib.spoken import OTHERS, SOURCE
 
 register = template.Library()
 MINUS = "−"
+DECIMAL = re.compile(r"(\d)\.(\d)")
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
 
@@ -86,6 +89,13 @@ def verdict(outcome: str | None) -> str:
 def number(value: object) -> str:
     """A value with a true minus sign; digits, and dashes inside names and serials, as they are."""
     return "" if value is None else SIGN.sub(MINUS, str(value))
+
+
+@register.filter
+def spoken(value: object) -> str:
+    """A text with the decimal mark of the page's language, as the floor's scripts write numbers."""
+    comma = (get_language() or SOURCE)[:2] in OTHERS
+    return DECIMAL.sub(r"\1,\2", str(value)) if comma else str(value)
 
 
 def site_time(value: datetime) -> datetime:
