@@ -9,6 +9,8 @@ from typing import Literal
 
 import numpy
 
+from qcapp.gauges.studying import StudyCard
+
 from .capability import Fitness, fitness
 from .control import Chart, Held, Within, control_chart
 from .drift import Drift, drift_of
@@ -69,6 +71,7 @@ class Characteristic:
     histogram: Histogram | None
     frozen: bool = False  # limits were frozen and signed for this kind of chart, whether they are shown or not
     gauge_shares: tuple[GaugeShare, ...] = ()
+    studies: tuple[StudyCard, ...] = ()  # gauge studies kept with the checkpoint, the latest first
 
     @property
     def sampled(self) -> bool:

@@ -10,6 +10,7 @@ part of the frames first: the ratio says whether the cost grows with the history
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy
@@ -60,14 +61,21 @@ def pages(effort: Effort) -> Iterator[Measurement]:
         client.force_login(fleet.shop.person(Role.QUALITY_MANAGER))
         last = max(FEWEST, min(VALUES, few))
         grow(fleet, few)
-        before = _page(client, effort, last, kind), _watch(client, COLD, effort, forget)
+        before = _at_size(client, effort, last, kind, few)
+        yield from before
         grow(fleet, frames)
-        after = _page(client, effort, last, f"{_results()} results on {kind}"), _watch(client, COLD, effort, forget)
+        after = _at_size(client, effort, last, kind, frames)
         yield from after
-        yield _watch(client, WARM, effort, lambda: None)
         yield _growth(before[0], after[0], few, frames)
         if few >= UNITS:  # else the window itself holds more units now
             yield _growth(before[1], after[1], few, frames)
+
+
+def _at_size(client: Client, effort: Effort, last: int, kind: str, frames: int) -> list[Measurement]:
+    """The three pages with so many frames: the same values, the same units, more behind them."""
+    page = _page(client, effort, last, f"{_results()} results on {kind}")
+    watched = (_watch(client, COLD, effort, forget), _watch(client, WARM, effort, lambda: None))
+    return [replace(one, frames=frames) for one in (page, *watched)]
 
 
 def _results() -> int:
