@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from email.message import Message
 from pathlib import Path
 
@@ -65,13 +66,9 @@ def test_tells_a_licence_in_the_standards_words_before_the_librarys_own() -> Non
     assert licence_of(said) == "Apache-2.0"
 
 
-RUN = {
-    "on": "2026-11-26",
-    "database": "PostgreSQL",
-    "measurements": [
-        {"group": "traceability", "name": "history screen, p95", "value": 61.5, "unit": "ms", "frames": 7}
-    ],
-}
+def run_of(value: float) -> str:
+    line = {"group": "traceability", "name": "history screen, p95", "value": value, "unit": "ms", "frames": 7}
+    return json.dumps({"on": "2026-11-26", "database": "PostgreSQL", "measurements": [line]})
 
 
 def test_keeps_a_run_and_tells_the_latest_of_each_measure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
