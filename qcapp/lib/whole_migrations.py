@@ -38,9 +38,10 @@ class WholeExecutor(MigrationExecutor):
 @contextmanager
 def whole_migrations() -> Iterator[None]:
     """Lets Django's `migrate` apply them so."""
-    before: Any = migrate.MigrationExecutor
-    migrate.MigrationExecutor = WholeExecutor
+    command: Any = migrate
+    before = command.MigrationExecutor
+    command.MigrationExecutor = WholeExecutor
     try:
         yield
     finally:
-        migrate.MigrationExecutor = before
+        command.MigrationExecutor = before
