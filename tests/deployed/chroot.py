@@ -80,14 +80,26 @@ class Chroot:
         """Where downloads go through a proxy with a certificate of its own."""
         shutil.copy(f"/{CERTIFICATES}", self.root / CERTIFICATES)
 
+    def _runs_here(self, number: int) -> bool:
+        """By the folder that is its root, not by its name: what is mounted over it may be gone already."""
+        with suppress(OSError):
+            if " Z " not in Path(f"/proc/{number}/stat").read_text(encoding="utf-8", errors="replace"):
+                return self.root.samefile(f"/proc/{number}/root")
+        return False
+
     def end(self) -> None:
         """End every process that runs in it, and let go of what is mounted."""
-        for place in Path("/proc").glob("[0-9]*/root"):
-            with suppress(OSError):
-                if Path(os.readlink(place)) == self.root:
-                    os.kill(int(place.parent.name), signal.SIGKILL)
+        while ours := [number for number in processes() if self._runs_here(number)]:
+            for number in ours:
+                with suppress(OSError):
+                    os.kill(number, signal.SIGKILL)
         for name in ("dev", "proc", ""):
             subprocess.run(["umount", "--recursive", "--lazy", str(self.root / name)], check=False)
+
+
+def processes() -> list[int]:
+    """The numbers of everything that runs."""
+    return [int(folder.name) for folder in Path("/proc").glob("[0-9]*")]
 
 
 def replaced(block: str, **changes: str) -> str:

@@ -65,7 +65,7 @@ def installed(machine: Chroot) -> None:
     machine.run(folders)
     machine.put("/usr/local/bin/systemctl", (Path(__file__).parent / "systemctl.py").read_bytes(), 0o755)
     # A Debian that has started runs both by now.
-    machine.run("pg_lsclusters -h | grep -q online || pg_ctlcluster 15 main start; pgrep nginx || nginx")
+    machine.run("pg_lsclusters -h | grep -q online || pg_ctlcluster 15 main start; test -s /run/nginx.pid || nginx")
     release(machine, "1.0")
     machine.run(program)
 
