@@ -19,7 +19,7 @@ from qcapp.inspections.models import Result, ResultDecision, StageSignOff
 from ..cast import PASSWORD, PIN, Cast
 from ..factories import inspections as factory
 from ..factories.certificates import certified, release_unit
-from ..factories.inspections import PLAN, Workshop
+from ..factories.inspections import EVERY_UNIT, Workshop, gauges_at
 
 pytestmark = pytest.mark.django_db(transaction=True)
 TEXT = (Path(__file__).resolve().parents[2] / "docs" / "api.md").read_text(encoding="utf-8")
@@ -33,14 +33,8 @@ HEAD = 'set -euo pipefail; curl() { command curl --fail-with-body "$@"; echo >&3
 def workshop(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Workshop:
     """As of now, because the server takes its own time; with gauges in calibration, and one that is not."""
     now = timezone.now() - timedelta(minutes=5)
-    ages = {number: 30 if row[2].year == 2026 else 500 for number, row in factory.GAUGES.items()}
-    gauges = {
-        number: (kind, unit, now.date() - timedelta(days=ages[number]), outcome)
-        for number, (kind, unit, _, outcome) in factory.GAUGES.items()
-    }
-    monkeypatch.setattr(factory, "GAUGES", gauges)
-    plan = "".join(line for line in PLAN.splitlines(keepends=True) if "1 in 5" not in line)
-    return Workshop.opened(cast, at=now, plan=plan)
+    monkeypatch.setattr(factory, "GAUGES", gauges_at(now))
+    return Workshop.opened(cast, at=now, plan=EVERY_UNIT)
 
 
 def put_in(example: str, **changes: str) -> str:

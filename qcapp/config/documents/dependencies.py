@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from importlib.metadata import PackageMetadata, PackageNotFoundError, metadata
+from email.message import Message
+from importlib.metadata import PackageNotFoundError, metadata
 from pathlib import Path
+from typing import cast
 
 LOCKED = Path(__file__).resolve().parents[3] / ".ci" / "requirements.txt"
 PINNED = re.compile(r"^([A-Za-z0-9._-]+)==([^\s;\\]+)(?:\s*;\s*([^\\]+))?", re.MULTILINE)
@@ -31,12 +33,12 @@ def locked() -> Iterator[tuple[str, str, str]]:
     """Name, release and licence of every locked library."""
     for name, release, marker in PINNED.findall(LOCKED.read_text(encoding="utf-8")):
         try:
-            yield name, release, licence_of(metadata(name))
+            yield name, release, licence_of(cast("Message", metadata(name)))
         except PackageNotFoundError:
             yield name, release, f"not installed here: {marker.strip()}" if marker else "not installed here"
 
 
-def licence_of(said: PackageMetadata) -> str:
+def licence_of(said: Message) -> str:
     """What the library says, the expression of the standard before words of its own; "not said" where it does not."""
     expression = said.get("License-Expression")
     if expression:
