@@ -82,7 +82,9 @@ def said_in(code: str, sentence: str) -> str:
 
 
 def said_day(code: str, text: str) -> str:
-    """The days in a text as the language writes them: 24 Nov 2026 is 24. Nov. 2026."""
+    """The days in a text as the language writes them: 24 Nov 2026 is 24. Nov. 2026. English stays."""
+    if code not in _DAYS:
+        return text
     form, months = _DAYS[code]
     return _DAY.sub(lambda day: form.format(day[1], months[_MONTHS.index(day[2])], day[3]), text)
 
