@@ -143,10 +143,18 @@ def ruler(
     value: Decimal | None = None,
     outcome: str = "",
     unit_of_measure: str = "",
+    beside: tuple[Decimal | None, Decimal | None, Decimal | None] | None = None,
 ) -> str:
-    """The band drawn to scale: ticks, limits as bars, guard zone hatched, nominal as a wedge, the value as a dot."""
+    """The band drawn to scale: ticks, limits as bars, guard zone hatched, nominal as a wedge, the value as a dot.
+
+    `beside`: lower, upper and nominal of another band that is drawn beside it, on the same scale.
+    """
     numbers = [None if n is None else float(n) for n in (lower, upper, value, nominal)]
     low, high = stretch(*numbers)
+    if beside is not None:
+        others = [None if n is None else float(n) for n in beside]
+        other_low, other_high = stretch(others[0], others[1], None, others[2])
+        low, high = min(low, other_low), max(high, other_high)
     at = Scale(low, high, LEFT, RIGHT)
     parts = [
         _band(at, numbers[0], numbers[1]),

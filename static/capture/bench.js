@@ -259,7 +259,7 @@ draw.foot = () => {
   const typed = [...state.drafts.keys()].filter((key) => key !== state.key && plain(key));
   const lost = new Set(due.filter((c) => state.local.has(c.key) && !state.local.get(c.key).sent && !c.outcome).map((c) => c.key));
   fill(find("#foot"), ...parts({
-    waiting: [...state.waiting, ...acts.waiting], refused: state.refused, person: me().name, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
+    waiting: state.waiting, refused: state.refused, besides: acts.waiting, person: me().name, badge: me().badge, sent: answered - lost.size, saving: unsent.filter((entry) => entry.saving).length,
     lost: state.notSaved.size, typed, onTyped: () => goTo(plain(typed[0])),
     onRefused: () => showRefused(state.refused, me().badge, (row) => (row.operation.serial === serial && plain(row.operation.checkpoint)
       ? correctRefused(row) : location.assign(elsewhere(row.operation)))),
@@ -334,6 +334,7 @@ async function refresh(delay) {
 acts.follow(() => { refresh(400); });
 outbox.onChange(async (verdicts) => {
   if (!state.data) return;
+  await acts.read();
   await readStore();
   gently();
   if (verdicts.length) refresh(400);

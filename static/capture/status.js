@@ -1,10 +1,10 @@
 // What is saved where, in words that are true, and the list of what the server refused.
 
+import * as beside from "./beside.js";
 import { ask, el } from "./dom.js";
 import { askReason } from "./dialogs.js";
 import { contact, soon, uuid7 } from "./outbox.js";
 import * as store from "./store.js";
-import { showWhere } from "./where.js";
 import { local, region, t } from "./words.js";
 
 // By hand: the line at the foot is drawn with each entry, and the browser's own formatting costs milliseconds.
@@ -34,17 +34,24 @@ function othersText(waiting, badge) {
   return foreign.length ? t("{0} of {1} wait for their sign-in", foreign.length, names.join(", ")) : "";
 }
 
+async function showWhere(person) {
+  const where = await import("./where.js"); // seldom needed, as the photo's
+  await where.showWhere(when, person);
+}
+
 const spot = (css) => el("span", { class: `spot ${css}` });
 const part = (css, strong, rest = "") => el("span", { class: "part" }, spot(css), el("strong", {}, strong), rest);
 
-/** The parts of the status line. `badge` is the person on this page. */
-export function parts({ waiting, refused, badge, person, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
+/** The parts of the status line. `badge` is the person on this page; `besides` is what is kept beside the results. */
+export function parts({ waiting: results, refused: first, besides = [], badge, person, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
+  const refused = [...first, ...besides.filter((row) => row.refused)];
+  const waiting = [...results, ...besides.filter((row) => !row.refused)].sort((a, b) => a.since - b.since);
   const mine = waiting.filter((row) => row.owner === badge || row.proof);
   const others = othersText(waiting, badge);
   return [
     lost ? el("span", { class: "part bad" }, spot("refused"), el("strong", {}, t("NOT SAVED {0}", lost))) : null,
     saving ? part("saving", t("Not saved yet {0}", saving)) : null,
-    mine.length ? el("button", { type: "button", id: "on-tablet", onclick: () => showWhere(when, person) }, spot("tablet"), el("strong", {}, t("On tablet {0}", mine.length)), ` ${t("since {0}", when(mine[0].since))}`) : null,
+    mine.length ? el("button", { type: "button", id: "on-tablet", onclick: () => showWhere(person) }, spot("tablet"), el("strong", {}, t("On tablet {0}", mine.length)), ` ${t("since {0}", when(mine[0].since))}`) : null,
     sent === null ? (mine.length ? null : part("sent", t("All sent"))) : part("sent", t("Sent {0}", sent)),
     refused.length ? el("button", { type: "button", id: "refused", onclick: onRefused }, t("Refused {0}", refused.length)) : null,
     typed.length ? el("button", { type: "button", id: "typed", onclick: onTyped }, t("Typed, not entered {0}", typed.length)) : null,
@@ -57,11 +64,26 @@ export function parts({ waiting, refused, badge, person, sent = null, saving = 0
 
 /** Everything the server refused, each with its reason and the ways out. `correct(row)` opens the checkpoint again. */
 export async function showRefused(rows, by, correct) {
+  const besides = (await beside.rows()).filter((row) => row.refused);
   const redo = await ask(t("Refused by the server"), (close) => el("div", { class: "picks" },
     el("p", {}, t("These entries are kept on this tablet until somebody has dealt with them.")),
-    rows.map((row) => refusedEntry(row, by, close)),
+    rows.map((row) => refusedEntry(row, by, close)), besides.map((row) => refusedBeside(row, by, () => close(null))),
     el("div", { class: "then" }, el("button", { type: "button", class: "big go", "data-first": true, onclick: () => close(null) }, t("Back")))));
   if (redo) await correct(redo);
+}
+
+/** One thing beside the results that the server did not take. `done()` is called when somebody has dealt with it. */
+export function refusedBeside(row, by, done) {
+  const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
+  const why = row.url.endsWith("/arcs") ? t("Nothing was welded") : row.photo ? t("Wrong photo") : t("Entered for the wrong unit");
+  return el("div", { class: "banner" },
+    el("p", {}, `${row.body.serial ? `${row.body.serial}, ` : ""}${row.label}: ${row.refused} ${t("Entered by {0}, {1}.", row.name, when(row.since))}`),
+    el("div", { class: "answers" },
+      act(t("Send again"), () => beside.again(row).then(done)),
+      act(t("Discard …"), async () => {
+        const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), why]);
+        if (reason) await beside.discard(row, by, reason).then(done);
+      })));
 }
 
 function refusedEntry(row, by, close) {
