@@ -20,12 +20,17 @@ SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
 OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
 ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
-MONTHS = {
-    "Jan": "Jan.", "Feb": "Febr.", "Mar": "März", "Apr": "Apr.", "May": "Mai", "Jun": "Juni",
-    "Jul": "Juli", "Aug": "Aug.", "Sep": "Sept.", "Oct": "Okt.", "Nov": "Nov.", "Dec": "Dez.",
-}  # fmt: skip
-DAY = re.compile(rf"\d{{1,2}} (?:{'|'.join(MONTHS)}) \d{{4}}")
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
+_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+# How the languages write a day, and their months as browsers shorten them.
+_DAYS = {
+    "de": (
+        "{}. {} {}",
+        ["Jan.", "Feb.", "März", "Apr.", "Mai", "Juni", "Juli", "Aug.", "Sep.", "Okt.", "Nov.", "Dez."],
+    ),
+    "es": ("{} {} {}", ["ene", "feb", "mar", "abr", "may", "jun", "jul", "ago", "sep", "oct", "nov", "dic"]),
+}
 
 
 def language_of(person: Any) -> str:
@@ -72,19 +77,16 @@ def said_in(code: str, sentence: str) -> str:
         return known.whole[sentence]
     for form, other in known.like(sentence):
         if match := form.fullmatch(sentence):
-            return re.sub(r"{(\d)}", lambda place: _named(code, match[f"p{place[1]}"]), other)
-    return sentence
-
-
-def _named(code: str, text: str) -> str:
-    """What a place holds: a day as the language writes it, else looked up itself."""
-    return said_day(code, text) if DAY.fullmatch(text) else said_in(code, text)
+            return re.sub(r"{(\d)}", lambda place: said_in(code, match[f"p{place[1]}"]), other)
+    return said_day(code, sentence)
 
 
 def said_day(code: str, text: str) -> str:
-    """24 Nov 2026 in a language of the office: 24. Nov. 2026."""
-    day, month, year = text.split()
-    return f"{day}. {MONTHS[month]} {year}" if code in OFFICE else text
+    """The days in a text as the language writes them: 24 Nov 2026 is 24. Nov. 2026. English stays."""
+    if code not in _DAYS:
+        return text
+    form, months = _DAYS[code]
+    return _DAY.sub(lambda day: form.format(day[1], months[_MONTHS.index(day[2])], day[3]), text)
 
 
 class _Known:

@@ -21,7 +21,9 @@ WATCHED = (
 
 def point_rows(chart: Chart) -> Rows:
     """Every point of a chart with its lines and the signals it is part of; empty lines where there is no chart."""
-    lines = [chart.line(name) or [""] * len(chart.samples) for name in ("lower", "center", "upper")]
+    lines: list[Sequence[object]] = [
+        chart.line(name) or [""] * len(chart.samples) for name in ("lower", "center", "upper")
+    ]
     said: dict[int, list[str]] = {}
     for signal in chart.signals:
         for place in signal.points:
@@ -75,13 +77,13 @@ def rows_of(found: Characteristic, which: str) -> tuple[Sequence[str], Rows]:
 
 def watched_row(one: Watched, *, written: bool = False) -> Sequence[object]:
     """One small chart of the watch page: what it shows last, and its lines; `written` with as many decimals as fit."""
-    lines = [chart_line[-1] if (chart_line := one.chart.line(name)) else "" for name in ("lower", "center", "upper")]
-    samples = one.chart.samples
-    last = samples[-1].value if samples else one.series.values[-1] if one.series.readings else ""
-    numbers = [last, *lines]
+    samples, readings = one.chart.samples, one.series.readings
+    known = [samples[-1].value if samples else readings[-1].value if readings else None]
+    known += [next(iter(one.chart.line(name)[-1:]), None) for name in ("lower", "center", "upper")]
+    extra = 2 if one.series.kind in {"attribute", "count"} else 1
+    numbers: list[object] = ["" if number is None else number for number in known]
     if written:
-        extra = 2 if one.series.kind in {"attribute", "count"} else 1
-        numbers = ["–" if number == "" else one.series.number_text(number, extra) for number in numbers]
+        numbers = ["–" if number is None else one.series.number_text(number, extra) for number in known]
     return (
         one.series.number, one.series.title, one.why, one.said, len(one.series.readings), *numbers,
         " ".join(one.looked_into),

@@ -252,7 +252,7 @@ def test_describes_small_charts_for_screen_readers_and_beside_them(cast: Cast, m
     page = text_of(manager, "/trends/?family=DX-1")
     assert 'role="img" aria-labelledby="small-101-t small-101-d"' in page
     assert "Size, DX-1: the last 6 values</title>" in page
-    assert "Table of all 1 charts" in page
+    assert "Table of all characteristics" in page
 
 
 def test_draws_points_by_order_or_by_date(cast: Cast, manager: Client) -> None:

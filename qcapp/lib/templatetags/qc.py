@@ -11,14 +11,16 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import SOURCE, office_language, said, said_day
+from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day
 
 register = template.Library()
 MINUS = "−"
 POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
 RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
+DECIMAL = re.compile(r"(\d)\.(\d)")
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
 
@@ -118,6 +120,13 @@ def shown_number(value: object) -> str:
     """The same on a page, with the decimal mark of its language."""
     text = number(value)
     return text if office_language() == SOURCE else RANGE.sub(" bis ", POINT.sub(r"\1,", text))
+
+
+@register.filter
+def spoken(value: object) -> str:
+    """A text with the decimal mark of the page's language, as the floor's scripts write numbers."""
+    comma = (get_language() or SOURCE)[:2] in OTHERS
+    return DECIMAL.sub(r"\1,\2", str(value)) if comma else str(value)
 
 
 def site_time(value: datetime) -> datetime:

@@ -108,8 +108,9 @@ def series_and_decisions(
     subject = subject_of(family_code)
     card = subject.cards.get(key)
     found, kind = (card.characteristic_id, card.kind) if card else _without_plan(subject, key)
+    lots: Mapping[int, str] = {}
     if sampled is None or not is_sampled(kind, sampled.group):
-        points, lots = stored.last_points(found, last, before=before), {}
+        points = stored.last_points(found, last, before=before)
     else:
         points, lots = _samples_back(found, sampled, before)
     waiting = stored.waiting_items({point.item_id for point in points}, subject.secret_inputs(key))
