@@ -48,7 +48,7 @@ A_LABEL = re.compile(r"[A-Z][a-z]*( |$)")
 NAMED = re.compile(r"{[a-z_]+}")
 PLACE = re.compile(r"{\d}")
 LETTERS = re.compile(r"[^\W\d_]{2,}")
-ENDED = re.compile(r"[.?!]$")
+ENDED = re.compile(r"[.?!](?:{\d})*$")
 OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^[^\w{“…]")
 
 
@@ -181,7 +181,7 @@ def _is_spoken(name: str, text: str) -> bool:
 def _is_too_general(text: str) -> bool:
     """True for a form such as "{0} is {1}.", which would fit sentences that mean something else."""
     parts = PLACE.split(text)
-    return len(parts) > 1 and len(parts[0]) < 4 and max(map(len, parts)) < 7
+    return len(parts) > 1 and len(parts[0]) < 4 and max(map(len, parts)) < 7 and sum(map(len, parts)) < 10
 
 
 def _not_spoken(tree: ast.AST) -> Iterator[int]:
