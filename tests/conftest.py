@@ -77,7 +77,7 @@ def empty_as_superuser(connection: BaseDatabaseWrapper) -> None:
 
 def pytest_sessionstart() -> None:
     """The words of pages and papers, compiled as .ci/setup does it, where they are newer than what is compiled."""
-    for po in (REPOSITORY / "qcapp").rglob("locale/*/LC_MESSAGES/*.po"):
+    for po in (REPOSITORY / "qcapp").rglob("locale/**/*.po"):
         mo = po.with_suffix(".mo")
         if not mo.exists() or mo.stat().st_mtime < po.stat().st_mtime:
             subprocess.run(["msgfmt", "--check-format", "-o", str(mo), str(po)], check=True, timeout=30)

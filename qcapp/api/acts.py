@@ -51,7 +51,7 @@ class ActView(APIView):
         super().initial(request, *args, **kwargs)
         act = self._act()
         if isinstance(act, Act):
-            permit(request.user, act, self.at)
+            permit(self.person, act, self.at)
             if owes_second_factor(self.django_request, self.at):
                 raise second_factor_owed()
 

@@ -15,7 +15,8 @@ from cryptography.hazmat.primitives.hashes import SHA256
 
 from qcapp.core.errors import Invalid
 
-ENTRY, SWITCH, SIGN = "qcapp entry 1", "qcapp switch 1", "qcapp sign 1"  # what each signed text begins with
+# What each signed text begins with.
+ENTRY, BESIDE, SWITCH, SIGN = "qcapp entry 1", "qcapp beside 1", "qcapp switch 1", "qcapp sign 1"
 HALF = 32  # bytes of r, and of s
 
 

@@ -5,6 +5,7 @@ import * as beside from "./beside.js";
 import { askReason } from "./dialogs.js";
 import { ask, el, tell } from "./dom.js";
 import * as outbox from "./outbox.js";
+import { refusedBeside } from "./status.js";
 import * as store from "./store.js";
 import { askMark } from "./spot.js";
 import { draw, gaugeFor, me, nextAfter, plain, seen, serial, state } from "./unit.js";
@@ -127,17 +128,6 @@ export async function askSetup(c) {
 
 // ---- what stands on the page
 
-function refusedRow(row) {
-  const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
-  const redraw = async () => { await read(); draw.all(); };
-  return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("div", { class: "answers" },
-    act(t("Send again"), () => beside.again(row).then(redraw)),
-    act(t("Discard …"), async () => {
-      const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), t("Wrong photo")]);
-      if (reason) await beside.discard(row, me().badge, reason).then(redraw);
-    })));
-}
-
 function thumbnails(c) {
   const overlay = (marks) => marks.map(([x, y]) => { const dot = el("span", { class: "photo-mark" }); dot.style.left = `${x / 10}%`; dot.style.top = `${y / 10}%`; return dot; });
   const sent = (c.photos ?? []).map((one) => el("a", { class: "thumb", href: `/evidence/${one.file}/`, target: "_blank", rel: "noopener" }, el("img", { src: `/evidence/${one.file}/small/`, alt: t("Photo at {0}", c.number) }), overlay(one.marks)));
@@ -152,7 +142,7 @@ export function panel(c, go) {
   const open = !c.outcome && c.kind !== "derived";
   const mine = waiting.filter((row) => row.refused && own(row));
   return el("section", { class: "panel beside", "aria-label": t("Photo, note and more") },
-    mine.map(refusedRow),
+    mine.map((row) => refusedBeside(row, me().badge, async () => { await read(); draw.all(); })),
     wantsPhoto(c) ? el("p", { class: "banner near", id: "wants-photo" }, t("The plan asks for a photo here. Without it the stage cannot be signed.")) : null,
     gauge?.setup && (gauge.setup === "due" || gauge.setup < new Date().toISOString()) && !waiting.some((row) => row.body.gauge === gauge.number)
       ? el("a", { class: "banner near", id: "setup-due", href: `/floor/setup/?gauge=${encodeURIComponent(gauge.number)}&next=${encodeURIComponent(location.pathname + location.search)}` }, t("Check {0} on its master before you measure", gauge.number)) : null,

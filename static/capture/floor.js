@@ -1,6 +1,7 @@
 // The floor page: pick up a unit, see which ones are on this tablet, and what still waits to be sent.
 
-import { el, fill, find } from "./dom.js";
+import * as beside from "./beside.js";
+import { el, fill, find, loosely } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as people from "./people.js";
 import * as shell from "./shell.js";
@@ -8,14 +9,14 @@ import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
 import { chosen, learn, t } from "./words.js";
 
-const state = { person: null, waiting: [], refused: [], kept: new Map(), busy: "" };
+const state = { person: null, waiting: [], refused: [], besides: [], kept: new Map(), busy: "" };
 const online = "online" in find("main").dataset;
 const address = (serial) => `/units/${encodeURIComponent(serial)}/bench/`;
 
 async function read() {
   state.person = await store.holder();
   outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
-  [state.waiting, state.refused] = await Promise.all([store.waiting(), store.refused()]);
+  [state.waiting, state.refused, state.besides] = await Promise.all([store.waiting(), store.refused(), beside.rows().catch(() => [])]);
   const units = state.person ? await store.keptUnits(state.person.badge) : [];
   state.kept = new Map(units.map((unit) => [unit.serial, unit]));
 }
@@ -34,7 +35,7 @@ async function show() {
   find("#along").textContent = state.busy || shell.ready.problem || along + lasting + full;
   find("#take").hidden = !online || Boolean(state.busy) || Boolean(shell.ready.problem);
   fill(find("#foot"), ...parts({
-    waiting: state.waiting, refused: state.refused, person: state.person?.name, badge: state.person?.badge,
+    waiting: state.waiting, refused: state.refused, besides: state.besides, person: state.person?.name, badge: state.person?.badge,
     onRefused: () => showRefused(state.refused, state.person?.badge ?? "", (row) => location.assign(`${address(row.operation.serial)}?checkpoint=${encodeURIComponent(row.operation.checkpoint)}&refused=${row.operation.id}`)),
   }), shell.updateButton(() => true));
 }
@@ -59,7 +60,7 @@ async function renew() {
 
 function note(link) {
   const unit = state.kept.get(link.dataset.serial);
-  const unsent = state.waiting.filter((row) => row.operation.serial === link.dataset.serial).length;
+  const unsent = [...state.waiting.map((row) => row.operation), ...state.besides.map((row) => row.body)].filter((one) => one.serial === link.dataset.serial).length;
   const words = [unit ? t("on this tablet, as of {0}", when(unit.at)) : t("not on this tablet"), unsent ? t("{0} not sent", unsent) : ""].filter(Boolean).join(" · ");
   const line = link.querySelector(".kept") ?? link.appendChild(el("span", { class: "kept quiet" }));
   line.textContent = words;
@@ -110,7 +111,8 @@ find("#scan").addEventListener("submit", (event) => {
 find("#take").addEventListener("click", () => takeAll(0));
 
 await learn(chosen(await store.getMeta("person").catch(() => null)));
-outbox.onChange(show);
+outbox.onChange(() => loosely(show));
+beside.follow(show);
 shell.begin(show);
 people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there
   show();

@@ -3,6 +3,7 @@
 
 import { parseValue } from "../js/verdict.js";
 import { shown, tone, word } from "./band.js";
+import * as beside from "./beside.js";
 import { askGauge, dayText } from "./dialogs.js";
 import { el, fill, find, typed } from "./dom.js";
 import * as outbox from "./outbox.js";
@@ -25,6 +26,7 @@ let said = null; // the verdict before, in words
 let mine = new Map(); // what this tablet entered, by serial and key
 let waiting = [];
 let refused = [];
+let besides = [];
 
 // ---- the data
 
@@ -65,12 +67,13 @@ function take(unit) {
 }
 
 async function read() {
-  [waiting, refused] = await Promise.all([store.waiting(), store.refused()]);
+  [waiting, refused, besides] = await Promise.all([store.waiting(), store.refused(), beside.rows().catch(() => [])]);
   const serials = new Set(state.data.pieces.map((piece) => piece.serial));
   mine = new Map();
-  for (const { operation, owner, verdict } of [...await store.sentSince(at), ...waiting]) {
+  for (const { operation, owner, proof, verdict } of [...await store.sentSince(at), ...waiting]) {
     const c = column(operation.checkpoint);
-    if (!c || owner !== me().badge || !serials.has(operation.serial)) continue;
+    // With its owner's proof an entry goes out whoever is there: it counts here as it will there.
+    if (!c || (owner !== me().badge && !proof) || !serials.has(operation.serial)) continue;
     const entry = provisional(c, operation);
     mine.set(`${operation.serial} ${c.key}`, verdict?.verdict ? { ...entry, outcome: verdict.verdict, sent: true } : { ...entry, sent: Boolean(verdict) });
   }
@@ -179,7 +182,7 @@ function foot() {
   const all = order();
   const open = all.filter(([piece, c]) => isOpen(piece, c)).length;
   fill(find("#foot"), ...parts({
-    waiting, refused, person: me().name, badge: me().badge, sent: all.length - open,
+    waiting, refused, besides, person: me().name, badge: me().badge, sent: all.length - open,
     onRefused: () => showRefused(refused, me().badge, ({ operation }) => location.assign(bench(operation.serial, `checkpoint=${encodeURIComponent(operation.checkpoint)}&refused=${operation.id}`))),
   }), shell.updateButton(() => text === ""), el("span", { class: "end" }, t("Sample: {0} answered, {1} open", all.length - open, open)));
 }
@@ -251,7 +254,7 @@ async function record(c, answer, raw) {
   try {
     await store.keep({ operation, owner: me().badge, name: me().name, draft: draft() });
   } catch (problem) {
-    fail(t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", problem?.message || problem?.name || "?"));
+    fail(t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", store.whyNot(problem)));
     return;
   }
   await read();
@@ -275,6 +278,7 @@ outbox.onChange(async () => {
   find(".lot-grid").replaceChildren(table());
   foot();
 });
+beside.follow(async () => { await read(); foot(); });
 shell.begin(() => { if (state.data) foot(); });
 load();
 outbox.soon(500);

@@ -59,10 +59,20 @@ export const alignBy = (work) => { align = work; };
 /** A fresh token, whoever is signed in. */
 export const token = async () => (await asked()).csrf_token;
 
-/** The session as it is, whoever works here. With the question goes what the office has to know: how much waits here, and since when. */
+let besides = async () => [];
+/** `work()` gives what waits beside the results, oldest first. */
+export const countBy = (work) => { besides = work; };
+
+/** What the office has to know: how much waits here, and since when. */
+async function unsent() {
+  const rows = [...await store.waiting(), ...await besides().catch(() => [])];
+  return { count: rows.length, since: rows.length ? new Date(Math.min(...rows.map((row) => row.since))).toISOString() : null };
+}
+
+/** The session as it is, whoever works here. */
 export async function asked() {
-  const rows = await store.waiting();
-  const said = new URLSearchParams({ unsent: rows.length, since: rows.length ? new Date(rows[0].since).toISOString() : "", version: await version() });
+  const { count, since } = await unsent();
+  const said = new URLSearchParams({ unsent: count, since: since ?? "", version: await version() });
   const response = await call(`/api/v1/session?${said}`);
   if (!response.ok) throw new Later(t("The server answers with a fault ({0}).", response.status));
   heard();
@@ -75,19 +85,30 @@ export const sendBefore = (work) => { before = work; };
 
 const version = async () => (globalThis.caches ? (await caches.keys()).filter((name) => name.startsWith("qcapp-")).map((name) => name.slice(6)).join(" ") : "");
 
+let restored = async () => {};
+/** `work()` lets everything go out once more that a restored server may have lost. */
+export const onRestore = (work) => { restored = work; };
+
 async function heedEpoch(epoch) {
   const known = await store.getMeta("epoch");
   if (known === epoch) return;
-  if (known) await store.resendAll();
+  if (known) { await store.resendAll(); await restored(); }
   await store.setMeta("epoch", epoch);
 }
 
+/** The head under which something of `owner`'s goes out: as it is for who is signed in, with the owner's proof for
+ *  anybody else; null where it has to wait for its owner. */
+export function headFor(owner, proof) {
+  if (owner === contact.person?.badge) return {};
+  return proof ? { "X-Entry-Proof": `${proof.key} ${proof.signature}` } : null;
+}
+
 /** POST json with a fresh token. Gives {ok, status, body}. */
-export async function post(url, data, fresh = null) {
+export async function post(url, data, fresh = null, head = {}) {
   const token = fresh ?? (await session()).csrf_token;
   const response = await call(url, {
     method: "POST",
-    headers: { "Content-Type": "application/json", "X-CSRFToken": token },
+    headers: { "Content-Type": "application/json", "X-CSRFToken": token, ...head },
     body: JSON.stringify(data),
   });
   const body = await response.json().catch(() => ({ code: "unreadable", message: t("The server's answer could not be read.") }));
@@ -155,9 +176,10 @@ async function sendAll() {
     const signing = mine.findIndex((row) => row.operation.kind === "sign_off");
     if (signing > 0) mine = mine.slice(0, signing);
     if (signing === 0) await before(mine[0].operation.serial);
+    const held = await unsent();
     const { ok, status, body } = await post("/api/v1/operations", {
       device, sent_at: new Date().toISOString(), operations: mine.map((row) => row.operation),
-      waiting: rows.length, waiting_since: new Date(rows[0].since).toISOString(),
+      waiting: held.count, waiting_since: held.since,
       proofs: Object.fromEntries(mine.filter((row) => row.proof).map((row) => [row.operation.id, row.proof])),
     }, token);
     token = null;
@@ -176,8 +198,10 @@ async function sendAll() {
 // What a person discarded is written down by the server too, with the reason.
 async function tellDiscards() {
   if (!contact.person) return;
-  for (const row of (await store.closed()).filter((one) => one.why === "discarded" && !one.told && one.by === contact.person.badge)) {
-    const { ok, status } = await post("/api/v1/discards", { operation: row.operation, reason: row.reason });
+  for (const row of (await store.closed()).filter((one) => one.why === "discarded" && !one.told)) {
+    const head = headFor(row.by, row.told_by);
+    if (!head) continue;
+    const { ok, status } = await post(store.DISCARDS, { operation: row.operation, reason: row.reason }, null, head);
     if (ok || status === 400) await store.discardTold(row);
   }
 }

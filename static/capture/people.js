@@ -91,10 +91,10 @@ async function unlocked(person, key) {
 
 // ---- what others ask
 
-/** The proof of an entry by whoever works here; null where nobody unlocked anything. */
-store.proveBy(async (operation) => {
-  if (here.unlocked?.badge !== operation.recorded_by) return null;
-  return { key: here.unlocked.key, signature: await signed(here.unlocked.entry, "qcapp entry 1", canonical(operation)) };
+/** The proof of what whoever works here entered; null where it is another's, or nobody unlocked anything. */
+store.proveBy(async (said, badge, purpose) => {
+  if (here.unlocked?.badge !== badge) return null;
+  return { key: here.unlocked.key, signature: await signed(here.unlocked.entry, purpose, canonical(said)) };
 });
 
 /** What proves that whoever works here signs this record, by the PIN and the second key. Raises an Error with a sentence. */

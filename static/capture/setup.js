@@ -69,7 +69,7 @@ async function draw() {
 async function foot() {
   if (person) find("#who").textContent = person.name;
   const [waiting, refused] = await Promise.all([store.waiting(), store.refused()]);
-  fill(find("#foot"), ...parts({ waiting: [...waiting, ...rows.filter((one) => one.owner === person?.badge)], refused, person: person?.name, badge: person?.badge, onRefused: () => location.assign("/floor/") }), shell.updateButton(() => text === ""));
+  fill(find("#foot"), ...parts({ waiting, refused, besides: rows, person: person?.name, badge: person?.badge, onRefused: () => location.assign("/floor/") }), shell.updateButton(() => text === ""));
 }
 
 function row(gauge) {
@@ -99,7 +99,7 @@ async function keep(url, body, label) {
   try {
     await beside.keep(person, url, body, { label });
   } catch (problem) {
-    error = t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", problem?.message || problem?.name || "?");
+    error = t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", store.whyNot(problem));
   }
   await draw();
 }

@@ -1,11 +1,10 @@
 // What is saved where, in words that are true, and the list of what the server refused.
 
+import * as beside from "./beside.js";
 import { ask, el } from "./dom.js";
 import { askReason } from "./dialogs.js";
-import { contact, soon, uuid7 } from "./outbox.js";
-import * as store from "./store.js";
-import { showWhere } from "./where.js";
-import { local, region, t } from "./words.js";
+import { contact, soon } from "./outbox.js";
+import { region, t } from "./words.js";
 
 // By hand: the line at the foot is drawn with each entry, and the browser's own formatting costs milliseconds.
 export const clock = (date) => [date.getHours(), date.getMinutes()].map((part) => String(part).padStart(2, "0")).join(":");
@@ -34,17 +33,24 @@ function othersText(waiting, badge) {
   return foreign.length ? t("{0} of {1} wait for their sign-in", foreign.length, names.join(", ")) : "";
 }
 
+async function showWhere(person) {
+  const where = await import("./where.js"); // seldom needed, as the photo's
+  await where.showWhere(when, person);
+}
+
 const spot = (css) => el("span", { class: `spot ${css}` });
 const part = (css, strong, rest = "") => el("span", { class: "part" }, spot(css), el("strong", {}, strong), rest);
 
-/** The parts of the status line. `badge` is the person on this page. */
-export function parts({ waiting, refused, badge, person, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
+/** The parts of the status line. `badge` is the person on this page; `besides` is what is kept beside the results. */
+export function parts({ waiting: results, refused: first, besides = [], badge, person, sent = null, saving = 0, lost = 0, typed = [], onRefused, onTyped }) {
+  const refused = [...first, ...besides.filter((row) => row.refused)];
+  const waiting = [...results, ...besides.filter((row) => !row.refused)].sort((a, b) => a.since - b.since);
   const mine = waiting.filter((row) => row.owner === badge || row.proof);
   const others = othersText(waiting, badge);
   return [
     lost ? el("span", { class: "part bad" }, spot("refused"), el("strong", {}, t("NOT SAVED {0}", lost))) : null,
     saving ? part("saving", t("Not saved yet {0}", saving)) : null,
-    mine.length ? el("button", { type: "button", id: "on-tablet", onclick: () => showWhere(when, person) }, spot("tablet"), el("strong", {}, t("On tablet {0}", mine.length)), ` ${t("since {0}", when(mine[0].since))}`) : null,
+    mine.length ? el("button", { type: "button", id: "on-tablet", onclick: () => showWhere(person) }, spot("tablet"), el("strong", {}, t("On tablet {0}", mine.length)), ` ${t("since {0}", when(mine[0].since))}`) : null,
     sent === null ? (mine.length ? null : part("sent", t("All sent"))) : part("sent", t("Sent {0}", sent)),
     refused.length ? el("button", { type: "button", id: "refused", onclick: onRefused }, t("Refused {0}", refused.length)) : null,
     typed.length ? el("button", { type: "button", id: "typed", onclick: onTyped }, t("Typed, not entered {0}", typed.length)) : null,
@@ -55,46 +61,22 @@ export function parts({ waiting, refused, badge, person, sent = null, saving = 0
   ];
 }
 
-/** Everything the server refused, each with its reason and the ways out. `correct(row)` opens the checkpoint again. */
+/** The list of everything the server refused; `correct(row)` opens the checkpoint again. */
 export async function showRefused(rows, by, correct) {
-  const redo = await ask(t("Refused by the server"), (close) => el("div", { class: "picks" },
-    el("p", {}, t("These entries are kept on this tablet until somebody has dealt with them.")),
-    rows.map((row) => refusedEntry(row, by, close)),
-    el("div", { class: "then" }, el("button", { type: "button", class: "big go", "data-first": true, onclick: () => close(null) }, t("Back")))));
-  if (redo) await correct(redo);
+  const list = await import("./refused.js"); // seldom needed, as the photo's
+  await list.showRefused(rows, by, correct, { when, refusedBeside });
 }
 
-function refusedEntry(row, by, close) {
-  const { operation, message, name, owner } = row;
+/** One thing beside the results that the server did not take. `done()` is called when somebody has dealt with it. */
+export function refusedBeside(row, by, done) {
   const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
+  const why = row.url.endsWith("/arcs") ? t("Nothing was welded") : row.photo ? t("Wrong photo") : t("Entered for the wrong unit");
   return el("div", { class: "banner" },
-    el("p", {}, `${operation.serial}, ${operation.checkpoint ? `${operation.checkpoint}: ${local(operation.raw)}` : operation.meaning}`),
-    el("p", {}, `${message} ${t("Entered by {0}, {1}.", name ?? owner, when(operation.recorded_at))}`),
+    el("p", {}, `${row.body.serial ? `${row.body.serial}, ` : ""}${row.label}: ${row.refused} ${t("Entered by {0}, {1}.", row.name, when(row.since))}`),
     el("div", { class: "answers" },
-      operation.checkpoint ? act(t("Correct"), () => close(row)) : null,
-      operation.checkpoint && owner === by ? act(t("Other unit …"), async () => {
-        const serial = await askSerial(operation.serial);
-        if (!serial) return;
-        const other = { ...operation, id: uuid7(), serial, round: 1, base: null, purpose: "reading", reason: "" };
-        await store.keep({ operation: other, owner, name, instead: operation.id });
-        close(null);
-        soon(0);
-      }) : null,
-      act(t("Send again"), async () => { await store.sendAgain(operation.id); close(null); soon(0); }),
+      act(t("Send again"), () => beside.again(row).then(done)),
       act(t("Discard …"), async () => {
-        const reason = await askReason(t("Discard this entry"), t("It never becomes a result. Your name and your reason go to the audit."),
-          [t("Entered for the wrong unit"), t("Entered twice"), t("Answered by another person meanwhile")]);
-        if (reason) { await store.discard(operation.id, by, reason); close(null); soon(0); }
+        const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), why]);
+        if (reason) await beside.discard(row, by, reason).then(done);
       })));
-}
-
-/** The unit that an entry belongs to instead; the value stays as it was measured. */
-function askSerial(wrong) {
-  return ask(t("Not {0}: which unit was measured?", wrong), (close) => {
-    const field = el("input", { "data-first": true, id: "right-unit", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: "40" });
-    const take = () => { const typed = field.value.trim().toUpperCase(); if (typed && typed !== wrong) close(typed); else field.focus(); };
-    field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); take(); } });
-    return el("div", { class: "picks" }, el("label", { class: "floor-field" }, t("Scan or type its serial number"), field),
-      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), el("button", { type: "button", class: "big go", onclick: take }, t("Record it there"))));
-  });
 }

@@ -87,7 +87,7 @@ const write = (name, ask) => within([name], "readwrite", (t) => answer(ask(t.obj
  * Resolves when the tablet has it on its medium.
  */
 export async function keep({ operation, owner, name, draft = null, instead = null, proof: given = null }) {
-  const proof = given ?? await prove(operation).catch(() => null);
+  const proof = given ?? await proven(operation, operation.recorded_by, "qcapp entry 1");
   return within(["outbox", "drafts", "refused", "closed"], "readwrite", async (t) => {
     if (draft) t.objectStore("drafts").delete(draft);
     if (instead) await close(t, instead, { why: "corrected", by: owner, reason: operation.id });
@@ -100,8 +100,11 @@ export const whyNot = (error) => (error?.name === "QuotaExceededError"
   ? say("the tablet's storage is full; what it has kept stays kept: send that, then make room or take another tablet") : error?.message || error?.name || String(error));
 
 let prove = async () => null;
-/** `work(operation)` gives what proves whose entry it is, or null. */
+/** `work(said, badge, purpose)` gives what proves that it is this person's, or null. */
 export const proveBy = (work) => { prove = work; };
+const proven = (...what) => prove(...what).catch(() => null);
+/** What proves that this body for this address is the person's, whoever sends it; null where no key is unlocked. */
+export const provenFor = (url, body, badge) => proven({ address: decodeURIComponent(url), body }, badge, "qcapp beside 1");
 
 /** Everything not yet acknowledged, oldest first. */
 export const waiting = () => read("outbox", (s) => s.getAll());
@@ -168,9 +171,12 @@ export function sendAgain(id) {
 }
 
 /** A refused entry is given up by a person, with a reason. It is kept. */
-export function discard(id, by, reason) {
-  return within(["refused", "closed"], "readwrite", (t) => close(t, id, { why: "discarded", by, reason }));
+export async function discard(id, by, reason) {
+  const row = await read("refused", (s) => s.get(id));
+  const proof = row && (await provenFor(DISCARDS, { operation: row.operation, reason }, by));
+  return within(["refused", "closed"], "readwrite", (t) => close(t, id, { why: "discarded", by, reason, told_by: proof }));
 }
+export const DISCARDS = "/api/v1/discards";
 
 /** The server has written down that an entry was discarded. */
 export const discardTold = (row) => write("closed", (s) => s.put({ ...row, told: true }));

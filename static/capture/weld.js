@@ -3,12 +3,11 @@
 
 import { compare, parseValue } from "../js/verdict.js";
 import * as beside from "./beside.js";
-import { askReason } from "./dialogs.js";
 import { el, fill, find } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as people from "./people.js";
 import * as shell from "./shell.js";
-import { parts, signInAddress, when } from "./status.js";
+import { parts, refusedBeside, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
 import { chosen, learn, limits, local, t } from "./words.js";
 
@@ -187,27 +186,18 @@ const kept = (arc, names) => beside.keep(person, ADDRESS, { ...arc, serial, reco
 
 // ---- what waits
 
-function refusedRow(row) {
-  const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
-  return el("div", { class: "banner" }, el("p", {}, `${row.label}: ${row.refused}`), el("p", {}, t("Entered by {0}, {1}.", row.name, when(row.body.recorded_at))), el("div", { class: "answers" },
-    act(t("Send again"), () => beside.again(row).then(show)),
-    act(t("Discard …"), async () => {
-      const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), t("Nothing was welded")]);
-      if (reason) await beside.discard(row, person.badge, reason).then(show);
-    })));
-}
-
 async function show() {
   waiting = await beside.rows().catch(() => []);
   const mine = waiting.filter((row) => row.url === ADDRESS);
-  fill(find("#waits"), ...mine.filter((row) => row.refused).map(refusedRow),
+  fill(find("#waits"), ...mine.filter((row) => row.refused).map((row) => refusedBeside(row, person?.badge, show)),
     ...mine.filter((row) => !row.refused).map((row) => el("p", { class: "panel" }, `${row.label}: ${t("on this tablet, the server has not checked it yet")}`)));
-  fill(find("#foot"), ...parts({ waiting: [...(await store.waiting()), ...waiting], refused: [], person: person?.name, badge: person?.badge }));
+  const [results, refused] = await Promise.all([store.waiting(), store.refused()]);
+  fill(find("#foot"), ...parts({ waiting: results, refused, besides: waiting, person: person?.name, badge: person?.badge, onRefused: () => location.assign("/floor/") }));
 }
 
 await learn(chosen(await store.getMeta("person").catch(() => null)));
 find("#serial").textContent = serial;
-document.title = `${serial} · qcapp`;
+document.title = `${serial}, ${t("Weld")} · qcapp`;
 await people.begin();
 await readSheet();
 if (person) find("#who").textContent = person.initials;

@@ -1,5 +1,6 @@
 // What lies where, in full, and the last way out: unsent entries saved to a file that the office takes in.
 
+import * as beside from "./beside.js";
 import { ask, el } from "./dom.js";
 import { contact, soon } from "./outbox.js";
 import * as store from "./store.js";
@@ -9,29 +10,42 @@ const row = (name, text) => el("p", {}, `${name}: `, el("strong", {}, text));
 
 function byOwner(waiting) {
   const counts = new Map();
-  for (const { name, owner, operation } of waiting) {
-    const key = `${name ?? owner}, ${operation.serial}`;
+  for (const { name, owner, operation, body, label } of waiting) {
+    const key = `${name ?? owner}, ${(operation ?? body).serial ?? label}`;
     counts.set(key, (counts.get(key) ?? 0) + 1);
   }
   return [...counts].map(([key, count]) => el("p", {}, `${key}: ${count}`));
 }
 
-/** Everything that waits here, in the shape that the office's page reads. Nothing leaves the store. */
+const LARGEST = 12e6; // characters; the office takes files of 20 MB
+
+/** Everything that waits here, in the shape that the office's page reads, in several files where photos make it large.
+ *  Nothing leaves the store. */
 async function saveFile() {
-  const [waiting, refused] = await Promise.all([store.waiting(), store.refused()]);
+  const [waiting, refused, besides] = await Promise.all([store.waiting(), store.refused(), beside.rows()]);
   const rows = [...waiting, ...refused];
-  const body = {
-    kind: "qcapp unsent entries", v: 1, device: (await store.getMeta("device")) ?? "", saved_at: new Date().toISOString(),
-    operations: rows.map((one) => one.operation), proofs: Object.fromEntries(rows.filter((one) => one.proof).map((one) => [one.operation.id, one.proof])),
-  };
-  const link = el("a", { href: URL.createObjectURL(new Blob([JSON.stringify(body)], { type: "application/json" })), download: `unsent-${body.saved_at.slice(0, 16).replaceAll(":", "")}.json` });
+  const head = { kind: "qcapp unsent entries", v: 1, device: (await store.getMeta("device")) ?? "", saved_at: new Date().toISOString() };
+  let body = { ...head, operations: rows.map((one) => one.operation), proofs: Object.fromEntries(rows.filter((one) => one.proof).map((one) => [one.operation.id, one.proof])), beside: [] };
+  let size = 0;
+  let number = 1;
+  for (const { url, body: said, proof, owner, label, photo } of besides) {
+    const content = photo ? await beside.base64(photo) : null;
+    size += content?.length ?? 500;
+    if (size > LARGEST) { save(body, number); number += 1; size = content?.length ?? 500; body = { ...head, operations: [], proofs: {}, beside: [] }; }
+    body.beside.push({ address: decodeURIComponent(url), body: said, proof, owner, label, content });
+  }
+  save(body, number);
+}
+
+function save(body, number) {
+  const link = el("a", { href: URL.createObjectURL(new Blob([JSON.stringify(body)], { type: "application/json" })), download: `unsent-${body.saved_at.slice(0, 16).replaceAll(":", "")}${number > 1 ? `-${number}` : ""}.json` });
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
 }
 
 /** The dialog of the status line. `gauges` are those in hand, as text. */
 export async function showWhere(when, person) {
-  const waiting = await store.waiting();
+  const waiting = [...await store.waiting(), ...await beside.rows().catch(() => [])].sort((a, b) => a.since - b.since);
   const gauges = Object.values((await store.getMeta("gauges")) ?? {}).join(", ");
   const lasting = await navigator.storage?.persisted?.().catch(() => false);
   await ask(t("What is where"), (close) => el("div", { class: "picks", id: "where-all" },

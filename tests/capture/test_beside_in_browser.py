@@ -40,6 +40,14 @@ def take(one: Tablet, file: dict[str, Any]) -> None:
     one.page.wait_for_selector(".photo-canvas")
 
 
+def say(one: Tablet, text: str) -> None:
+    """A note at the checkpoint shown."""
+    one.page.click("#note")
+    one.page.keyboard.type(text)
+    one.page.get_by_role("button", name="Keep the note").click()
+    one.page.get_by_text(text).first.wait_for()
+
+
 def item_of(shop: Shop) -> int:
     return int(shop.view().unit.item_id)
 
@@ -124,10 +132,7 @@ class TestSaying:
 
     def test_keeps_a_note(self, tablet: Tablets, shop: Shop) -> None:
         one = tablet()
-        one.page.click("#note")
-        one.page.keyboard.type("Scale on the plate")
-        one.page.get_by_role("button", name="Keep the note").click()
-        one.page.get_by_text("Scale on the plate").wait_for()
+        say(one, "Scale on the plate")
         one.until(NONE_KEPT)
         assert [r.text for r in remarks_of(item_of(shop))] == ["Scale on the plate"]
 

@@ -20,9 +20,11 @@ from playwright.sync_api import Error
 
 from qcapp.api.v1 import session
 from qcapp.capture import shell
+from qcapp.inspections.queries.beside import remarks_of
 
 from . import page_scripts
 from .conftest import CHROMIUM, Shop, Tablet
+from .test_beside_in_browser import NONE_KEPT, item_of, say
 from .wire import Wire
 
 if TYPE_CHECKING:
@@ -273,7 +275,11 @@ class TestStore:
     ) -> None:
         one = tablet(address=wire.address)
         enter_all(one, {"pores": "2", "heat": "7L0031"})
+        say(one, "Scale on the plate")
         one.until_sent()
+        one.until(NONE_KEPT)
+        remarks: list[str] = []
+        one.page.on("request", lambda asked: remarks.append(asked.url) if asked.url.endswith("/remarks") else None)
         before = wire.submissions
         monkeypatch.setattr(session, "head", lambda: SimpleNamespace(epoch="after the restore"))
         knock(one)
@@ -285,6 +291,9 @@ class TestStore:
         one.until_sent()
         assert wire.submissions == before + 1
         assert_once_each(shop, {"pores": "2", "heat": "7L0031"})
+        one.until(NONE_KEPT)
+        assert len(remarks) == 1
+        assert [said.text for said in remarks_of(item_of(shop))] == ["Scale on the plate"]
 
     def test_keeps_and_flags_an_entry_of_a_tablet_whose_clock_is_wrong(self, tablet: Tablets, shop: Shop) -> None:
         one = tablet().at("pores")

@@ -5,11 +5,14 @@ from __future__ import annotations
 import io
 import time
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
 from django.utils import timezone
 
 from qcapp.inspections.queries import inspection_of
+from qcapp.inspections.queries.beside import photos_of, remarks_of
 from qcapp.inspections.services.handed_in import take_in_file
 from qcapp.people import services
 from qcapp.people.models import Tablet as TabletRow
@@ -17,6 +20,7 @@ from qcapp.people.tablet_guard import COOKIE
 from tests.factories.tablets import enrolled
 
 from .conftest import Shop, Tablet
+from .test_beside_in_browser import NONE_KEPT, item_of, picture, say, take
 from .test_faults import assert_once_each, at_work, knock, until_sent
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -91,6 +95,31 @@ class TestSwitching:
         (first,), (second,) = shop.answers("pores"), shop.answers("heat")
         assert (first.person.badge, first.sent_by.badge, first.flags) == ("1001", "1002", [])
         assert second.person.badge == "1002"
+
+    def test_sends_the_formers_photo_and_remarks_under_the_formers_name(
+        self, shared: Tablet, shop: Shop, settings: Any, tmp_path: Path
+    ) -> None:
+        settings.QCAPP_DATA_DIR = tmp_path
+        one = at_work(to_bench(shared, shop))
+        one.context.set_offline(True)
+        take(one, picture(300, 200))
+        one.page.click("#keep-photo")
+        one.page.wait_for_selector(".thumb img")
+        say(one, "Scale on the plate")
+        one.page.click("#not-now")
+        one.page.get_by_role("button", name="Gauge is away").click()
+        one.until_on_tablet(3)
+        switch(one, "1002")
+        one.page.wait_for_selector("#question")
+        one.until_on_tablet(3)
+        one.page.goto(f"{one.address}/floor/")
+        one.until_on_tablet(3)
+        one.context.set_offline(False)
+        knock(one)
+        one.until(NONE_KEPT)
+        one.until_foot("All sent")
+        said = [*photos_of(item_of(shop)), *remarks_of(item_of(shop))]
+        assert [one.person_name for one in said] == ["Imogen Marlowe"] * 3
 
     def test_keeps_what_is_half_typed_for_its_owner(self, shared: Tablet, shop: Shop) -> None:
         one = to_bench(shared, shop)
@@ -232,30 +261,38 @@ class TestRevoked:
         one = to_bench(shared, shop)
         one.context.set_offline(True)
         one.at("pores").enter("2")
-        one.until_on_tablet(1)
+        say(one, "Scale on the plate")
+        one.until_on_tablet(2)
         row = TabletRow.objects.get(name=f"Bench {shop.number}")
         services.revoke_tablet(by=shop.people["1015"], tablet=row, reason="lost", at=timezone.now())
         one.context.set_offline(False)
         until_sent(one)
         assert shop.count() == 0
-        assert [card.body["raw"] for card in aside_cards() if card.body["serial"] == shop.serial] == ["2"]
+        one.until(NONE_KEPT)
+        kept = [card.body for card in aside_cards() if card.body["serial"] == shop.serial]
+        assert sorted(one["raw"] for one in kept) == ["2", "Scale on the plate"]
+        assert remarks_of(item_of(shop)) == []
         one.until_foot("revoked")
 
     def test_tells_the_office_how_much_it_holds_and_that_it_was_sent(self, shared: Tablet, shop: Shop) -> None:
         one = to_bench(shared, shop)
         one.page.route("**/api/v1/operations", lambda route: route.abort())
         one.at("pores").enter("2")
+        say(one, "Scale on the plate")
         one.until_foot("No network")
         row = TabletRow.objects.get(name=f"Bench {shop.number}")
         for _ in range(20):  # what was asked first may have been asked before the entry was kept
             row.refresh_from_db()
-            if row.unsent:
+            if row.unsent == 2:
                 break
             with one.page.expect_response("**/api/v1/session?*"):
                 knock(one)
-        assert (row.unsent, row.last_contact_at is None) == (1, False)
+        assert (row.unsent, row.last_contact_at is None) == (2, False)
         one.page.unroute("**/api/v1/operations")
         until_sent(one)
+        one.until(NONE_KEPT)
+        with one.page.expect_response("**/api/v1/session?*"):
+            knock(one)
         row.refresh_from_db()
         assert (row.unsent, row.unsent_since) == (0, None)
 
@@ -263,16 +300,19 @@ class TestRevoked:
         one = to_bench(shared, shop)
         one.context.set_offline(True)
         one.at("pores").enter("2")
-        one.until_on_tablet(1)
+        say(one, "Scale on the plate")
+        one.until_on_tablet(2)
         one.page.click("#on-tablet")
         with one.page.expect_download() as saved:
             one.page.click("#save-file")
         one.page.keyboard.press("Escape")
         manager, content = shop.people["1009"], saved.value.path().read_bytes()
         for outcome in ("applied", "duplicate"):
-            (found,) = take_in_file(by=manager, stream=io.BytesIO(content), at=timezone.now())
-            assert (found.verdict.outcome, found.verdict.flags) == (outcome, ())
+            found, said = take_in_file(by=manager, stream=io.BytesIO(content), at=timezone.now())
+            assert (found.verdict.outcome, found.verdict.flags, said.verdict.outcome) == (outcome, (), outcome)
         one.context.set_offline(False)
         until_sent(one)
         assert_once_each(shop, {"pores": "2"})
         assert shop.answers("pores")[0].person.badge == "1001"
+        one.until(NONE_KEPT)
+        assert [said.person_name for said in remarks_of(item_of(shop))] == ["Imogen Marlowe"]

@@ -48,6 +48,13 @@ class OnTablet:
     def proof(self, operation: dict[str, Any]) -> dict[str, str]:
         return {"key": self.key, "signature": self.entry.sign("qcapp entry 1", _text(operation))}
 
+    def beside(self, address: str, body: dict[str, Any]) -> dict[str, str]:
+        """The proof of what is kept beside the results."""
+        return {
+            "key": self.key,
+            "signature": self.entry.sign("qcapp beside 1", _text({"address": address, "body": body})),
+        }
+
     def sign(self, record: dict[str, Any]) -> dict[str, str]:
         """The proof of a stage's signature, by the second key."""
         return {"key": self.key, "signature": self.signing.sign("qcapp sign 1", _text(record))}

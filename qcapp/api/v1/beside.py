@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
+import hashlib
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from drf_spectacular.utils import extend_schema
@@ -18,8 +17,12 @@ from qcapp.gauges.services import set_aside
 from qcapp.inspections.services.beside import Spot, keep_photo, write_remark
 from qcapp.people.roles import Act
 
-from ..acts import ActView, Refusal
+from ..acts import Refusal
+from ..owned import OwnedView, decoded
 from .gauges import Gauge, gauge_json
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 
 class Where(serializers.Serializer[Any]):
@@ -36,6 +39,9 @@ class Where(serializers.Serializer[Any]):
 
 class Photo(Where):
     content = serializers.CharField(help_text="the JPEG, PNG or WebP file in base64")
+    sha256 = serializers.RegexField(
+        "^[0-9a-f]{64}$", required=False, help_text="of the file; another one is refused (`content_changed`)"
+    )
     name = serializers.CharField(max_length=120, default="photo.jpg")
     marks = serializers.ListField(
         child=serializers.ListField(child=serializers.IntegerField()), default=list, help_text="points in thousandths"
@@ -58,37 +64,50 @@ class Doubt(serializers.Serializer[Any]):
     reason = serializers.CharField(max_length=200)
 
 
-class PhotosView(ActView):
+class PhotosView(OwnedView):
     act = {"POST": Act.RECORD_RESULT}
+    shape = Photo
+
+    @staticmethod
+    def take(by: Person, given: dict[str, Any], at: datetime) -> dict[str, Any]:
+        spot, content, said = _spot(given), decoded(given.pop("content")), given.pop("sha256", None)
+        if said and said != hashlib.sha256(content).hexdigest():
+            raise Invalid("content_changed", "The picture is not the one that was taken: its digest differs.")
+        return _kept(spot.operation, keep_photo(by=by, spot=spot, content=content, at=at, **given))
 
     @extend_schema(request=Photo, responses={200: Kept, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
     def post(self, request: Request) -> Response:
         """Keep a photo taken at a checkpoint. Sending again is harmless."""
-        given = self.read(Photo)
-        spot = _spot(given)
-        content = _decoded(given.pop("content"))
-        return _kept(spot.operation, keep_photo(by=self.person, spot=spot, content=content, at=self.at, **given))
+        return Response(self.taken())
 
 
-class RemarksView(ActView):
+class RemarksView(OwnedView):
     act = {"POST": Act.RECORD_RESULT}
+    shape = Remark
+
+    @staticmethod
+    def take(by: Person, given: dict[str, Any], at: datetime) -> dict[str, Any]:
+        spot = _spot(given)
+        return _kept(spot.operation, write_remark(by=by, spot=spot, at=at, **given))
 
     @extend_schema(request=Remark, responses={200: Kept, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
     def post(self, request: Request) -> Response:
         """Write a note at a checkpoint, why it cannot be checked now, or how the part stood."""
-        given = self.read(Remark)
-        spot = _spot(given)
-        return _kept(spot.operation, write_remark(by=self.person, spot=spot, at=self.at, **given))
+        return Response(self.taken())
 
 
-class GaugeDoubtView(ActView):
+class GaugeDoubtView(OwnedView):
     act = {"POST": Act.DOUBT_GAUGE}
+    shape = Doubt
+
+    @staticmethod
+    def take(by: Person, given: dict[str, Any], at: datetime, number: str) -> dict[str, Any]:
+        return gauge_json(set_aside(by=by, number=number, reason=given["reason"], at=at))
 
     @extend_schema(request=Doubt, responses={200: Gauge, 400: Refusal, 403: Refusal, 404: Refusal})
     def post(self, request: Request, number: str) -> Response:
         """Take a dropped or doubtful gauge out of use. Only metrology puts it back."""
-        card = set_aside(by=self.person, number=number, reason=self.read(Doubt)["reason"], at=self.at)
-        return Response(gauge_json(card))
+        return Response(self.taken(number=number))
 
 
 def _spot(given: dict[str, Any]) -> Spot:
@@ -98,12 +117,5 @@ def _spot(given: dict[str, Any]) -> Spot:
     return Spot(operation=given.pop("id"), said_at=said_at, **{name: given.pop(name) for name in names})
 
 
-def _decoded(text: str) -> bytes:
-    try:
-        return base64.b64decode(text, validate=True)
-    except (binascii.Error, ValueError) as error:
-        raise Invalid("content_unreadable", "“content” is not base64; send the file's bytes so.") from error
-
-
-def _kept(operation: UUID, new: bool) -> Response:
-    return Response({"id": str(operation), "outcome": "applied" if new else "duplicate"})
+def _kept(operation: UUID, new: bool) -> dict[str, Any]:
+    return {"id": str(operation), "outcome": "applied" if new else "duplicate"}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -12,7 +13,11 @@ from rest_framework.response import Response
 from qcapp.nonconformance.services.marking import mark_on_drawing
 from qcapp.people.roles import Act
 
-from ..acts import ActView, Refusal
+from ..acts import Refusal
+from ..owned import OwnedView
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 
 class DefectMark(serializers.Serializer[Any]):
@@ -30,20 +35,24 @@ class Marked(serializers.Serializer[Any]):
     outcome = serializers.ChoiceField(choices=["applied", "duplicate"])
 
 
-class MarksView(ActView):
+class MarksView(OwnedView):
     act = {"POST": Act.RAISE_REPORT}
+    shape = DefectMark
 
-    @extend_schema(request=DefectMark, responses={200: Marked, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
-    def post(self, request: Request) -> Response:
-        """Mark where the defect is, beside the open report about the checkpoint."""
-        given = self.read(DefectMark)
+    @staticmethod
+    def take(by: Person, given: dict[str, Any], at: datetime) -> dict[str, Any]:
         number, new = mark_on_drawing(
-            by=self.person,
+            by=by,
             serial=given["serial"],
             checkpoint_key=given["checkpoint"],
             sheet=given["drawing"],
             mark=(given["across"], given["down"]),
             caption=given["caption"],
-            at=self.at,
+            at=at,
         )
-        return Response({"report": number, "outcome": "applied" if new else "duplicate"})
+        return {"report": number, "outcome": "applied" if new else "duplicate"}
+
+    @extend_schema(request=DefectMark, responses={200: Marked, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
+    def post(self, request: Request) -> Response:
+        """Mark where the defect is, beside the open report about the checkpoint."""
+        return Response(self.taken())

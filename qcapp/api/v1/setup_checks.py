@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
@@ -13,7 +14,11 @@ from qcapp.core.metrology.quantities import as_text
 from qcapp.gauges.setup import SetupCard, record_setup, setups_of
 from qcapp.people.roles import Act
 
-from ..acts import ActView, Refusal
+from ..acts import Refusal
+from ..owned import OwnedView
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 
 class SetupGauge(serializers.Serializer[Any]):
@@ -48,8 +53,22 @@ class SetupVerdict(serializers.Serializer[Any]):
     passed = serializers.BooleanField()
 
 
-class SetupChecksView(ActView):
+class SetupChecksView(OwnedView):
     act = {"GET": Act.RECORD_RESULT, "POST": Act.RECORD_RESULT}
+    shape = SetupReading
+
+    @staticmethod
+    def take(by: Person, given: dict[str, Any], at: datetime) -> dict[str, Any]:
+        passed, new = record_setup(
+            by=by,
+            operation=given["id"],
+            number=given["gauge"],
+            reading=given["reading"],
+            device=given["device"],
+            done_at=given["recorded_at"],
+            at=at,
+        )
+        return {"id": str(given["id"]), "outcome": "applied" if new else "duplicate", "passed": passed}
 
     @extend_schema(responses={200: SetupGauges, 401: Refusal, 403: Refusal})
     def get(self, request: Request) -> Response:
@@ -62,17 +81,7 @@ class SetupChecksView(ActView):
     )
     def post(self, request: Request) -> Response:
         """What a gauge reads on its setting master. Sending again is harmless."""
-        given = self.read(SetupReading)
-        passed, new = record_setup(
-            by=self.person,
-            operation=given["id"],
-            number=given["gauge"],
-            reading=given["reading"],
-            device=given["device"],
-            done_at=given["recorded_at"],
-            at=self.at,
-        )
-        return Response({"id": str(given["id"]), "outcome": "applied" if new else "duplicate", "passed": passed})
+        return Response(self.taken())
 
     def _gauge(self, card: SetupCard) -> dict[str, Any]:
         last = card.checks[0] if card.checks else None

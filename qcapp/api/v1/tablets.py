@@ -19,6 +19,7 @@ from qcapp.people.tablet_guard import IN_SESSION
 
 from ..acts import ActView, Pin, Refusal
 from ..authentication import SessionAuthentication
+from ..owned import ProvenView
 from .session import BACKEND, Session, session_json
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ class TabletSwitchView(_OnTablet):
         return self.opened(request, proof.person, given["key"])
 
 
-class DiscardsView(ActView):
+class DiscardsView(ProvenView):
     """Entries that a person gave up."""
 
     act = {"POST": Act.RECORD_RESULT}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.conf import settings
@@ -23,11 +23,10 @@ from qcapp.production.queries.welding import (
     CONTINUITY,
     ProcedureCard,
     QualificationCard,
-    Work,
     qualification_by_uuid,
     qualifications,
     weld_procedures,
-    work_by_process,
+    work_of,
 )
 from qcapp.production.services.authorising import authorise_inspector, record_eyesight
 from qcapp.production.services.continuity import confirm_qualification
@@ -35,8 +34,12 @@ from qcapp.production.services.fixtures import add_fixture, verify_fixture
 from qcapp.production.services.welding import Arc, Range, add_procedure, add_qualification
 
 from ..acts import ActView, Refusal
+from ..owned import OwnedView
 from ..shapes import answer, answer_shape, as_json, shape_of
 from .gauges import decimal_field
+
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
 BAD = {400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal}
 Procedures = answer_shape("WeldProcedures", procedures=list[ProcedureCard])
@@ -121,8 +124,10 @@ class ConfirmationBody(serializers.Serializer[Any]):
 
 
 class RecordedWork(serializers.Serializer[Any]):
-    joints = serializers.IntegerField()
-    last_on = serializers.DateField(allow_null=True)
+    joints = serializers.IntegerField(help_text="within its thicknesses")
+    last_on = serializers.DateField(allow_null=True, help_text="of those")
+    outside = serializers.IntegerField(help_text="joints of another thickness, which keep nothing alive")
+    unsized = serializers.IntegerField(help_text="joints of which no thickness was said, likewise")
 
 
 class QualificationStands(serializers.Serializer[Any]):
@@ -188,14 +193,19 @@ class QualificationView(ActView):
         return Response(_stands(uuid, self.at), status=201)
 
 
-class ArcsView(ActView):
+class ArcsView(OwnedView):
     act = {"POST": Act.RECORD_RESULT}
+    shape = ArcBody
+
+    @staticmethod
+    def take(by: Person, given: dict[str, Any], at: datetime, serial: str) -> dict[str, Any]:
+        arc = Arc(serial=serial, joints=tuple(given.pop("joints")), **given)
+        return {"report": start_weld_or_report(by=by, arc=arc, unqualified=settings.QCAPP_UNQUALIFIED_WELDS, at=at)}
 
     @extend_schema(request=ArcBody, responses={201: ArcStarted} | BAD)
     def post(self, request: Request, serial: str) -> Response:
         """Say what is welded with what before the arc is struck; range and qualification are checked now."""
-        given = self.read(ArcBody)
-        return Response({"report": _started(self.person, serial, given, self.at)}, status=201)
+        return Response(self.taken(serial=serial), status=201)
 
 
 class FixturesView(ActView):
@@ -252,17 +262,12 @@ class EyesightView(ActView):
 
 def _stands(uuid: UUID, at: datetime) -> dict[str, Any]:
     card, today = qualification_by_uuid(uuid), site_day(at)
-    work = work_by_process(months_later(today, -CONTINUITY)).get((card.welder_id, card.process), Work(0, None))
+    work = work_of([card], months_later(today, -CONTINUITY))[card.id]
     return {"qualification": as_json(card), "standing": str(card.standing(today)), "work": work._asdict()}
 
 
 def _inspectors() -> dict[str, Any]:
     return answer(authorisations=authorisations(), eyesight_checks=eyesight_checks())
-
-
-def _started(by: Any, serial: str, given: dict[str, Any], at: datetime) -> str | None:
-    arc = Arc(serial=serial, joints=tuple(given.pop("joints")), **given)
-    return start_weld_or_report(by=by, arc=arc, unqualified=settings.QCAPP_UNQUALIFIED_WELDS, at=at)
 
 
 def _scope(given: dict[str, Any]) -> Range:

@@ -3,7 +3,8 @@
 Invented frames in a database of the benchmark's own, as many as hold the results asked for by `--results N` (the goals
 are meant for 16 million, with PostgreSQL's COPY). A characteristic's page over its last 500 values and the watch page
 over the last 100 units go through the whole stack by Django's test client; beside them the bare SELECT of the same
-rows, and the passes over a clean array that limits and capability cannot do without.
+rows, and the passes over a clean array that limits and capability cannot do without. Both pages are measured with a
+part of the frames first: the ratio says whether the cost grows with the history outside the window.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ WINDOW = """SELECT r.characteristic_id, r.plot, r.outcome, r.recorded_at FROM in
 
 @benchmark("charts", name="pages")
 def pages(effort: Effort) -> Iterator[Measurement]:
-    """The pages of trends over all frames, and the characteristic's page over a part of them as well."""
+    """The pages of trends over all frames, and over a part of them as well."""
     frames = max(VARIANTS + 1, effort.results // RESULTS) if effort.results else effort.of(FRAMES, VARIANTS + 1)
     few = max(VARIANTS, min(FEW, frames // SMALL))
     with own_house() as kind:
@@ -66,6 +67,8 @@ def pages(effort: Effort) -> Iterator[Measurement]:
         after = _at_size(client, effort, last, kind, frames)
         yield from after
         yield _growth(before[0], after[0], few, frames)
+        if few >= UNITS:  # else the window itself holds more units now
+            yield _growth(before[1], after[1], few, frames)
 
 
 def _at_size(client: Client, effort: Effort, last: int, kind: str, frames: int) -> list[Measurement]:
@@ -90,7 +93,7 @@ def _growth(before: Measurement, after: Measurement, few: int, many: int) -> Mea
     ratio = after.value / before.value
     goal = f"at most {MOST_GROWTH}×"
     against = f"the same with {few} frames"
-    name = f"characteristic page with {many} frames"
+    name = f"growth with history, {before.name}, {many} frames"
     return Measurement(name, after.value, "ms", before.value, ratio, goal, ratio <= MOST_GROWTH, against)
 
 

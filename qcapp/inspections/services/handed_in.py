@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, Protocol
 
 from django.db import transaction
 
-from qcapp.core.errors import Invalid, Refused
+from qcapp.core.errors import Invalid, QcError, Refused
 from qcapp.people.roles import Act
 from qcapp.people.services import decide_aside, require
 from qcapp.people.services.entry_proofs import proven_operations
@@ -24,6 +24,25 @@ if TYPE_CHECKING:
 
 KIND = "qcapp unsent entries"
 LARGEST = 20 * 1024 * 1024  # bytes: a week of a busy tablet is less than two
+
+
+BESIDE = "beside"  # the kind of what a revoked tablet keeps beside its results, when it is kept aside
+
+
+class BesideTaker(Protocol):
+    """Takes in a photo, remark, weld … by the address it was to be sent to; True when it is new. Raises QcError."""
+
+    def __call__(
+        self, *, address: str, body: Mapping[str, Any], proof: object, at: datetime, judged: bool = False
+    ) -> bool: ...
+
+
+_takers: list[BesideTaker] = []
+
+
+def take_beside_by(taker: BesideTaker) -> None:
+    """Say who takes in what is kept beside the results: the API, which knows the shape behind each address."""
+    _takers[:] = [taker]
 
 
 @dataclass(frozen=True)
@@ -53,7 +72,30 @@ def take_in_file(*, by: Person, stream: BinaryIO, at: datetime) -> list[HandedIn
         part = operations[first : first + MAX_OPERATIONS]
         verdicts = record_operations(sent_by=by, device=f"file {device}".strip(), operations=part, at=at, proven=proven)
         found += [_entry(one, verdict) for one, verdict in zip(part, verdicts, strict=True)]
-    return found
+    return found + [_beside(one, at) for one in body.get("beside", [])]
+
+
+def _beside(row: object, at: datetime) -> HandedIn:
+    """What became of one thing beside the results. Only its owner's key can say whose it is."""
+    said: dict[str, Any] = row if isinstance(row, dict) else {}
+    body = said.get("body")
+    told: dict[str, Any] = body if isinstance(body, dict) else {}
+    named = str(told.get("id", ""))[:64]
+    try:
+        new = _take_beside(said, at)
+        verdict = Verdictlet(named, "applied" if new else "duplicate")
+    except QcError as error:
+        verdict = Verdictlet(named, "rejected", error.code, error.message)
+    serial, checkpoint = (str(told.get(name, ""))[:80] for name in ("serial", "checkpoint"))
+    return HandedIn(serial, checkpoint, str(said.get("label", ""))[:80], str(said.get("owner", ""))[:80], verdict)
+
+
+def _take_beside(said: Mapping[str, Any], at: datetime, *, judged: bool = False) -> bool:
+    body = said.get("body")
+    if not _takers or not isinstance(body, dict):
+        raise Invalid("entry_unreadable", "This entry cannot be read; it is not one that a tablet saved.")
+    whole = body | ({"content": said["content"]} if said.get("content") else {})
+    return _takers[0](address=str(said.get("address")), body=whole, proof=said.get("proof"), at=at, judged=judged)
 
 
 def judge_aside(*, by: Person, entry_id: int, accepted: bool, reason: str, at: datetime) -> Verdictlet | None:
@@ -66,10 +108,19 @@ def judge_aside(*, by: Person, entry_id: int, accepted: bool, reason: str, at: d
         body = decide_aside(by=by, entry_id=entry_id, accepted=accepted, reason=reason, at=at)
         if not accepted:
             return None
-        (verdict,) = record_operations(sent_by=by, device="kept aside", operations=[body], at=at)
+        verdict = _judged(by, body, at)
         if verdict.rejected:
             raise Refused("entry_not_recorded", f"It cannot be recorded: {verdict.message}", rule=verdict.code)
         return verdict
+
+
+def _judged(by: Person, body: dict[str, Any], at: datetime) -> Verdictlet:
+    if body.get("kind") != BESIDE:
+        return record_operations(sent_by=by, device="kept aside", operations=[body], at=at)[0]
+    try:
+        return Verdictlet(str(body["id"]), "applied" if _take_beside(body, at, judged=True) else "duplicate")
+    except QcError as error:
+        return Verdictlet(str(body["id"]), "rejected", error.code, error.message)
 
 
 def judge_all_aside(
@@ -97,7 +148,9 @@ def _read(stream: BinaryIO) -> dict[str, Any]:
         body = json.loads(content)
     except (ValueError, RecursionError):
         body = None
-    known = isinstance(body, dict) and body.get("kind") == KIND and isinstance(body.get("operations"), list)
+    known = isinstance(body, dict) and body.get("kind") == KIND
+    known = known and all(isinstance(body.get(name, []), list) for name in ("operations", "beside"))
+    known = known and "operations" in body
     if not known:
         message = "This is not a file of unsent entries. On the tablet: tap what is where, then Save to a file."
         raise Invalid("file_unreadable", message)

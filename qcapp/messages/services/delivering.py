@@ -13,11 +13,11 @@ from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.db import transaction
 from django.db.models import Q
-from django.template.loader import render_to_string
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.charts import drawn_as_png
 from qcapp.lib.pdf import PdfNotMade
+from qcapp.lib.printing import paper
 from qcapp.people.queries import is_here
 from qcapp.people.roles import Act
 from qcapp.people.services import require
@@ -135,7 +135,7 @@ def _show(row: Message, mail: EmailMultiAlternatives) -> None:
     image.add_header("Content-ID", f"<{name}>")
     image.add_header("Content-Disposition", "inline", filename=f"{name}.png")
     context = {"message": row, "name": name, "site": settings.QCAPP_PUBLIC_URL, "demonstration": settings.QCAPP_DEMO}
-    mail.attach_alternative(render_to_string("messages/picture_mail.html", context), "text/html")
+    mail.attach_alternative(paper("messages/picture_mail.html", context), "text/html")
     mail.attach(image)
 
 

@@ -2,12 +2,48 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
-from qcapp.core.errors import QcError
+from qcapp.core.errors import NotAllowed, QcError
 from qcapp.core.sealing import canonical
 
 from .. import queries, tablet_keys
+
+if TYPE_CHECKING:
+    from ..models import Person
+
+REFUSED = (
+    "The tablet's key does not prove whose entry this is: it was changed, or the tablet was revoked. "
+    "Whoever entered it signs in on the tablet and sends it."
+)
+
+
+def owner_of_body(*, address: str, body: Mapping[str, Any], proof: object, judged: bool = False) -> Person:
+    """The person whose key on a tablet signed this body for this address, whoever sends it.
+
+    `proof` is the key's identifier and the signature: as a text with a space between, or under `key` and
+    `signature`. A photo's bytes are not in `body`, their digest is. A revoked tablet's key proves only what a
+    person has judged. Raises NotAllowed (`entry_proof_refused`).
+    """
+    named, signature = _parts(proof)
+    key = queries.tablet_keys_by_uuid({named}).get(named)
+    try:
+        text = canonical({"address": address, "body": dict(body)})
+    except QcError:
+        key = None
+    if key is None or (key.tablet.revoked_at and not judged):
+        raise NotAllowed("entry_proof_refused", REFUSED)
+    if not tablet_keys.is_signed(key.entry_key, tablet_keys.BESIDE, text, signature):
+        raise NotAllowed("entry_proof_refused", REFUSED)
+    return key.person
+
+
+def _parts(proof: object) -> tuple[str, str]:
+    if isinstance(proof, Mapping):
+        return str(proof.get("key")), str(proof.get("signature"))
+    key, _, signature = str(proof).partition(" ")
+    return key, signature
 
 
 def proven_operations(operations: object, proofs: object) -> frozenset[str]:
