@@ -23,7 +23,7 @@ from .readings import RULE, LeftOut, Reading, Series
 from .watch import Watched
 from .words import Spoken
 from .yielding import RULE as YIELD_RULE
-from .yielding import StageYield
+from .yielding import FamilyWeek, StageYield
 
 
 def characteristic_json(found: Characteristic, *, people: bool) -> dict[str, Any]:
@@ -294,6 +294,9 @@ def yield_json(page: YieldPage) -> dict[str, Any]:
         "rolled_throughput": interval_json(found.rolled) if found else None,
         "defects_per_unit": found.per_unit if found else None,
         "defects_per_million_opportunities": found.per_million if found else None,
+        "defects_per_unit_interval": interval_json(found.per_unit_interval) if found else None,
+        "defects_per_million_interval": interval_json(found.per_million_interval) if found else None,
+        "by_week": [_week_json(one) for one in found.by_week] if found else [],
         "stages": [_stage_json(stage) for stage in found.stages] if found else [],
     }
 
@@ -308,7 +311,27 @@ def _stage_json(stage: StageYield) -> dict[str, Any]:
         "defects": stage.defects,
         "defects_per_unit": interval_json(stage.per_unit),
         "defects_per_million_opportunities": stage.per_million,
-        "weeks": [{"week": one.name, "units": one.units, "right_first_time": one.right} for one in stage.weeks],
+        "defects_per_million_interval": interval_json(stage.per_million_interval),
+        "weeks": [
+            {
+                "week": one.name,
+                "units": one.units,
+                "right_first_time": one.right,
+                "first_pass_yield": interval_json(one.share),
+            }
+            for one in stage.weeks
+        ],
+    }
+
+
+def _week_json(one: FamilyWeek) -> dict[str, Any]:
+    return {
+        "week": one.name,
+        "units": one.units,
+        "defects": one.defects,
+        "rolled_throughput": interval_json(one.rolled),
+        "defects_per_unit": interval_json(one.per_unit),
+        "defects_per_million_opportunities": interval_json(one.per_million),
     }
 
 

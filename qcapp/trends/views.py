@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound
+from qcapp.core.statistics.intervals import Interval
 from qcapp.lib.site_days import site_day
 from qcapp.people.access import needs
 from qcapp.people.queries import may
@@ -43,7 +44,7 @@ from .readings import RULE
 from .reporting import report_pdf
 from .sampling import GROUPS, MOST_SAMPLES, SAMPLE_SIZE, USUAL_SAMPLES
 from .yielding import RULE as YIELD_RULE
-from .yielding import StageYield
+from .yielding import FamilyWeek, StageYield
 
 WINDOWS = (25, 50, USUAL, 200, LONGEST)
 COUNTS, SIZES = (USUAL_SAMPLES, 50, MOST_SAMPLES), (SAMPLE_SIZE, 20, 50)  # of samples, and units in one
@@ -103,16 +104,14 @@ def yields(request: HttpRequest) -> HttpResponse:
     weeks = whole(request.GET, "weeks") or USUAL_WEEKS
     page = yield_page(code, at=timezone.now(), weeks=weeks) if code else None
     found = page.found if page else None
-    stages = [(stage, _safe(weekly_picture(stage, found.weeks))) for stage in found.stages] if found else []
+    stages = [(_row(one), _safe(weekly_picture(one, found.weeks))) for one in found.stages] if found else []
     context = {
         "families": known, "page": page, "found": found, "stages": stages, "rule": YIELD_RULE,
         "sees_believable": _sees_believable(request),
-        "choices": (4, 8, USUAL_WEEKS, 26, 52), "rows": [_row(stage) for stage, _ in stages],
+        "choices": (4, 8, USUAL_WEEKS, 26, 52), "rows": [row for row, _ in stages],
     }  # fmt: skip
     if found and found.rolled:
-        rolled = found.rolled
-        context |= {"rolled": _percent(rolled.estimate), "rolled_from": _percent(rolled.lower)}
-        context |= {"rolled_to": _percent(rolled.upper)}
+        context |= {"rolled": _share_row(found.rolled), "by_week": [_week_row(one) for one in found.by_week]}
     return render(request, "trends/yield.html", context)
 
 
@@ -121,13 +120,17 @@ def _sees_believable(request: HttpRequest) -> bool:
 
 
 def _row(stage: StageYield) -> dict[str, object]:
-    share = stage.share
-    return {
-        "stage": stage,
-        "share": _percent(share.estimate),
-        "low": _percent(share.lower),
-        "high": _percent(share.upper),
-    }
+    weeks = [(week, _share_row(week.share)) for week in stage.weeks]
+    return {"stage": stage, "share": _share_row(stage.share), "weeks": weeks}
+
+
+def _week_row(week: FamilyWeek) -> dict[str, object]:
+    return {"week": week, "rolled": _share_row(week.rolled)}
+
+
+def _share_row(share: Interval) -> dict[str, str]:
+    """A share and its interval in percent."""
+    return {"is": _percent(share.estimate), "low": _percent(share.lower), "high": _percent(share.upper)}
 
 
 def _percent(share: float) -> str:

@@ -65,6 +65,9 @@ class Yield(serializers.Serializer[Any]):
     rolled_throughput = serializers.DictField(allow_null=True, child=serializers.FloatField())
     defects_per_unit = serializers.FloatField(allow_null=True)
     defects_per_million_opportunities = serializers.FloatField(allow_null=True)
+    defects_per_unit_interval = serializers.DictField(allow_null=True, child=serializers.FloatField())
+    defects_per_million_interval = serializers.DictField(allow_null=True, child=serializers.FloatField())
+    by_week = serializers.ListField(child=serializers.DictField(), help_text="all stages of a week, with intervals")
     stages = serializers.ListField(child=serializers.DictField())
 
 
