@@ -6,6 +6,7 @@ A sentence that names something ("FR-200-0147 is not due …") is found by its f
 
 from __future__ import annotations
 
+import gettext
 import re
 from functools import cache, lru_cache
 from pathlib import Path
@@ -20,6 +21,8 @@ SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
 OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
 ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
+OPEN = re.compile(r"{\d}")
+PREDICATE = re.compile(r"[a-z].*\.$", re.DOTALL)  # said of a checkpoint or a person, whose name stands before it
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 _DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
@@ -77,8 +80,20 @@ def said_in(code: str, sentence: str) -> str:
         return known.whole[sentence]
     for form, other in known.like(sentence):
         if match := form.fullmatch(sentence):
-            return re.sub(r"{(\d)}", lambda place: said_in(code, match[f"p{place[1]}"]), other)
+            return re.sub(r"{(\d)}", lambda place: said_label(code, match[f"p{place[1]}"]), other)
     return said_day(code, sentence)
+
+
+def said_label(code: str, text: str) -> str:
+    """A label in a language other than English, also where it has a capital as the first of a line."""
+    other = said_in(code, text)
+    if other != text or not text:
+        return other
+    turned = text[0].swapcase() + text[1:]
+    other = said_in(code, turned)
+    if other == turned:
+        return text
+    return other[0].upper() + other[1:] if text[0].isupper() else other
 
 
 def said_day(code: str, text: str) -> str:
@@ -95,7 +110,7 @@ class _Known:
     ENDS = 4  # characters that have to fit before a form is tried
 
     def __init__(self, texts: dict[str, str]) -> None:
-        self.whole = {text: other for text, other in texts.items() if "{0}" not in text}
+        self.whole = {text: other for text, other in texts.items() if not OPEN.search(text)}
         self.forms: dict[str, list[tuple[int, re.Pattern[str], str]]] = {}
         open_ones = sorted(texts.keys() - self.whole.keys(), key=lambda text: (-len(text), text))
         for rank, text in enumerate(open_ones):
@@ -116,8 +131,42 @@ class _Known:
 
 @cache
 def _known(code: str) -> _Known:
-    domains = ("labels", "sentences", "refusals") if code in OFFICE else ("refusals",)
-    return _Known({text: other for domain in domains for text, other in catalogue(code, domain).items()})
+    """Of two that say the same text otherwise the later counts: the floor's scripts and the pages lend single words."""
+    texts = {}
+    if code in OFFICE:
+        lent = catalogue(code, "djangojs") | {
+            text: other for (place, text), other in office_words(code).items() if not place
+        }
+        texts = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
+        texts |= catalogue(code, "labels")
+        said = catalogue(code, "sentences")
+        texts |= said | {f"{{9}} {text}": f"{{9}} {other}" for text, other in said.items() if PREDICATE.match(text)}
+    return _Known(texts | catalogue(code, "refusals"))
+
+
+@cache
+def office_words(code: str) -> dict[tuple[str, str], str]:
+    """What the catalogues of the office's templates say, by template ("" for all) and English text."""
+    return {
+        key: text for file in sorted(office_catalogues(code).glob("*.mo")) for key, text in words_of_file(file).items()
+    }
+
+
+def office_catalogues(code: str) -> Path:
+    """Their folder: a file for each folder of templates, and one for what several share."""
+    return Path(settings.LOCALE_PATHS[0]) / code / "office"
+
+
+def words_of_file(file: Path) -> dict[tuple[str, str], str]:
+    """What one compiled catalogue says."""
+    with file.open("rb") as opened:
+        texts: Any = gettext.GNUTranslations(opened)._catalog  # type: ignore[attr-defined]  # it offers no list
+    found = {}
+    for key, text in texts.items():
+        if isinstance(key, str) and key:
+            template, _, english = key.rpartition("\x04")
+            found[template, english] = text
+    return found
 
 
 def _form(text: str) -> re.Pattern[str]:

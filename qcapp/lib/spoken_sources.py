@@ -20,7 +20,8 @@ FORMS = re.compile(r"(^|[/_])forms\.py$")
 READ_WHOLE = frozenset(
     """
     certificates/as_built_checks.py certificates/lot_queries.py certificates/release_checks.py config/health/watched.py
-    core/checkpoints/count.py goods/checking.py goods/queries/__init__.py history/lines.py history/pictures.py
+    core/checkpoints/count.py goods/checking.py goods/holding_views.py goods/queries/__init__.py history/lines.py
+    history/pictures.py
     improvement/cards.py improvement/queries/actions.py improvement/queries/effect.py improvement/queries/field.py
     improvement/services/leading.py improvement/services/opening.py improvement/services/reminding.py
     improvement/words.py inspections/queries/outliers.py inspections/queries/timeline.py nonconformance/announcing.py
@@ -170,12 +171,10 @@ def _either_of(node: ast.JoinedStr) -> Iterator[str]:
 
 
 def _is_spoken(name: str, text: str) -> bool:
-    """A whole sentence; a label in a module of forms; in the modules read whole anything of more than one word."""
+    """A whole sentence; in a module of forms and in those read whole a label and anything of more than one word."""
     if ENDED.search(text) and " " in text.strip():
         return True
-    if FORMS.search(name):
-        return bool(A_LABEL.match(text))
-    return name in READ_WHOLE and (" " in text.strip() or bool(A_LABEL.match(text)))
+    return (name in READ_WHOLE or bool(FORMS.search(name))) and (" " in text.strip() or bool(A_LABEL.match(text)))
 
 
 def _is_too_general(text: str) -> bool:

@@ -15,9 +15,13 @@ from typing import NamedTuple
 
 from django.conf import settings
 
+from .spoken import office_catalogues as catalogues
+from .spoken import words_of_file
 from .spoken_sources import labels, sentences
 from .worded import counted, dressing, expressions, pieces
-from .worded_templates import UNTOUCHED, Key, catalogues, words_of_file
+from .worded_templates import UNTOUCHED
+
+Key = tuple[str, str]  # the template that the text is for ("" for all) and the English text
 
 SHARED, FRAME = "shared", "frame"
 IN_THE_FRAME = ("components", "errors")

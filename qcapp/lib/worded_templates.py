@@ -6,16 +6,12 @@ costs. What the catalogue lacks stays English, and `manage.py write_words --chec
 
 from __future__ import annotations
 
-import gettext
-from functools import cache
-from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.template.base import Origin
 from django.template.loaders import cached
 
-from .spoken import SOURCE, office_language
+from .spoken import SOURCE, office_language, office_words
 from .worded import looked_up, said_again
 
 # They keep the words of their readers elsewhere: the floor's pages and the certificate mark each text, and the other
@@ -59,9 +55,9 @@ SPOKEN = frozenset({
 SPOKEN_IN = {
     "messages/": frozenset({"one.text"}),
     "certificates/lot.html": frozenset({"one.title"}),
+    "plans/limits/page.html": frozenset({"one.title"}),
 }
 # fmt: on
-Key = tuple[str, str]  # the template that the text is for ("" for all) and the English text
 
 
 class Loader(cached.Loader):
@@ -87,26 +83,3 @@ def in_language(code: str, name: str, source: str) -> str:
     names = SPOKEN.union(*(own for start, own in SPOKEN_IN.items() if name.startswith(start)))
     spoken = looked_up(said, names).replace("|lower", "")  # a German noun keeps its capital inside a sentence
     return spoken.replace('<html lang="en">', f'<html lang="{code}">')
-
-
-@cache
-def office_words(code: str) -> dict[Key, str]:
-    """What the catalogues of the office say in a language, compiled by `bash .ci/setup`."""
-    return {key: text for file in sorted(catalogues(code).glob("*.mo")) for key, text in words_of_file(file).items()}
-
-
-def catalogues(code: str) -> Path:
-    """The folder of a language's catalogues: a file for each folder of templates, and one for what several share."""
-    return Path(settings.LOCALE_PATHS[0]) / code / "office"
-
-
-def words_of_file(file: Path) -> dict[Key, str]:
-    """What one compiled catalogue says."""
-    with file.open("rb") as opened:
-        texts: Any = gettext.GNUTranslations(opened)._catalog  # type: ignore[attr-defined]  # it offers no list
-    found = {}
-    for key, text in texts.items():
-        if isinstance(key, str) and key:
-            template, _, english = key.rpartition("\x04")
-            found[template, english] = text
-    return found

@@ -13,9 +13,9 @@ from django.template import Context, Template
 from django.utils import translation
 
 from qcapp.lib.spoken import OFFICE, OTHERS
-from qcapp.lib.word_files import faults, rooms, said_so_far, templates
+from qcapp.lib.word_files import catalogues, faults, rooms, said_so_far, templates
 from qcapp.lib.worded import SAID_ATTRIBUTES, has_words
-from qcapp.lib.worded_templates import UNTOUCHED, catalogues, in_language
+from qcapp.lib.worded_templates import UNTOUCHED, in_language
 
 FOLDER = Path(__file__).resolve().parents[2] / "templates"
 # Attributes that hold names for the page's own scripts and styles, never words for a reader.

@@ -22,10 +22,8 @@ def said(value: Any) -> Any:
         return [said(entry) for entry in value]
     if isinstance(value, SafeData) or not isinstance(value, str | Promise):
         return value
-    text = str(value)
-    candidates = (text, text.replace("_", " ") if " " not in text else text)
-    found = next((other for one in candidates if (other := spoken.said(one)) != one), None)
-    if found is None and text[:1].isupper():  # a label that was given a capital, as the first word of a line
-        lower = spoken.said(text[:1].lower() + text[1:])
-        found = None if lower == text[:1].lower() + text[1:] else lower[:1].upper() + lower[1:]
-    return text if found is None else found
+    text, code = str(value), spoken.office_language()
+    other = spoken.said_label(code, text)
+    return (
+        spoken.said_label(code, text.replace("_", " ")) if other == text and "_" in text and " " not in text else other
+    )

@@ -11,7 +11,9 @@ from django.core.management.base import BaseCommand, CommandError
 from qcapp.lib.spoken import OFFICE
 from qcapp.lib.word_files import (
     Entry,
+    Key,
     as_po,
+    catalogues,
     faults,
     folder_of_the_code,
     misplaced,
@@ -20,7 +22,6 @@ from qcapp.lib.word_files import (
     said_by_the_code,
     said_so_far,
 )
-from qcapp.lib.worded_templates import Key, catalogues
 
 
 class Command(BaseCommand):
