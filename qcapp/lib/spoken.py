@@ -24,6 +24,10 @@ ASKED = "qcapp.language"  # in a request's META once its Accept-Language was rea
 OPEN = re.compile(r"{\d}")
 PREDICATE = re.compile(r"[a-z].*\.$", re.DOTALL)  # said of a checkpoint or a person, whose name stands before it
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
+_PLACES = re.compile(r"{\d}")
+_WORD = re.compile(r"[^\W\d_]{2,}")
+# What the places of a form with one word of its own hold: "{0} owner {1}" is not found in what somebody wrote.
+LOOSE = r"(?:(?![:;!?]|\.\s).)"
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 _DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
 # How the languages write a day, and their months as browsers shorten them.
@@ -170,13 +174,14 @@ def words_of_file(file: Path) -> dict[tuple[str, str], str]:
 
 
 def _form(text: str) -> re.Pattern[str]:
-    return re.compile(_PLACE.sub(_place, re.escape(text)), re.DOTALL)
+    anything = LOOSE if len(_WORD.findall(_PLACES.sub("", text))) < 2 else "."
 
+    def place(found: re.Match[str]) -> str:
+        """Some text; behind a letter or another place it may be an ending that is not there."""
+        before = found.string[found.start() - 1 : found.start()]
+        return f"(?P<p{found[1]}>{anything}{'*' if before.isalpha() or before == '}' else '+'}?)"
 
-def _place(place: re.Match[str]) -> str:
-    """What a place may hold: some text; behind a letter or another place it may be an ending that is not there."""
-    before = place.string[place.start() - 1 : place.start()]
-    return f"(?P<p{place[1]}>.{'*' if before.isalpha() or before == '}' else '+'}?)"
+    return re.compile(_PLACE.sub(place, re.escape(text)), re.DOTALL)
 
 
 def said_within(data: Any, names: frozenset[str]) -> Any:

@@ -125,3 +125,9 @@ def test_tries_the_form_with_the_most_words_of_its_own_first() -> None:
     tried = [form.pattern for form, _ in known.like("NCR-1 is open.")]
     assert tried[0].endswith("\\ is\\ open\\.")
     assert said_in("de", "A sentence that nobody wrote.") == "A sentence that nobody wrote."
+
+
+def test_finds_no_short_form_in_what_somebody_wrote() -> None:
+    wrote = "Complaint: Pulls to the left under load; owner asks whether the axle was straight."
+    assert said_in("de", wrote) == wrote
+    assert said_in("de", "CA-2026-0003 owner Vane") == "CA-2026-0003 Verantwortung Vane"
