@@ -15,14 +15,16 @@ from django.views.decorators.http import require_http_methods
 from qcapp.certificates.queries import certificates_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.several_forms import SeveralForms
+from qcapp.nonconformance.queries import reports_of
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
 from qcapp.production.queries import open_holds, unit_by_serial
+from qcapp.production.queries.as_built import tree_of
 
 from . import forms, services
-from .queries import customers, events_of, orders
+from .queries import customers, dispatches, events_of, orders
 
 GET_AND_POST = ["GET", "HEAD", "POST"]
 
@@ -92,5 +94,10 @@ def event(request: HttpRequest, serial: str) -> HttpResponse:
     if page.done:
         messages.success(request, "The event is recorded.", extra_tags="in")
         return redirect("history:unit", serial=unit.serial)
-    context = {"unit": unit, "form": page.forms["event"], "events": events_of(unit.item_id)}
+    at, item = timezone.now(), unit.item_id
+    context = {
+        "unit": unit, "form": page.forms["event"], "events": events_of(item),
+        "reports": reports_of(item, viewer=request.user, at=at), "certificates": certificates_of(item),
+        "dispatch": dispatches([item]).get(item), "inside": tree_of(unit).below,
+    }  # fmt: skip
     return render(request, "customers/event.html", context, status=page.status)

@@ -9,7 +9,7 @@ from qcapp.lib.band_picture import Scale
 
 from .studying import WORDS, StudyCard
 
-WIDTH, HEIGHT, FOOT, LEFT = 760, 250, 30, 70
+WIDTH, HEIGHT, FOOT, LEFT = 1000, 250, 44, 70
 ROW = 30
 STROKES = ("", "8 4", "2 4", "12 4 2 4", "4 4", "1 3")  # people are told apart without colour
 
@@ -29,8 +29,10 @@ def _readings(card: StudyCard) -> str:
     y = Scale(low, high, HEIGHT - FOOT, 16)
     drawn = [_axis(card.parts)]
     drawn += [f'<path class="c-limit" d="M{LEFT} {y(one):g}H{WIDTH - 8}"/>' for one in limits if low <= one <= high]
-    drawn += [f'<text class="c-tick" x="{LEFT - 8}" y="{y(one) + 4:g}" text-anchor="end">{one:g}</text>' for one in
-              sorted({min(every), max(every)})]  # fmt: skip
+    shown = [one for one in limits if low <= one <= high] or sorted({min(every), max(every)})
+    drawn += [
+        f'<text class="c-tick" x="{LEFT - 8}" y="{y(one) + 4:g}" text-anchor="end">{one:g}</text>' for one in shown
+    ]
     names = sorted({name for name, _ in values})
     for turn, name in enumerate(names):
         own = [values[name, part] for part in range(1, card.parts + 1)]
@@ -60,11 +62,12 @@ def _x(part: int, parts: int) -> float:
 def _axis(parts: int) -> str:
     step = 1 if parts <= 20 else 5
     numbers = "".join(
-        f'<text class="c-tick" x="{_x(part, parts):g}" y="{HEIGHT - 10}" text-anchor="middle">{part}</text>'
+        f'<text class="c-tick" x="{_x(part, parts):g}" y="{HEIGHT - FOOT + 16}" text-anchor="middle">{part}</text>'
         for part in range(1, parts + 1)
         if part % step == 0 or part == 1
     )
-    return f'<path class="c-axis" d="M{LEFT} {HEIGHT - FOOT}H{WIDTH - 8}"/>{numbers}'
+    word = f'<text class="c-unit" x="{LEFT - 8}" y="{HEIGHT - FOOT + 16}" text-anchor="end">Part</text>'
+    return f'<path class="c-axis" d="M{LEFT} {HEIGHT - FOOT}H{WIDTH - 8}"/>{word}{numbers}'
 
 
 def _person(parts: int, values: list[list[float]], y: Scale, turn: int, people: int) -> str:

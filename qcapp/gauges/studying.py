@@ -15,7 +15,7 @@ from random import SystemRandom
 from typing import TYPE_CHECKING
 
 from django.db import IntegrityError, transaction
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
@@ -229,22 +229,22 @@ def study_card(study_id: int) -> StudyCard:
     return _card(row, row.readings.select_related("by"))
 
 
-def studies_found(numbers: Collection[str]) -> list[StudyCard]:
-    """The latest study of measured values of each of these gauges that has all its readings, by gauge number."""
+def studies_beside(numbers: Collection[str], checkpoint: str) -> tuple[list[StudyCard], list[StudyCard]]:
+    """The latest complete study of measured values of each of these gauges, by number; and a checkpoint's own.
+
+    The latter, "FR-200 501", are of any kind, the latest first. Two queries for both.
+    """
     readings = Prefetch("readings", StudyReading.objects.select_related("by"))
-    rows = Study.objects.filter(gauge__number__in=numbers, kind=Study.Kind.MEASURED).select_related("gauge", "by")
+    wanted = Q(gauge__number__in=numbers, kind=Study.Kind.MEASURED) | Q(checkpoint=checkpoint)
+    rows = list(Study.objects.filter(wanted).select_related("gauge", "by").prefetch_related(readings).order_by("-id"))
     latest: dict[str, Study] = {}
-    for row in rows.prefetch_related(readings).order_by("gauge__number", "-id"):
-        if len(row.readings.all()) == len(row.order):
+    for row in rows:
+        complete = len(row.readings.all()) == len(row.order)
+        if complete and row.kind == Study.Kind.MEASURED and row.gauge.number in numbers:
             latest.setdefault(row.gauge.number, row)
-    return [_card(row, row.readings.all()) for row in latest.values()]
-
-
-def studies_for(checkpoint: str) -> list[StudyCard]:
-    """The studies kept with a checkpoint, "FR-200 501", the latest first."""
-    readings = Prefetch("readings", StudyReading.objects.select_related("by"))
-    rows = Study.objects.filter(checkpoint=checkpoint).select_related("gauge", "by").prefetch_related(readings)
-    return [_card(row, row.readings.all()) for row in rows.order_by("-id")]
+    kept = [row for row in rows if row.checkpoint == checkpoint]
+    of_gauges = [latest[number] for number in sorted(latest)]
+    return [_card(row, row.readings.all()) for row in of_gauges], [_card(row, row.readings.all()) for row in kept]
 
 
 def _card(row: Study, given: Iterable[StudyReading]) -> StudyCard:

@@ -130,7 +130,7 @@ def certificate(request: HttpRequest) -> HttpResponse:
     page = SeveralForms(request, {"certificate": forms.FurtherHeatForm if more else forms.CertificateForm})
     form = page.forms["certificate"]
     assert isinstance(form, forms.CertificateForm)  # noqa: S101 - named so just above
-    form.initial |= {"number": more, "supplier": request.GET.get("supplier", "")}
+    form.initial.update({"number": more, "supplier": request.GET.get("supplier", "")})
 
     def perform(told: dict[str, Any], at: datetime) -> object:
         named = {name: told[name] for name in ("supplier", "number")}

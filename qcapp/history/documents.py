@@ -44,7 +44,7 @@ def _keyed(inspection: InspectionView) -> Iterator[UnitDocument]:
     for one in papers_of(inspection.unit.item_id):
         if one.stage_number not in secret:
             name = f"stage {one.stage_number} {one.stage_name}"
-            yield UnitDocument("sheet keyed in", name, reverse("evidence:file", args=[one.scan_uuid]))
+            yield UnitDocument("keyed sheet", name, reverse("evidence:file", args=[one.scan_uuid]))
 
 
 def _nodes(tree: Node) -> Iterator[Node]:

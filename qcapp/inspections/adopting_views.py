@@ -24,7 +24,7 @@ from qcapp.people.services import Proof, prove_identity
 from qcapp.plans.queries import revision_card
 from qcapp.production.queries import unit_by_serial
 
-from .forms import ApplicabilityForm, ArticleDecisionForm, ArticleForm, ChoiceForm
+from .forms import ApplicabilityForm, ArticleDecisionForm, ArticleForm, ChoiceForm, OneChoiceForm
 from .queries import inspection_of
 from .queries.adopting import preview_of, shown_to, under_other_revisions
 from .queries.first_articles import first_articles
@@ -87,12 +87,8 @@ def _ticked(request: HttpRequest) -> dict[str, str]:
 
 def _said(choice: str, reports: dict[str, list[str]]) -> str:
     raised = sorted({number for numbers in reports.values() for number in numbers})
-    one = len(reports) == 1
-    words = (
-        "adopted the revision"
-        if choice == "adopt"
-        else f"stay{'s' if one else ''} with {'its' if one else 'their'} revision"
-    )
+    stay = "stays with its revision" if len(reports) == 1 else "stay with their revision"
+    words = "adopted the revision" if choice == "adopt" else stay
     return f"{', '.join(sorted(reports))} {words}." + (f" Raised: {', '.join(raised)}." if raised else "")
 
 
@@ -109,7 +105,7 @@ def preview(request: HttpRequest, uuid: UUID, serial: str) -> HttpResponse:
     may = Act.CHOOSE_PLAN in acts_of(request.user, timezone.now())
     shown = {
         "revision": to, "unit": unit, "preview": found, "shown": shown_to(found, viewer=request.user),
-        "form": ChoiceForm.for_one() if may else None,
+        "form": OneChoiceForm() if may else None,
     }  # fmt: skip
     return render(request, "inspections/adopt_one.html", shown)
 

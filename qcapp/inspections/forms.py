@@ -83,13 +83,13 @@ class ChoiceForm(SignedForm):
     )
     field_order = ["choice", "reason", "pin"]
 
-    @classmethod
-    def for_one(cls) -> ChoiceForm:
-        """The same on the page of one unit, in the singular."""
-        form = cls()
-        field: Any = form.fields["choice"]
-        field.label, field.choices = "This unit", [("adopt", "adopts the revision"), ("stay", "stays with its own")]
-        return form
+
+class OneChoiceForm(ChoiceForm):
+    """The same on the page of one unit."""
+
+    choice = forms.ChoiceField(
+        label="This unit", choices=[("adopt", "adopts the revision"), ("stay", "stays with its own")]
+    )
 
 
 class ArticleForm(forms.Form):

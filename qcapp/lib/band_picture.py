@@ -7,7 +7,7 @@ the content security policy blocks them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from html import escape
@@ -61,8 +61,12 @@ def mark(
     lower: bool = True,
     upper: bool = True,
     conflict: bool = False,
+    say: Callable[[str], str] = str,
 ) -> str:
-    """The 44 × 24 mark: bars are the limits, the dot is the value; a ring for checks without a number."""
+    """The 44 × 24 mark: bars are the limits, the dot is the value; a ring for checks without a number.
+
+    `say` gives its name in another language.
+    """
     shapes = _ring(outcome) if kind in RINGS else _bars(outcome, nearest, lower=lower, upper=upper)
     if conflict:
         shapes = _bars("open", "", lower=lower, upper=upper) + _dot(18) + _dot(27)
@@ -70,7 +74,7 @@ def mark(
     return (
         f'<svg class="mark {"near" if conflict else tone(outcome)}" viewBox="0 0 44 24" width="44" height="24" '
         f'role="img" '
-        f'aria-label="{escape(label)}">{shapes}</svg>'
+        f'aria-label="{escape(say(label))}">{shapes}</svg>'
     )
 
 

@@ -21,6 +21,20 @@ OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
 OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
 ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
+_PLACES = re.compile(r"{\d}")
+_WORD = re.compile(r"[^\W\d_]{2,}")
+# What the places of a form with one word of its own hold: "{0} owner {1}" is not found in what somebody wrote.
+LOOSE = r"(?:(?![:;!?]|\.\s).)"
+_MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+# How the languages write a day, and their months as browsers shorten them.
+_DAYS = {
+    "de": (
+        "{}. {} {}",
+        ["Jan.", "Feb.", "März", "Apr.", "Mai", "Juni", "Juli", "Aug.", "Sep.", "Okt.", "Nov.", "Dez."],
+    ),
+    "es": ("{} {} {}", ["ene", "feb", "mar", "abr", "may", "jun", "jul", "ago", "sep", "oct", "nov", "dic"]),
+}
 
 
 def language_of(person: Any) -> str:
@@ -68,7 +82,15 @@ def said_in(code: str, sentence: str) -> str:
     for form, other in known.like(sentence):
         if match := form.fullmatch(sentence):
             return re.sub(r"{(\d)}", lambda place: said_in(code, match[f"p{place[1]}"]), other)
-    return sentence
+    return said_day(code, sentence)
+
+
+def said_day(code: str, text: str) -> str:
+    """The days in a text as the language writes them: 24 Nov 2026 is 24. Nov. 2026. English stays."""
+    if code not in _DAYS:
+        return text
+    form, months = _DAYS[code]
+    return _DAY.sub(lambda day: form.format(day[1], months[_MONTHS.index(day[2])], day[3]), text)
 
 
 class _Known:
@@ -103,13 +125,14 @@ def _known(code: str) -> _Known:
 
 
 def _form(text: str) -> re.Pattern[str]:
-    return re.compile(_PLACE.sub(_place, re.escape(text)), re.DOTALL)
+    anything = LOOSE if len(_WORD.findall(_PLACES.sub("", text))) < 2 else "."
 
+    def place(found: re.Match[str]) -> str:
+        """Some text; behind a letter or another place it may be an ending that is not there."""
+        before = found.string[found.start() - 1 : found.start()]
+        return f"(?P<p{found[1]}>{anything}{'*' if before.isalpha() or before == '}' else '+'}?)"
 
-def _place(place: re.Match[str]) -> str:
-    """What a place may hold: some text; behind a letter or another place it may be an ending that is not there."""
-    before = place.string[place.start() - 1 : place.start()]
-    return f"(?P<p{place[1]}>.{'*' if before.isalpha() or before == '}' else '+'}?)"
+    return re.compile(_PLACE.sub(place, re.escape(text)), re.DOTALL)
 
 
 def said_within(data: Any, names: frozenset[str]) -> Any:

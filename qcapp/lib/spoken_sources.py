@@ -17,25 +17,38 @@ from django.conf import settings
 # Spoken to programs and to the keeper at the shell, or only to the demonstration.
 FORMS = re.compile(r"(^|[/_])forms\.py$")
 # Read whole, because what they say has no full stop: a line of what happened, a check, limits in words.
-READ_WHOLE = (
-    "certificates/as_built_checks.py",
-    "certificates/release_checks.py",
-    "certificates/lot_queries.py",
-    "config/health/watched.py",
-    "history/lines.py",
-    "inspections/queries/timeline.py",
+READ_WHOLE = frozenset(
+    """
+    certificates/as_built_checks.py certificates/lot_queries.py certificates/release_checks.py config/health/watched.py
+    core/checkpoints/count.py goods/checking.py goods/queries/__init__.py history/lines.py history/pictures.py
+    improvement/cards.py improvement/queries/actions.py improvement/queries/effect.py improvement/queries/field.py
+    improvement/services/leading.py improvement/services/opening.py improvement/services/reminding.py
+    improvement/words.py inspections/queries/outliers.py inspections/queries/timeline.py nonconformance/announcing.py
+    nonconformance/cards.py nonconformance/queries/queue.py nonconformance/queue_views.py nonconformance/waiting.py
+    plans/calculators/fit_pair.py plans/calculators/leaks.py plans/calculators/lots.py plans/calculators/parts.py
+    plans/calculators/weld_limits.py plans/comparison.py plans/draft_table.py plans/review_list.py
+    trends/capability.py trends/characteristic.py trends/control.py trends/gauging.py trends/watch.py trends/words.py
+    """.split()  # noqa: SIM905 - a list of names reads better
 )
 NOT_OF_THE_OFFICE = ("api", "config", "core", "capture", "lib/fields", "lib/guard", "lib/write_once")
-SPOKEN_ALL_THE_SAME = ("config/context.py", "config/health", "core/checkpoints", "core/findings.py")
+SPOKEN_ALL_THE_SAME = (
+    "config/context.py",
+    "config/health",
+    "config/retention",
+    "core/checkpoints",
+    "core/findings.py",
+    "core/materials",
+)
 CODES = ("audit/verbs.py",)  # the names of acts in the audit, the same in every language
 LABELS = frozenset({"label", "help_text", "empty_label", "placeholder", "aria-label", "title", "lead"})
 REFUSALS = frozenset({"Refused", "NotAllowed", "Invalid", "NotFound", "Conflict", "Throttled", "QcError"})
 TABLES = re.compile(r"_?([A-Z]+_)*(WORDS|LABELS|TITLES|NAMES|SENTENCES|KINDS|CHOICES|REASONS|MENU|TEXTS)")
 ENUMS = re.compile(r"\b(StrEnum|TextChoices)\b")
 A_LABEL = re.compile(r"[A-Z][a-z]*( |$)")
+NAMED = re.compile(r"{[a-z_]+}")
 PLACE = re.compile(r"{\d}")
 LETTERS = re.compile(r"[^\W\d_]{2,}")
-ENDED = re.compile(r"[.?!]$")
+ENDED = re.compile(r"[.?!](?:{\d})*$")
 OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^[^\w{“…]")
 
 
@@ -73,9 +86,10 @@ def _of_the_office(name: str) -> bool:
 
 
 def form_of(node: ast.expr) -> str | None:
-    """A text, or an f-string with its places numbered; None for anything else."""
+    """A text, or an f-string or a form with names, its places numbered; None for anything else."""
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        return node.value
+        named = dict.fromkeys(NAMED.findall(node.value))
+        return NAMED.sub(lambda name: f"{{{list(named).index(name[0])}}}", node.value)
     if not isinstance(node, ast.JoinedStr):
         return None
     places = itertools.count()
@@ -144,6 +158,15 @@ def _sentences_in(name: str, tree: ast.AST) -> Iterator[str]:
             text = form_of(node) or ""
             if not OF_MACHINES.search(text) and _is_spoken(name, text) and not _is_too_general(text):
                 yield text
+        if isinstance(node, ast.JoinedStr):
+            yield from (text for text in _either_of(node) if not OF_MACHINES.search(text))
+
+
+def _either_of(node: ast.JoinedStr) -> Iterator[str]:
+    """The words that a sentence has one way or the other, such as "is" and "are"; endings are left out."""
+    for part in node.values:
+        if isinstance(part, ast.FormattedValue) and isinstance(part.value, ast.IfExp):
+            yield from (text for text in _texts(part.value) if len(text) > 1 and text == text.strip())
 
 
 def _is_spoken(name: str, text: str) -> bool:
@@ -158,7 +181,7 @@ def _is_spoken(name: str, text: str) -> bool:
 def _is_too_general(text: str) -> bool:
     """True for a form such as "{0} is {1}.", which would fit sentences that mean something else."""
     parts = PLACE.split(text)
-    return len(parts) > 1 and len(parts[0]) < 4 and max(map(len, parts)) < 7
+    return len(parts) > 1 and len(parts[0]) < 4 and max(map(len, parts)) < 7 and sum(map(len, parts)) < 10
 
 
 def _not_spoken(tree: ast.AST) -> Iterator[int]:

@@ -15,7 +15,6 @@ from typing import NamedTuple
 
 from django.conf import settings
 
-from .spoken import catalogue
 from .spoken_sources import labels, sentences
 from .worded import counted, dressing, expressions, pieces
 from .worded_templates import UNTOUCHED, Key, catalogues, words_of_file
@@ -73,7 +72,7 @@ def room_of(template: str) -> str:
 
 def of_the_code(code: str) -> dict[str, list[Entry]]:
     """What the code says to people: what the floor's catalogue of refusals has already is left out."""
-    known = catalogue(code, "refusals")
+    known = {english for _, english in _compiled([folder_of_the_code(code) / "refusals.po"])}
     found = {"labels": labels(), "sentences": sentences()}
     return {
         domain: [Entry((f"qcapp/{place}",), "", text) for text, place in texts.items() if text not in known]

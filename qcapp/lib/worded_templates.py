@@ -38,16 +38,28 @@ UNTOUCHED = (
 # What expressions end on that show a label or a sentence of the code; what a person wrote has other names.
 # fmt: off
 SPOKEN = frozenset({
-    "=lead", "=rule", "=standing", "=text", "=title", "=words", "about", "asked", "base_sentence", "basis",
-    "because", "cause", "choice_label", "criticality", "disposition_label", "due", "effect", "effect_sentence",
-    "entry.text", "error", "errors", "findings", "frequency", "function", "grade_word", "headline", "help_text",
-    "how", "kind", "kind_label", "kind_name", "label", "limits_text", "line.detail", "line.text", "link", "meaning",
-    "message", "method", "method_label", "missing_roles", "possible", "probability", "problem", "problems",
-    "range_text", "reason", "refusal", "role_name", "rule", "rule_sentence", "says", "sentence", "setup_label",
-    "severity", "source", "spread_name", "standing", "state", "state_label", "statistic", "summary", "to_label",
-    "to_state", "todo", "trouble", "unit_state", "verdict", "verdict_sentence", "warning", "what", "when", "why",
-    "word", "words_of", "yield_rule",
+    "=act", "=button", "=caution", "=effective", "=lead", "=note", "=one.label", "=role", "=rule", "=standing",
+    "=text", "=title", "=words", "about", "answer.caution", "answer.limit.note", "answer.limit.sentence",
+    "answer.measure", "answer.model", "asked", "base_sentence", "basis", "because", "cause", "change.effect",
+    "change.field", "chart.name", "choice_label", "cluster.words", "criticality", "disposition_label",
+    "draft.last.said", "due", "effect", "effect_sentence", "end.text", "end.what", "entry.said", "entry.text",
+    "error", "errors", "event.role", "event.what", "fact.state", "fact.title", "fact.todo", "fact.words",
+    "finding.title", "findings", "found.drift_sentence", "found.summary", "found.why", "frequency", "function",
+    "grade_word", "head.label", "headline", "help_text", "how", "kind", "kind.name", "kind.period", "kind.personal",
+    "kind.reason", "kind.then", "kind.what", "kind_label", "kind_name", "label", "level.text", "limits_text",
+    "line.detail", "line.lot_state", "line.text", "link", "link.text", "meaning", "means_sentence", "message",
+    "method", "method_label", "missing_roles", "one.change", "one.held_by", "one.sources", "one.subject",
+    "one.word", "paper.cracking", "part.lead", "part.title", "possible", "probability", "problem", "problems",
+    "proposal.label", "range_text", "reason", "refusal", "role_name", "row.because", "row.pair.fit.kind",
+    "row.role", "row.roles", "row.step", "row.use", "rule", "rule_sentence", "says", "sentence", "setup_label",
+    "severity", "source", "source.title", "spread_name", "standing", "state", "state_label", "statistic", "summary",
+    "to_label", "to_state", "todo", "trouble", "unit_state", "verdict", "verdict_sentence", "view.share",
+    "wanted.by", "warning", "what", "when", "why", "word", "words_of", "yield_rule",
 })
+SPOKEN_IN = {
+    "messages/": frozenset({"one.text"}),
+    "certificates/lot.html": frozenset({"one.title"}),
+}
 # fmt: on
 Key = tuple[str, str]  # the template that the text is for ("" for all) and the English text
 
@@ -72,7 +84,8 @@ def in_language(code: str, name: str, source: str) -> str:
         return source
     texts = office_words(code)
     said = said_again(source, lambda piece: texts.get((name, piece)) or texts.get(("", piece)) or piece)
-    spoken = looked_up(said, SPOKEN).replace("|lower", "")  # a German noun keeps its capital inside a sentence
+    names = SPOKEN.union(*(own for start, own in SPOKEN_IN.items() if name.startswith(start)))
+    spoken = looked_up(said, names).replace("|lower", "")  # a German noun keeps its capital inside a sentence
     return spoken.replace('<html lang="en">', f'<html lang="{code}">')
 
 

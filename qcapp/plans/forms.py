@@ -19,7 +19,9 @@ class ImportForm(forms.Form):
     family_code = forms.ChoiceField(label="Part family")
     letter = forms.CharField(label="Revision", max_length=2, help_text="One or two capitals, such as D.")
     file = forms.FileField(label="Plan file", help_text="XLSX, or CSV in UTF-8 or UTF-16, at most 5 MB.")
-    change_note = forms.CharField(label="What changes and why", max_length=300, required=False)
+    change_note = forms.CharField(
+        label="What changes and why", max_length=300, required=False, help_text="Only the first revision needs none."
+    )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)

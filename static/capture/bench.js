@@ -2,7 +2,7 @@
 
 import * as acts from "./acts.js";
 import { tone } from "./band.js";
-import { ask, el, fill, find, tell } from "./dom.js";
+import { ask, el, fill, find, loosely, tell } from "./dom.js";
 import { askPin, dayText } from "./dialogs.js";
 import { afterPaint, correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import { holdSentence } from "./holds.js";
@@ -12,7 +12,7 @@ import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
-import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, readStore, seen, serial, stageOf, standing, state, take } from "./unit.js";
+import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, provisional, readStore, seen, serial, stageOf, standing, state, take } from "./unit.js";
 import { chosen, learn, t } from "./words.js";
 
 // ---- beginning
@@ -40,6 +40,7 @@ async function load() {
   goTo(whereToStart());
   const refused = state.refused.find((row) => row.operation.id === asked.get("refused"));
   if (refused && plain(refused.operation.checkpoint)) correctRefused(refused);
+  (globalThis.requestIdleCallback ?? setTimeout)(warmUp);
 }
 
 async function later(unit) {
@@ -86,7 +87,7 @@ function drawHead() {
   const name = unit.family_name.charAt(0).toUpperCase() + unit.family_name.slice(1);
   const c = current();
   const gauge = c.gauge_kinds.length ? gaugeFor(c) : null;
-  document.title = `${serial} · qcapp`;
+  document.title = `${serial}, ${t("Bench")} · qcapp`;
   find("#serial").textContent = serial;
   find("#about").textContent = `${name} · ${t("plan revision {0}", revision.letter)}`;
   fill(find("#hand"), gauge ? `${t("Gauge")} ` : "", gauge ? el("strong", {}, gauge.number) : "", gauge?.due_on ? el("span", { class: "due" }, ` ${t("due {0}", dayText(gauge.due_on))}`) : "");
@@ -141,12 +142,21 @@ draw.list = () => {
   list.querySelector('[aria-current="true"]')?.scrollIntoView({ block: "nearest" });
 };
 
+// The same nodes as long as they say the same: nothing to lay out, and what somebody has opened stays open.
+let bannersNow = {};
 function banners(stage) {
+  const before = state.data.stages.findLast((one) => one.number < stage.number);
+  const signed = before && signedHere(before.number);
+  const said = JSON.stringify([state.data.holds, stage.number, stage.may_start, stage.blocked_by, document.documentElement.lang, signed]);
+  if (bannersNow.said !== said) bannersNow = { said, nodes: newBanners(stage, signed) };
+  return bannersNow.nodes;
+}
+
+function newBanners(stage, signed) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
     ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
-  const before = state.data.stages.findLast((one) => one.number < stage.number);
-  if (stage.may_start || !stage.blocked_by || (before && signedHere(before.number)) || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
+  if (stage.may_start || !stage.blocked_by || signed || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
 }
@@ -191,15 +201,35 @@ function questionOf(c) {
   return question.node;
 }
 
-draw.work = () => {
+let late = false; // what can be done beside the verdict is still that of before
+/** The work area; with `quick` all but what can be done beside it, which `draw.rest` brings after the verdict. */
+draw.work = (quick) => {
   const c = current();
   const stage = stageOf(state.stage);
-  lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : acts.panel(c, goTo));
+  late = quick === true && !stranger();
+  lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : (late && find("#work > .beside")) || acts.panel(c, goTo));
   // To take the focus the browser lays the whole page out, so a verdict is painted before. A field takes it at once: the next
   // key of a gauge must not fall between.
   if (justRecorded() && !find("input#value")) afterPaint(takeFocus);
   else takeFocus();
 };
+
+draw.rest = () => {
+  draw.around();
+  if (!late) return;
+  late = false;
+  find("#work > .beside")?.replaceWith(acts.panel(current(), goTo));
+};
+
+/** Before the first entry: the browser reads a script's functions when they are first used, and that is no time to do it. */
+function warmUp() {
+  const c = state.data.checkpoints.find((one) => one.band && one.kind === "measured");
+  if (!c) return;
+  const said = { ...c, outcome: "in_band", answer: "0", value: c.band.nominal ?? c.band.upper ?? c.band.lower, answered_by: "", flag_sentences: [] };
+  panels.verdictPanel(said, stageOf(c.stage), {}, false);
+  panels.answeredPicture(said);
+  provisional(c, { id: "", answer: { value: said.value }, raw: "", gauge: null, inspection: 1, purpose: "reading" });
+}
 
 function takeFocus() {
   if (document.querySelector("dialog[open]")) return;
@@ -323,10 +353,18 @@ async function showStages() {
 
 // ---- what the server says
 
-let refreshing = null;
+const QUIET = 1000; // reading a whole unit must not come between a key and its verdict
+let touched = 0;
+for (const kind of ["keydown", "pointerdown"]) addEventListener(kind, () => { touched = Date.now(); }, true);
+
+let turn = 0;
 async function refresh(delay) {
-  clearTimeout(refreshing);
-  await new Promise((resolve) => { refreshing = setTimeout(resolve, delay); });
+  turn += 1;
+  const mine = turn;
+  for (let tries = 0; tries === 0 || (delay && Date.now() - touched < QUIET && tries < 20); tries += 1) {
+    await new Promise((resolve) => { setTimeout(resolve, delay); });
+    if (mine !== turn) return;
+  }
   const unit = await fetchUnit().catch(() => null);
   if (unit) await later(unit);
 }
@@ -340,8 +378,9 @@ outbox.onChange(async (verdicts) => {
   if (verdicts.length) refresh(400);
 });
 
-// Never redraw under somebody's fingers: an entry stays as it is while it is being typed.
-function gently() {
+// Never redraw under somebody's fingers: an entry stays as it is while it is being typed, a button while it is pressed.
+const gently = () => loosely(redraw);
+function redraw() {
   if (state.key === null) return;
   draw.around();
   if (!stranger() && (state.text !== "" || state.mode !== null || state.readings.length || state.doubt || state.notSaved.has(state.key))) return;

@@ -4,12 +4,18 @@ import { ask, el, fill, keypad, typed } from "./dom.js";
 import { t } from "./words.js";
 
 
+const days = new Map(); // the browser takes milliseconds to write one, and a gauge's is written at each checkpoint
+
 /** 2027-03-03 as 3 Mar 2027. */
 export function dayText(iso) {
   if (!iso) return "";
-  const day = new Date(`${iso.slice(0, 10)}T12:00:00Z`);
   const code = document.documentElement.lang;
-  return day.toLocaleDateString(code === "en" ? "en-GB" : code, { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" }).replace("Sept", "Sep");
+  const key = `${code} ${iso}`;
+  if (!days.has(key)) {
+    const day = new Date(`${iso.slice(0, 10)}T12:00:00Z`);
+    days.set(key, day.toLocaleDateString(code === "en" ? "en-GB" : code, { day: "numeric", month: "short", year: "numeric", timeZone: "UTC" }).replace("Sept", "Sep"));
+  }
+  return days.get(key);
 }
 
 /** Pick the gauge in hand. One out of calibration only where no other is there: a fact is kept, but proves nothing yet. */

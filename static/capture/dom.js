@@ -34,6 +34,27 @@ export function ask(title, build) {
   });
 }
 
+let held = 0; // until when a tap may be on its way
+const owed = new Set();
+
+/** Do it now; while a finger is down, when its tap has arrived: a button that is built anew under a finger loses the tap. */
+export function loosely(work) {
+  if (performance.now() >= held) work();
+  else owed.add(work);
+}
+
+function hold(longest) {
+  held = performance.now() + longest;
+  setTimeout(() => {
+    if (performance.now() < held) return;
+    const all = [...owed];
+    owed.clear();
+    for (const work of all) work();
+  }, longest + 1);
+}
+
+for (const [kind, longest] of [["pointerdown", 5000], ["pointerup", 300], ["pointercancel", 0], ["click", 0]]) addEventListener(kind, () => hold(longest), true);
+
 /** Tell something that needs no choice. */
 export function tell(title, ...content) {
   return ask(title, (close) => el("div", { class: "picks" }, ...content,

@@ -184,9 +184,8 @@ async function record(answer, raw) {
   Object.assign(state, NOTHING, { readings: [] });
   lastRecord = performance.now();
   const keeping = store.keep(row);
-  draw.work();
-  draw.foot();
-  afterPaint(draw.around); // the verdict first, the list of the stage after it
+  draw.work(true);
+  afterPaint(draw.rest); // the verdict first; what can be done beside it, the list of the stage and the foot after it
   try {
     await keeping;
   } catch (error) {

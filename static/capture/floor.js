@@ -1,7 +1,7 @@
 // The floor page: pick up a unit, see which ones are on this tablet, and what still waits to be sent.
 
 import * as beside from "./beside.js";
-import { el, fill, find } from "./dom.js";
+import { el, fill, find, loosely } from "./dom.js";
 import * as outbox from "./outbox.js";
 import * as people from "./people.js";
 import * as shell from "./shell.js";
@@ -111,7 +111,7 @@ find("#scan").addEventListener("submit", (event) => {
 find("#take").addEventListener("click", () => takeAll(0));
 
 await learn(chosen(await store.getMeta("person").catch(() => null)));
-outbox.onChange(show);
+outbox.onChange(() => loosely(show));
 beside.follow(show);
 shell.begin(show);
 people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there

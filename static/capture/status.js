@@ -3,9 +3,8 @@
 import * as beside from "./beside.js";
 import { ask, el } from "./dom.js";
 import { askReason } from "./dialogs.js";
-import { contact, soon, uuid7 } from "./outbox.js";
-import * as store from "./store.js";
-import { local, region, t } from "./words.js";
+import { contact, soon } from "./outbox.js";
+import { region, t } from "./words.js";
 
 // By hand: the line at the foot is drawn with each entry, and the browser's own formatting costs milliseconds.
 export const clock = (date) => [date.getHours(), date.getMinutes()].map((part) => String(part).padStart(2, "0")).join(":");
@@ -62,14 +61,10 @@ export function parts({ waiting: results, refused: first, besides = [], badge, p
   ];
 }
 
-/** Everything the server refused, each with its reason and the ways out. `correct(row)` opens the checkpoint again. */
+/** The list of everything the server refused; `correct(row)` opens the checkpoint again. */
 export async function showRefused(rows, by, correct) {
-  const besides = (await beside.rows()).filter((row) => row.refused);
-  const redo = await ask(t("Refused by the server"), (close) => el("div", { class: "picks" },
-    el("p", {}, t("These entries are kept on this tablet until somebody has dealt with them.")),
-    rows.map((row) => refusedEntry(row, by, close)), besides.map((row) => refusedBeside(row, by, () => close(null))),
-    el("div", { class: "then" }, el("button", { type: "button", class: "big go", "data-first": true, onclick: () => close(null) }, t("Back")))));
-  if (redo) await correct(redo);
+  const list = await import("./refused.js"); // seldom needed, as the photo's
+  await list.showRefused(rows, by, correct, { when, refusedBeside });
 }
 
 /** One thing beside the results that the server did not take. `done()` is called when somebody has dealt with it. */
@@ -84,39 +79,4 @@ export function refusedBeside(row, by, done) {
         const reason = await askReason(t("Discard this entry"), t("It is never sent. Your name and your reason go to the audit."), [t("Entered twice"), why]);
         if (reason) await beside.discard(row, by, reason).then(done);
       })));
-}
-
-function refusedEntry(row, by, close) {
-  const { operation, message, name, owner } = row;
-  const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
-  return el("div", { class: "banner" },
-    el("p", {}, `${operation.serial}, ${operation.checkpoint ? `${operation.checkpoint}: ${local(operation.raw)}` : operation.meaning}`),
-    el("p", {}, `${message} ${t("Entered by {0}, {1}.", name ?? owner, when(operation.recorded_at))}`),
-    el("div", { class: "answers" },
-      operation.checkpoint ? act(t("Correct"), () => close(row)) : null,
-      operation.checkpoint && owner === by ? act(t("Other unit …"), async () => {
-        const serial = await askSerial(operation.serial);
-        if (!serial) return;
-        const other = { ...operation, id: uuid7(), serial, round: 1, base: null, purpose: "reading", reason: "" };
-        await store.keep({ operation: other, owner, name, instead: operation.id });
-        close(null);
-        soon(0);
-      }) : null,
-      act(t("Send again"), async () => { await store.sendAgain(operation.id); close(null); soon(0); }),
-      act(t("Discard …"), async () => {
-        const reason = await askReason(t("Discard this entry"), t("It never becomes a result. Your name and your reason go to the audit."),
-          [t("Entered for the wrong unit"), t("Entered twice"), t("Answered by another person meanwhile")]);
-        if (reason) { await store.discard(operation.id, by, reason); close(null); soon(0); }
-      })));
-}
-
-/** The unit that an entry belongs to instead; the value stays as it was measured. */
-function askSerial(wrong) {
-  return ask(t("Not {0}: which unit was measured?", wrong), (close) => {
-    const field = el("input", { "data-first": true, id: "right-unit", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", maxlength: "40" });
-    const take = () => { const typed = field.value.trim().toUpperCase(); if (typed && typed !== wrong) close(typed); else field.focus(); };
-    field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); take(); } });
-    return el("div", { class: "picks" }, el("label", { class: "floor-field" }, t("Scan or type its serial number"), field),
-      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), el("button", { type: "button", class: "big go", onclick: take }, t("Record it there"))));
-  });
 }

@@ -17,7 +17,7 @@ export const state = {
 };
 
 /** What bench.js draws; entering.js calls it. Modules must not import each other in a circle: their names carry digests. */
-export const draw = { all() {}, around() {}, work() {}, list() {}, foot() {}, where() {} };
+export const draw = { all() {}, around() {}, rest() {}, work() {}, list() {}, foot() {}, where() {} };
 
 export const stageOf = (number) => state.data.stages.find((stage) => stage.number === number);
 export const inStage = () => state.data.checkpoints.filter((c) => c.stage === state.stage && c.due);

@@ -236,6 +236,19 @@ class TestOnce:
         assert one.page.inner_text("#question") == "Pores in the cap pass"
         assert (len(shop.answers("stamp")), len(shop.answers("pores"))) == (1, 1)
 
+    def test_takes_a_tap_while_the_page_is_drawn_anew(self, tablet: Tablets, shop: Shop) -> None:
+        one = tablet().at("pores").enter("2")
+        one.until_sent()
+        box = one.page.locator("#next").bounding_box()
+        assert box
+        one.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        one.page.mouse.down()
+        with one.page.expect_response("**/api/v1/session?*"):
+            one.page.evaluate("() => { dispatchEvent(new Event('online')); }")
+        one.until("new Promise((done) => setTimeout(done, 200, true))")
+        one.page.mouse.up()
+        one.until("document.querySelector('#question').innerText === 'Heat number, main tube'")
+
     def test_sends_from_one_of_two_tabs(self, tablet: Tablets, shop: Shop) -> None:
         one = tablet()
         sent: list[str] = []

@@ -278,17 +278,21 @@ class TestRevoked:
         one = to_bench(shared, shop)
         one.page.route("**/api/v1/operations", lambda route: route.abort())
         one.at("pores").enter("2")
+        say(one, "Scale on the plate")
         one.until_foot("No network")
         row = TabletRow.objects.get(name=f"Bench {shop.number}")
         for _ in range(20):  # what was asked first may have been asked before the entry was kept
             row.refresh_from_db()
-            if row.unsent:
+            if row.unsent == 2:
                 break
             with one.page.expect_response("**/api/v1/session?*"):
                 knock(one)
-        assert (row.unsent, row.last_contact_at is None) == (1, False)
+        assert (row.unsent, row.last_contact_at is None) == (2, False)
         one.page.unroute("**/api/v1/operations")
         until_sent(one)
+        one.until(NONE_KEPT)
+        with one.page.expect_response("**/api/v1/session?*"):
+            knock(one)
         row.refresh_from_db()
         assert (row.unsent, row.unsent_since) == (0, None)
 

@@ -95,6 +95,8 @@ def test_finds_a_sentence_by_its_form_and_leaves_what_it_names() -> None:
         "FR-200-0147 ist ausgeliefert; Ergebnisse werden eingetragen, solange eine Einheit im Bau ist."
     )
     assert said_in("es", "505 is critical: another person or another gauge measures it again.").startswith("505 es ")
+    day = "Gauge CA-05 was due on 11 Nov 2026; choose another."
+    assert ["11. Nov. 2026" in said_in("de", day), "11 nov 2026" in said_in("es", day)] == [True, True]
     assert said_in("de", "Nobody ever wrote this.") == "Nobody ever wrote this."
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
 
 import pytest
 from django.utils import timezone
@@ -21,7 +20,7 @@ from qcapp.nonconformance.models import Report
 
 from ..cast import Cast
 from ..factories import inspections as factory
-from ..factories.inspections import Workshop
+from ..factories.inspections import Workshop, gauges_at
 from .line_to_database import LineToDatabase
 from .sending import Answer, Tablet
 
@@ -46,11 +45,9 @@ def server(line: LineToDatabase) -> Iterator[RealServer]:
 @pytest.fixture
 def workshop(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Workshop:
     """As of today, with gauges that are in calibration today."""
-    today = timezone.now()
-    day = today.date() - timedelta(days=30)
-    gauges = {number: (kind, unit, day, "passed") for number, (kind, unit, _, _) in factory.GAUGES.items()}
-    monkeypatch.setattr(factory, "GAUGES", gauges)
-    return Workshop.opened(cast, at=today)
+    now = timezone.now()
+    monkeypatch.setattr(factory, "GAUGES", gauges_at(now))
+    return Workshop.opened(cast, at=now)
 
 
 @pytest.fixture

@@ -22,11 +22,10 @@ from qcapp.nonconformance.models import Report
 from ..cast import Cast
 from ..factories import inspections as factory
 from ..factories.certificates import release_unit
-from ..factories.inspections import STAGES, Workshop
+from ..factories.inspections import EVERY_UNIT, STAGES, Workshop, gauges_at
 from .sending import Answer, Tablet
 
 pytestmark = pytest.mark.django_db(transaction=True)
-PLAN = "".join(line for line in factory.PLAN.splitlines(keepends=True) if "1 in 5" not in line)
 EACH = 3  # units at each server
 
 
@@ -40,11 +39,9 @@ def servers() -> Iterator[list[RealServer]]:
 @pytest.fixture
 def units(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> list[Workshop]:
     """Units on their benches, as of today, with gauges that are in calibration today."""
-    today = timezone.now()
-    day = today.date() - timedelta(days=30)
-    gauges = {number: (kind, unit, day, "passed") for number, (kind, unit, _, _) in factory.GAUGES.items()}
-    monkeypatch.setattr(factory, "GAUGES", gauges)
-    first = Workshop.opened(cast, at=today, serial="FR-200-0001", plan=PLAN)
+    now = timezone.now()
+    monkeypatch.setattr(factory, "GAUGES", gauges_at(now))
+    first = Workshop.opened(cast, at=now, serial="FR-200-0001", plan=EVERY_UNIT)
     return [first, *(first.another_unit(f"FR-200-{number:04}") for number in range(2, 2 * EACH + 1))]
 
 

@@ -93,6 +93,14 @@ def test_hides_customers_from_those_who_do_not_need_them(certified, client_of):
 def test_records_a_complaint_that_raises_a_report(certified, client_of):
     sent(certified)
     client = client_of(certified.cast.customer_service)
+    known = client.get(f"/units/{SERIAL}/service/").text
+    for said in (
+        "What is known of it",
+        "FR-2026-0001 issue 1, current",
+        "Orchard Rise Growers",
+        "No nonconformance was",
+    ):
+        assert said in known
     told = {"act": "event", "kind": "complaint", "happened_on": "2026-03-16", "text": "Pulls left."}
     assert client.post(f"/units/{SERIAL}/service/", told | {"report_severity": "major"}).status_code == 302
     page = client.get(f"/units/{SERIAL}/").text

@@ -68,6 +68,7 @@ def draft(cast: Any, at: datetime, text: str | bytes | None = None, letter: str 
         text_or_bytes=FR200.read_bytes() if text is None else text,
         filename="plan.csv",
         at=at,
+        change_note=options.pop("change_note", "made up"),
         **options,
     )
 

@@ -11,7 +11,7 @@ import pytest
 from qcapp.audit.queries import entries_about
 from qcapp.gauges.models import Study, StudyReading
 from qcapp.gauges.study_picture import study_picture
-from qcapp.gauges.studying import next_reading, plan_study, record_reading, studies_for, study_card
+from qcapp.gauges.studying import next_reading, plan_study, record_reading, studies_beside, study_card
 from tests.factories.gauges import GaugeFactory
 from tests.unchanged import refused
 
@@ -83,7 +83,7 @@ def test_computes_the_published_study(cast, fixed_now, gauge):
 def test_is_kept_with_its_checkpoint(cast, fixed_now, gauge):
     row = plan(cast, fixed_now, checkpoint="fr-200  501")
     plan(cast, fixed_now)
-    assert [(one.id, one.checkpoint) for one in studies_for("FR-200 501")] == [(row.pk, "FR-200 501")]
+    assert [(one.id, one.checkpoint) for one in studies_beside((), "FR-200 501")[1]] == [(row.pk, "FR-200 501")]
 
 
 def test_compares_verdicts_with_the_truth_as_published(cast, fixed_now, gauge):

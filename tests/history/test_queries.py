@@ -232,7 +232,7 @@ def test_keeps_the_scan_of_a_stage_back_from_who_may_still_inspect_it_second(
         scan_name="stage1.pdf", answers=[Keyed("throat_w7", "3.4", "TG-01")], **told,
     )  # fmt: skip
     kinds = {person.badge: {one.kind for one in history(workshop, person).documents} for person in seers(workshop)}
-    assert ["sheet keyed in" in one for one in kinds.values()] == [True, False]
+    assert ["keyed sheet" in one for one in kinds.values()] == [True, False]
 
 
 def seers(workshop: Workshop) -> tuple[Person, Person]:

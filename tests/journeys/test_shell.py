@@ -54,7 +54,9 @@ def test_does_the_main_job_from_the_shell(data_folder: Path) -> None:
 def _plan_out_and_in_again(folder: Path) -> None:
     out, again = folder / "plan.csv", folder / "again.csv"
     assert "FT-14 revision B is in" in shell("export_plan", "FT-14", "--output", str(out))
-    assert "FT-14 revision C is a draft" in shell("import_plan", str(out), "--family", "FT-14", "--by", AUTHOR)
+    assert "FT-14 revision C is a draft" in shell(
+        "import_plan", str(out), "--family", "FT-14", "--by", AUTHOR, "--note", "next"
+    )
     shell("export_plan", "FT-14", "--revision", "C", "--output", str(again))
     assert again.read_bytes() == out.read_bytes()
 

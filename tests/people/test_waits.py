@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from qcapp.people.waits import is_forgotten, wait_after
+from qcapp.people.waits import believable, is_forgotten, wait_after
 
 AT = datetime(2026, 3, 17, 9, 30, tzinfo=UTC)
 
@@ -30,3 +30,12 @@ def test_forgets_after_a_quiet_day_and_for_an_address_after_an_hour() -> None:
     assert is_forgotten("person", AT, AT + timedelta(hours=24))
     assert not is_forgotten("address", AT, AT + timedelta(hours=1) - moment)
     assert is_forgotten("address", AT, AT + timedelta(hours=1))
+
+
+def test_takes_a_time_far_ahead_for_that_of_a_wrong_clock() -> None:
+    """Two servers may differ by a moment; further ahead than the longest wait only a wrong clock can be."""
+    for ahead in (timedelta(0), timedelta(seconds=3), timedelta(minutes=15)):
+        assert believable(AT + ahead, AT) == AT + ahead
+    told = believable(AT + timedelta(days=366), AT)
+    assert told + wait_after("person", 1000) == AT
+    assert not is_forgotten("address", told, AT)

@@ -65,7 +65,7 @@ def test_exports_the_released_revision_or_the_one_named(cast, proof_of, fixed_no
     call_command("export_plan", "FR-200", output=first)
     call_command("export_plan", "FR-200", revision="B", output=second)
     assert (first.read_text("utf-8-sig").count("\n"), second.read_text("utf-8-sig").count("\n")) == (165, 2)
-    call_command("import_plan", str(first), family="FR-200", revision="C", by=cast.quality_manager.badge)
+    call_command("import_plan", str(first), family="FR-200", revision="C", by=cast.quality_manager.badge, note="next")
     assert queries.content_digest(queries.revision_of("FR-200", "C").id) == queries.content_digest(card.id)
     call_command("export_plan", "FR-200", revision="C", output=again)
     assert again.read_bytes() == first.read_bytes()

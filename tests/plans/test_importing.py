@@ -79,6 +79,17 @@ def test_refuses_a_letter_that_is_taken_and_names_the_next(cast, fixed_now):
     assert caught.value.details["free"] == "B"
 
 
+def test_refuses_a_second_revision_that_does_not_say_what_it_changes(cast, proof_of, fixed_now):
+    early = draft(cast, fixed_now, plan_text(), "B", change_note="")  # before anything was released
+    released(cast, proof_of, fixed_now, plan_text())
+    with refused("change_note_missing", "plans"):
+        draft(cast, fixed_now, plan_text(), "C", change_note=" ")
+    services.send_for_review(by=cast.quality_manager, revision_uuid=early.uuid, at=fixed_now)
+    proof = proof_of(cast.second_quality_manager, fixed_now)
+    with refused("change_note_missing", "plans"):
+        services.release(proof=proof, revision_uuid=early.uuid, at=fixed_now)
+
+
 def test_refuses_who_may_not_import(cast, fixed_now):
     FamilyFactory()
     every_gauge_kind()

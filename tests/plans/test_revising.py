@@ -17,7 +17,7 @@ PLAIN = plan_text({"criticality": "major"}, attribute(102))
 
 
 def revise(card, by, at, **values):
-    return services.revise(by=by, revision_uuid=card.uuid, at=at, **values)
+    return services.revise(by=by, revision_uuid=card.uuid, at=at, **{"change_note": "next"} | values)
 
 
 def test_revises_a_released_revision_to_the_same_content(cast, proof_of, fixed_now):

@@ -106,7 +106,7 @@ class TestPlacing:
         self, cast: Cast, proof_of: Any, card: RevisionCard
     ) -> None:
         place(cast, card)
-        newer = plans.revise(by=cast.quality_manager, revision_uuid=card.uuid, at=FIXED_NOW)
+        newer = plans.revise(by=cast.quality_manager, revision_uuid=card.uuid, at=FIXED_NOW, change_note="next")
         assert places(newer) == {"W2": (25_000, 50_000)}  # the same sheet
         add_sheet(cast, newer.uuid, "D", takes_place_of=sheets_of(card.id)[0].uuid)
         assert places(newer) == {}

@@ -26,6 +26,9 @@ class UsedUnit(serializers.Serializer[Any]):
     place = serializers.CharField()
 
 
+SHOWN = ("serial", "family", "standing", "holder", "on_hold", "place")  # of a unit: no customer, no order
+
+
 class UsedThing(serializers.Serializer[Any]):
     kind = serializers.CharField(help_text="component, lot, heat, delivery, certificate, filler, gauge or fixture")
     name = serializers.CharField()
@@ -57,6 +60,6 @@ class WhereUsedView(ActView):
 
 def _thing(uses: Uses) -> dict[str, Any]:
     thing = uses.thing
-    units = [{name: getattr(row, name) for name in UsedUnit().fields} for row in uses.rows]
+    units = [{name: getattr(row, name) for name in SHOWN} for row in uses.rows]
     told = {"kind": thing.kind, "name": thing.name, "detail": thing.detail}
     return told | {"ways": as_json(uses.ways), "cut": uses.cut, "units": units}

@@ -12,8 +12,8 @@ from math import ceil, floor, log10
 
 from .measured import Measured, count, latest
 
-WIDTH, HEIGHT = 860, 460
-LEFT, RIGHT, TOP, BOTTOM = 70, 250, 64, 56
+WIDTH, HEIGHT = 890, 460
+LEFT, RIGHT, TOP, BOTTOM = 70, 280, 64, 56
 PAPER, INK, MUTED, RULE = "#FFFFFF", "#191D21", "#565E66", "#D8D2C6"
 COLOURS = ("#0B4F5C", "#8C1823", "#6E4700", "#14573A", "#4B3B8F", "#191D21")
 APART = 18  # between the names at the right

@@ -71,7 +71,7 @@ def add(file: Path, *, machine: str, note: str, kept: Path = KEPT) -> int:
     return len(run["measurements"])
 
 
-def measured() -> str:
+def all_measured() -> str:
     """The document of every number."""
     found = latest()
     lines = [HEAD]

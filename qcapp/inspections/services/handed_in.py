@@ -77,17 +77,17 @@ def take_in_file(*, by: Person, stream: BinaryIO, at: datetime) -> list[HandedIn
 
 def _beside(row: object, at: datetime) -> HandedIn:
     """What became of one thing beside the results. Only its owner's key can say whose it is."""
-    said = row if isinstance(row, dict) else {}
+    said: dict[str, Any] = row if isinstance(row, dict) else {}
     body = said.get("body")
-    told = body if isinstance(body, dict) else {}
+    told: dict[str, Any] = body if isinstance(body, dict) else {}
     named = str(told.get("id", ""))[:64]
     try:
         new = _take_beside(said, at)
         verdict = Verdictlet(named, "applied" if new else "duplicate")
     except QcError as error:
         verdict = Verdictlet(named, "rejected", error.code, error.message)
-    where = [str(told.get(name, ""))[:80] for name in ("serial", "checkpoint")]
-    return HandedIn(where[0], where[1], str(said.get("label", ""))[:80], str(said.get("owner", ""))[:80], verdict)
+    serial, checkpoint = (str(told.get(name, ""))[:80] for name in ("serial", "checkpoint"))
+    return HandedIn(serial, checkpoint, str(said.get("label", ""))[:80], str(said.get("owner", ""))[:80], verdict)
 
 
 def _take_beside(said: Mapping[str, Any], at: datetime, *, judged: bool = False) -> bool:

@@ -11,28 +11,16 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.conf import settings
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import SOURCE, office_language, said
+from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day
 
 register = template.Library()
 MINUS = "−"
 POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
 RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
-MONTHS = {
-    "Jan": "Jan.",
-    "Feb": "Febr.",
-    "Mar": "März",
-    "Apr": "Apr.",
-    "May": "Mai",
-    "Jun": "Juni",
-    "Jul": "Juli",
-    "Aug": "Aug.",
-    "Sep": "Sept.",
-    "Oct": "Okt.",
-    "Nov": "Nov.",
-    "Dec": "Dez.",
-}
+DECIMAL = re.compile(r"(\d)\.(\d)")
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
 
@@ -45,7 +33,7 @@ def band_mark(
     lower = band is None or (band.lower is not None and "lower" not in band.natural)
     upper = band is None or band.upper is not None
     svg = band_picture.mark(
-        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict
+        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict, say=said
     )
     return mark_safe(svg)  # noqa: S308 - built from numbers and fixed words, text escaped there
 
@@ -134,6 +122,13 @@ def shown_number(value: object) -> str:
     return text if office_language() == SOURCE else RANGE.sub(" bis ", POINT.sub(r"\1,", text))
 
 
+@register.filter
+def spoken(value: object) -> str:
+    """A text with the decimal mark of the page's language, as the floor's scripts write numbers."""
+    comma = (get_language() or SOURCE)[:2] in OTHERS
+    return DECIMAL.sub(r"\1,\2", str(value)) if comma else str(value)
+
+
 def site_time(value: datetime) -> datetime:
     return value.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE))
 
@@ -150,12 +145,7 @@ def day(value: date | datetime | None) -> str:
 def shown_day(value: date | datetime | None) -> str:
     """The same on a page: 24. Nov. 2026 in German."""
     text = day(value)
-    return text if office_language() == SOURCE or not text else _german(text)
-
-
-def _german(text: str) -> str:
-    number_of_day, month, year = text.split()
-    return f"{number_of_day}. {MONTHS.get(month, month)} {year}"
+    return said_day(office_language(), text) if text else ""
 
 
 @register.filter

@@ -23,5 +23,9 @@ def said(value: Any) -> Any:
     if isinstance(value, SafeData) or not isinstance(value, str | Promise):
         return value
     text = str(value)
-    other = spoken.said(text)
-    return spoken.said(text.replace("_", " ")) if other == text and "_" in text and " " not in text else other
+    candidates = (text, text.replace("_", " ") if " " not in text else text)
+    found = next((other for one in candidates if (other := spoken.said(one)) != one), None)
+    if found is None and text[:1].isupper():  # a label that was given a capital, as the first word of a line
+        lower = spoken.said(text[:1].lower() + text[1:])
+        found = None if lower == text[:1].lower() + text[1:] else lower[:1].upper() + lower[1:]
+    return text if found is None else found

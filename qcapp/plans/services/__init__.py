@@ -153,8 +153,8 @@ def release(
     Units opened before `from_day`, or with a running number below `from_number`, are still inspected to the one
     before. Raises Invalid `effective_in_the_past`, `effective_without_previous`,
     NotFound `revision_unknown`, TransitionNotAllowed, NotAllowed `released_by_author`,
-    `one_person_twice`, Refused `engineer_missing`, `content_altered`, `draft_unfinished`, Conflict
-    `numbers_given_meanwhile`.
+    `one_person_twice`, Refused `engineer_missing`, `change_note_missing`, `content_altered`, `draft_unfinished`,
+    Conflict `numbers_given_meanwhile`.
     """
     require(proof.person, Act.RELEASE_PLAN, at)
     with transaction.atomic():
@@ -164,6 +164,7 @@ def release(
         found = verify_content(card.id)
         _check_signers(card, proof)
         previous = previous_of(card.id)
+        _check_note(card, previous)
         changes = differences(previous.id if previous else None, card.id)
         effective = _effective(card, previous, from_day, from_number, at)
         publish(card, plan, found)
@@ -179,6 +180,15 @@ def release(
         audit.anchor_on_commit(at=at)
         audit.record(verb=Verb.PLAN_RELEASED, actor=proof.person.uuid, subject=card.subject, at=at, payload=payload)
     return revision_by_id(card.id)
+
+
+def _check_note(card: RevisionCard, previous: RevisionCard | None) -> None:
+    if previous is not None and not card.change_note:
+        message = (
+            f"Revision {card.letter} has no note of what it changes against {previous.letter}; return it, discard the "
+            "draft and import it again with one."
+        )
+        raise Refused("change_note_missing", message)
 
 
 def _effective(

@@ -141,6 +141,9 @@ def _paper_of(source: RevisionCard) -> Paper:
 
 
 def _begin(by: Person, family: FamilyCard, letter: str, change_note: str, paper: Paper, at: datetime) -> PlanRevision:
+    if not change_note and RevisionStatus.objects.filter(family=family.id, state=RevisionState.RELEASED).exists():
+        message = f"Say what revision {letter} changes and why; whoever releases it and whoever works to it reads that."
+        raise Invalid("change_note_missing", message, field="change_note")
     try:
         with transaction.atomic():
             revision = PlanRevision.objects.create(

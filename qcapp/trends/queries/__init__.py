@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from qcapp.gauges.studying import studies_for, studies_found
+from qcapp.gauges.studying import studies_beside
 
 from ..characteristic import MEASURING, Characteristic, Wanted, characteristic_of
 from ..control import chart_key
@@ -45,8 +45,6 @@ def page_of(family_code: str, key: str, wanted: Wanted, *, people: bool) -> Char
     series, decided = series_and_decisions(family_code, key, last=wanted.last, sampled=wanted.sampled)
     held = decided.held(series, chart_key(series, limits=wanted.limits, group=wanted.group, size=wanted.size))
     found = characteristic_of(series, wanted, people=people, held=held)
-    found = replace(found, studies=tuple(studies_for(f"{family_code.upper()} {series.number}")))
-    gauges = {reading.gauge for reading in series.readings if reading.gauge}
-    if series.kind not in MEASURING or not gauges:
-        return found
-    return replace(found, gauge_shares=shares_of(series, studies_found(gauges)))
+    gauges = {reading.gauge for reading in series.readings if reading.gauge} if series.kind in MEASURING else set()
+    of_gauges, kept = studies_beside(gauges, f"{family_code.upper()} {series.number}")
+    return replace(found, gauge_shares=shares_of(series, of_gauges), studies=tuple(kept))
