@@ -105,7 +105,7 @@ def yields(request: HttpRequest) -> HttpResponse:
     page = yield_page(code, at=timezone.now(), weeks=weeks) if code else None
     found = page.found if page else None
     stages = [(_row(one), _safe(weekly_picture(one, found.weeks))) for one in found.stages] if found else []
-    context = {
+    context: dict[str, object] = {
         "families": known, "page": page, "found": found, "stages": stages, "rule": YIELD_RULE,
         "sees_believable": _sees_believable(request),
         "choices": (4, 8, USUAL_WEEKS, 26, 52), "rows": [row for row, _ in stages],

@@ -219,6 +219,7 @@ class TestContent:
             "counted": [],
             "mean": False,
             "temperature": "",
+            "temperature_uncertainty": "",
             "corrected_to": "",
             "expansion": "",
             "unit_of_measure": "°",
