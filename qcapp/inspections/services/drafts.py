@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
 
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, OperationalError, connection, transaction
 
 from qcapp.core.checkpoints.kinds import kind, passes
 from qcapp.core.errors import Invalid
@@ -154,13 +154,16 @@ def insert(drafts: Sequence[Draft], stamp: Stamp) -> list[Draft]:
     """Store the drafts in one statement and give those that are stored, with their keys.
 
     A draft whose operation somebody else stored meanwhile is left out; so is one that the database refuses, after
-    the statement as a whole was refused.
+    the statement as a whole was refused. Raises OperationalError when it is the database that fails (no room, no
+    line), and not a row: then nothing is answered, and whoever sent it sends it again.
     """
     if not drafts:
         return []
     try:
         with transaction.atomic():
             keys = _insert(drafts, stamp)
+    except OperationalError:
+        raise
     except DatabaseError:
         keys = _insert_one_by_one(drafts, stamp)
     for draft in drafts:
@@ -184,6 +187,8 @@ def _insert_one_by_one(drafts: Sequence[Draft], stamp: Stamp) -> dict[UUID, int]
         try:
             with transaction.atomic():
                 found |= _insert([draft], stamp)
+        except OperationalError:
+            raise
         except DatabaseError:
             continue  # the caller answers that this one was not stored
     return found
