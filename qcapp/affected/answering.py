@@ -110,13 +110,30 @@ def _supplier(term: Term) -> Found:
     return _merged(heats, lots)
 
 
+def _filler_notes() -> list[int]:
+    return _texts(lambda one: one.key.startswith("filler"))
+
+
+def _fixture_notes() -> list[int]:
+    return _texts(lambda one: one.key == "fixture")
+
+
+def items_with_filler(lot: str) -> set[int]:
+    """The items on which an arc was struck with this lot of filler, or which note it, whenever."""
+    return made.items_with_filler(lot, None, None) | inspected.items_recorded(_filler_notes(), lot)
+
+
+def items_in_fixture(number: str) -> set[int]:
+    """The items that were welded in this fixture, or which note it, whenever."""
+    return made.items_in_fixture(number, None, None) | inspected.items_recorded(_fixture_notes(), number)
+
+
 def _filler(term: Term) -> Found:
-    noted = _texts(lambda one: one.key.startswith("filler"))
-    return _in_time(term, made.items_with_filler, noted)
+    return _in_time(term, made.items_with_filler, _filler_notes())
 
 
 def _fixture(term: Term) -> Found:
-    return _in_time(term, made.items_in_fixture, _texts(lambda one: one.key == "fixture"))
+    return _in_time(term, made.items_in_fixture, _fixture_notes())
 
 
 def _in_time(term: Term, said: Callable[[str, datetime | None, datetime | None], set[int]], noted: list[int]) -> Found:

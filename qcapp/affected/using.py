@@ -12,6 +12,7 @@ from qcapp.core.errors import Invalid, NotFound
 from qcapp.gauges.queries import gauge_by_number
 from qcapp.goods.queries import delivery_by_number, heats_in, mill_certificates_named
 from qcapp.goods.queries.held import lots_in
+from qcapp.inspections.queries.sharing import items_measured_by_gauge
 from qcapp.lib.plain_text import shown
 from qcapp.production.queries import sharing
 from qcapp.production.queries.as_built import Node
@@ -25,8 +26,8 @@ from qcapp.production.queries.where_used import (
     uses_above,
 )
 
-from .answering import AffectedRow, dressed, items_of
-from .asking import SOURCES, Term, checked, written
+from .answering import AffectedRow, dressed, items_in_fixture, items_with_filler
+from .asking import SOURCES, Term, written
 
 LONGEST = 80
 
@@ -134,7 +135,9 @@ def _gauges(name: str, at: datetime) -> Iterable[Thing]:
     except NotFound:
         return
     url = reverse("gauges:gauge", args=[one.number])
-    yield _thing("gauge", "Gauge", one.id, one.number, one.sentence, url, items=items_of(Term("gauge", one.number)))
+    yield _thing(
+        "gauge", "Gauge", one.id, one.number, one.sentence, url, items=items_measured_by_gauge(one.id, None, None)
+    )
 
 
 def _fixtures(name: str, at: datetime) -> Iterable[Thing]:
@@ -142,7 +145,7 @@ def _fixtures(name: str, at: datetime) -> Iterable[Thing]:
         known = fixture_by_number(name, at)
     except NotFound:
         known = None
-    items = _noted("fixture", name)
+    items = items_in_fixture(name)
     if known is not None:
         url = reverse("production:fixture", args=[known.number])
         yield _thing("fixture", "Fixture", known.id, known.number, known.sentence, url, items=items)
@@ -151,16 +154,8 @@ def _fixtures(name: str, at: datetime) -> Iterable[Thing]:
 
 
 def _fillers(name: str, at: datetime) -> Iterable[Thing]:
-    if items := _noted("filler", name):
+    if items := items_with_filler(name):
         yield _thing("filler", "Filler lot", 0, name, "rod or wire, as said before the arc", "", items=items)
-
-
-def _noted(source: str, name: str) -> set[int]:
-    """The items with this name by what was recorded; none where nobody wrote it down."""
-    try:
-        return items_of(checked(Term(source, name)))
-    except (NotFound, Invalid):
-        return set()
 
 
 def _thing(
