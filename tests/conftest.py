@@ -34,8 +34,17 @@ LOOPBACK = ("127.", "::1", "localhost")
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 
+LONG = "ten times as many requests against the API's description; docs/deploy.md in a Debian of its own; every goal"
+ONLY_LONG = {"test_in_chroot.py", "test_every_goal.py"}
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """What takes many minutes, or root and a network, is collected when it is asked for."""
+    return True if collection_path.name in ONLY_LONG and not config.getoption("--long") else None
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--long", action="store_true", help="ten times as many requests against the API's description")
+    parser.addoption("--long", action="store_true", help=LONG)
     told = "seeds of tests/capture/test_seeded_faults.py; 500 for a long run"
     parser.addoption("--faults", type=int, default=1, metavar="N", help=told)
 
@@ -68,7 +77,7 @@ def empty_as_superuser(connection: BaseDatabaseWrapper) -> None:
 
 def pytest_sessionstart() -> None:
     """The words of pages and papers, compiled as .ci/setup does it, where they are newer than what is compiled."""
-    for po in (REPOSITORY / "qcapp").rglob("locale/*/LC_MESSAGES/*.po"):
+    for po in (REPOSITORY / "qcapp").rglob("locale/**/*.po"):
         mo = po.with_suffix(".mo")
         if not mo.exists() or mo.stat().st_mtime < po.stat().st_mtime:
             subprocess.run(["msgfmt", "--check-format", "-o", str(mo), str(po)], check=True, timeout=30)

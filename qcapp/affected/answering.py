@@ -104,7 +104,7 @@ def _component(term: Term) -> Found:
 
 def _supplier(term: Term) -> Found:
     heats = made.items_of_supplier(term.value, suppliers.heats_delivered_by(term.value))
-    lots = made.items_of_lots(suppliers.lots_processed_by(term.value))
+    lots = made.items_of_lots({*suppliers.lots_processed_by(term.value), *suppliers.lots_delivered_by(term.value)})
     if heats is None and not lots and suppliers.supplier_known(term.value):
         return set()
     return _merged(heats, lots)
@@ -202,7 +202,7 @@ def answer(tree: Tree) -> Answer:
     sets = {term: items_of(term) for term in dict.fromkeys(terms_of(tree))}
     chosen = _combined(tree, sets, made.unit_items() if _excludes(tree) else frozenset())
     wanted = {written(term): sets[term] for term in dict.fromkeys(terms_of(tree, wanted_only=True))}
-    return Answer(written(tree), _dressed(chosen, wanted))
+    return Answer(written(tree), dressed(chosen, wanted))
 
 
 def _excludes(tree: Tree) -> bool:
@@ -220,7 +220,8 @@ def _combined(tree: Tree, sets: Mapping[Term, set[int]], every: frozenset[int] |
     return set.intersection(*parts) if isinstance(tree, Both) else set.union(*parts)
 
 
-def _dressed(items: set[int], wanted: Mapping[str, set[int]]) -> tuple[AffectedRow, ...]:
+def dressed(items: set[int], wanted: Mapping[str, set[int]]) -> tuple[AffectedRow, ...]:
+    """Those of the items that are units, with where they stand; each with the wanted terms that it answers."""
     units = made.unit_rows(items)
     keys = {unit.item_id for unit in units}
     holders = made.holders_of(keys)

@@ -16,6 +16,7 @@ from qcapp.production.queries.as_built import (
     used_in,
 )
 from qcapp.production.queries.welding import items_with_filler, weld_starts_of
+from qcapp.production.queries.where_used import pieces_of_lots
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,8 @@ def holders_of_heats(material: Material) -> Holders:
 def holders_of_lots(material: Material, also: Mapping[str, int] | None = None) -> Holders:
     """The lots, and every item that holds one of them; `also` names further lots by their items."""
     named = {lot.code: lot.item_id for lot in material.lots.values()} | dict(also or {})
-    return Holders(list(named), items_above(named.values()) if named else set())
+    inside = {*named.values(), *pieces_of_lots(named.values())} if named else set()
+    return Holders(list(named), items_above(inside) if inside else set())
 
 
 def holders_of_fillers(item_id: int, joint: str) -> Holders:

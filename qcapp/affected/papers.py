@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from django.conf import settings
-from django.template.loader import render_to_string
 
 from qcapp.core.errors import NotFound
 from qcapp.customers.queries import customer_names
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import paper as as_paper
 from qcapp.lib.tables import CSV, XLSX, Cell, as_csv, as_xlsx
 
 from .answering import AffectedRow
@@ -55,6 +55,6 @@ def _pdf(view: ListView, names: Mapping[str, str] | None) -> bytes:
         "view": view, "rows": rows, "names": names is not None, "demonstration": settings.QCAPP_DEMO,
         "site_name": settings.QCAPP_SITE_NAME, "site_place": settings.QCAPP_SITE_PLACE,
     }  # fmt: skip
-    html = render_to_string("affected/list_print.html", context)
+    html = as_paper("affected/list_print.html", context)
     identifier = f"{view.card.number}-{'names' if names is not None else 'plain'}"
     return html_to_pdf(html, identifier=identifier, created=view.card.at, title=f"{view.card.number} {view.card.name}")

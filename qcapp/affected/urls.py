@@ -1,11 +1,12 @@
 from django.urls import path
 
-from . import asking_views, views
+from . import asking_views, used_views, views
 
 app_name = "affected"
 urlpatterns = [
     path("nonconformances/<str:number>/suspects/", views.suspects, name="suspects"),
     path("nonconformances/<str:number>/suspects/hold/", views.hold, name="hold"),
+    path("where-used/", used_views.where_used, name="used"),
     path("affected/", asking_views.ask, name="ask"),
     path("affected/keep/", asking_views.keep, name="keep"),
     path("affected/<str:number>/", asking_views.kept, name="list"),

@@ -91,6 +91,8 @@ class Verb(StrEnum):
     HEAT_DECIDED = "heat.decided"
     HEAT_CUT = "heat.cut"
     HEAT_VERIFIED = "heat.verified"
+    VERIFICATION_ASKED = "verification.asked"
+    VERIFICATION_ENDED = "verification.ended"
     LOT_OPENED = "lot.opened"
     LOT_MOVED = "lot.moved"
     LOT_SAMPLED = "lot.sampled"

@@ -1,7 +1,8 @@
-"""The language of the floor: the one that the person chose, so that it follows the badge.
+"""The language of a page: the one that the person chose, on the floor and in the office.
 
-English stands in the code. The office stays English, also Django's own sentences in its forms. What a tablet asks of
-the API is answered in the person's language too; while nobody has signed in, in the language of the tablet's page.
+English stands in the code and in the templates. The floor speaks every language of the site, the office English and
+German. What a tablet asks of the API is answered in the person's language too. While nobody has signed in, a page comes
+in the language that the browser asks for.
 """
 
 from __future__ import annotations
@@ -11,24 +12,30 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import translation
+from django.utils.cache import patch_vary_headers
 
-from qcapp.lib.spoken import OTHERS, SOURCE, catalogue, language_of
+from qcapp.lib.spoken import ASKED, OTHERS, SOURCE, catalogue, language_for, language_of
 from qcapp.people.tablet_guard import ALLOWED
 
-__all__ = ["OTHERS", "SOURCE", "FloorLanguageMiddleware", "language_of", "words_of"]
+__all__ = ["OTHERS", "SOURCE", "LanguageMiddleware", "language_of", "words_of"]
 
 
-class FloorLanguageMiddleware:
-    """Speaks the person's language where the floor asks, and English everywhere else."""
+class LanguageMiddleware:
+    """Speaks the person's language on pages and where a tablet asks; programs are answered in English."""
+
+    SILENT = frozenset({"api", "health"})  # read by programs, and the latter also while the database is away
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         try:
-            return self.get_response(request)
+            response = self.get_response(request)
         finally:
             translation.deactivate()
+        if ASKED in request.META:
+            patch_vary_headers(response, ["Accept-Language"])
+        return response
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
         """Chooses the language once the page is known."""
@@ -37,15 +44,10 @@ class FloorLanguageMiddleware:
             return
         if match.app_name == "capture":
             translation.activate(language_of(request.user))
-        elif match.app_name == "api" and match.view_name in ALLOWED:
-            translation.activate(_asked_in(request))
-
-
-def _asked_in(request: HttpRequest) -> str:
-    if request.user.is_authenticated:
-        return language_of(request.user)
-    asked = request.headers.get("Accept-Language", "")[:2]
-    return asked if asked in OTHERS else SOURCE
+        elif match.app_name not in self.SILENT:
+            translation.activate(language_for(request))
+        elif match.view_name in ALLOWED:
+            translation.activate(language_for(request, OTHERS))
 
 
 def words_of(code: str) -> dict[str, str]:

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
 
+from qcapp.lib.spoken import said
 from qcapp.messages.queries import unread_count
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act
@@ -45,8 +46,10 @@ def page(request: HttpRequest) -> dict[str, object]:
         return shown
     held = role_names(person, timezone.now())
     shown["unread"] = lambda: unread_count(person)  # asked by the pages that show it, when they do
-    shown["my_roles"] = ", ".join(sorted(role.label for role in held)) or "no role today"
+    shown["my_roles"] = ", ".join(sorted(said(role.label) for role in held)) or said("no role today")
     shown["menu"] = [
-        {"text": text, "url": url, "here": request.path.startswith(url)} for text, url, act in MENU if ACTS[act] & held
+        {"text": said(text), "url": url, "here": request.path.startswith(url)}
+        for text, url, act in MENU
+        if ACTS[act] & held
     ]
     return shown

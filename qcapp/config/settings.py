@@ -39,6 +39,7 @@ QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "repo
 QCAPP_SECOND_FACTOR = env.one_of(
     "QCAPP_SECOND_FACTOR", ("offered", "office") if DEBUG or QCAPP_DEMO else ("office", "offered"), 16
 )
+QCAPP_UNCERTAINTY_RATIO = env.count("QCAPP_UNCERTAINTY_RATIO", 4, most=100)  # to 1, that a plan's gauges should have
 QCAPP_KEEP_NAMES_YEARS = env.count("QCAPP_KEEP_NAMES_YEARS", 10, most=99)  # after the person left
 QCAPP_KEEP_MESSAGES_DAYS = env.count("QCAPP_KEEP_MESSAGES_DAYS", 730, most=36500)
 QCAPP_METRICS_TOKEN = env.text("QCAPP_METRICS_TOKEN")  # what a program sends to read /health/metrics/
@@ -117,7 +118,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "qcapp.people.tablet_guard.TabletGuardMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
-    "qcapp.capture.language.FloorLanguageMiddleware",
+    "qcapp.capture.language.LanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -130,8 +131,14 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "DIRS": [BASE_DIR / "templates"],
-        "APP_DIRS": True,
         "OPTIONS": {
+            "builtins": ["qcapp.lib.templatetags.spoken"],
+            "loaders": [
+                (
+                    "qcapp.lib.worded_templates.Loader",  # keeps them, once in each language of the office
+                    ["django.template.loaders.filesystem.Loader", "django.template.loaders.app_directories.Loader"],
+                )
+            ],
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -141,6 +148,7 @@ TEMPLATES = [
         },
     }
 ]
+FORM_RENDERER = "qcapp.lib.spoken_forms.SpokenForms"
 
 # --- people ------------------------------------------------------------------------------------------------
 AUTH_USER_MODEL = "people.Person"
@@ -167,7 +175,8 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 LANGUAGE_CODE = "en"
 USE_I18N = True
-LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor pages
+LANGUAGES = [("en", "English"), ("de", "Deutsch"), ("es", "Español")]  # of the floor; the office: en and de
+FORMAT_MODULE_PATH = ["qcapp.lib.formats"]
 LOCALE_PATHS = [BASE_DIR / "qcapp" / "locale"]
 
 # --- mail ---------------------------------------------------------------------------------------------------

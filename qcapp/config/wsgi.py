@@ -10,5 +10,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "qcapp.config.settings")
 application = get_wsgi_application()
 
 from .checks import stop_on_wrong_settings  # noqa: E402 - the settings can be read only now
+from .warming import warm_up  # noqa: E402
 
 stop_on_wrong_settings()
+warm_up()

@@ -146,7 +146,13 @@ class ReasonForm(forms.Form):
 class StudyForm(forms.Form):
     """A gauge study to plan. Badges and the parts that do not conform are lists with blanks or commas between."""
 
-    title = forms.CharField(label="What it is for", max_length=160, help_text="The checkpoint, such as 501 head angle.")
+    title = forms.CharField(label="What it is for", max_length=160, help_text="In words, such as 501 head angle.")
+    checkpoint = forms.CharField(
+        label="Checkpoint",
+        max_length=40,
+        required=False,
+        help_text="Family and number, such as FR-200 501.",
+    )
     badges = forms.CharField(
         label="Badges of who reads", max_length=120, help_text="Two to six, such as 1001 1002 1003."
     )

@@ -149,7 +149,8 @@ class Study(WriteOnceModel):
     uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
     gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="studies")
     kind = models.CharField(max_length=10, choices=Kind.choices)
-    title = models.CharField(max_length=160)  # the checkpoint that it is for, in words
+    title = models.CharField(max_length=160)  # what it is for, in words
+    checkpoint = models.CharField(max_length=40, blank=True, db_index=True)  # "FR-200 501": family and number
     unit_of_measure = models.CharField(max_length=12, blank=True)
     lower = DecimalTextField(null=True, blank=True)  # the band that the spread is compared with
     upper = DecimalTextField(null=True, blank=True)

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_http_methods, require_safe
 
 from qcapp.core.errors import NotAllowed, NotFound, QcError
@@ -16,6 +17,7 @@ from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
 from . import forms, queries, studying
+from .study_picture import study_picture
 
 SOURCES = (
     ("repeatability", "The gauge itself: the same person again"),
@@ -66,7 +68,8 @@ def show(request: HttpRequest, number: str, study: int) -> HttpResponse:
             for name, words in SOURCES
             if name in card.by_anova.shares
         ]
-    context = {"study": card, "next": following, "reads": reads, "shares": shares}
+    picture = mark_safe(study_picture(card))  # noqa: S308 - built from numbers and our own words, names escaped there
+    context = {"study": card, "next": following, "reads": reads, "shares": shares, "picture": picture}
     return render(request, "gauges/study.html", context)
 
 

@@ -5,6 +5,7 @@ Nobody sees a reading before the study is complete, the reader's own included: w
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 PARTS, APPRAISERS, TRIALS = (2, 60), (2, 6), (2, 5)
+_CHECKPOINT = re.compile(r"[A-Z0-9][A-Z0-9-]{0,19} [1-9][0-9]{0,5}")
 WORDS = {"yes": True, "no": False}
 
 
@@ -72,6 +74,8 @@ class StudyCard:
     agreement: dict[str, Appraiser] | None = None
     together: Kappa | None = None
     rows: tuple[tuple[str, int, tuple[str, ...]], ...] = ()
+    checkpoint: str = ""
+    truth: tuple[bool, ...] = ()  # of verdicts, once every reading is there
 
     @property
     def complete(self) -> bool:
@@ -90,15 +94,18 @@ def plan_study(
     lower: Decimal | None = None,
     upper: Decimal | None = None,
     truth: Sequence[bool] = (),
+    checkpoint: str = "",
 ) -> Study:
     """A study of this gauge: each of the people reads each part so many times, in an order drawn by chance.
 
-    With `truth`, one for each part, it is a study of verdicts instead of values. Raises NotAllowed, NotFound
-    `gauge_unknown`, Invalid `study_size`, `study_people`, `study_truth`, `study_band` or of `plain_text`.
+    With `truth`, one for each part, it is a study of verdicts instead of values. `checkpoint` is the one that it is
+    kept with, "FR-200 501". Raises NotAllowed, NotFound `gauge_unknown`, Invalid `study_size`, `study_people`,
+    `study_truth`, `study_band`, `study_checkpoint` or of `plain_text`.
     """
     require(by, Act.KEEP_GAUGES, at)
     gauge = gauge_by_number(number, at)
     said = plain_text("What the study is for", title, longest=160)
+    kept_with = _checkpoint(checkpoint)
     people = _appraisers(badges)
     _check_size(parts, trials, len(people))
     if truth and (len(truth) != parts or all(truth) or not any(truth)):
@@ -109,13 +116,22 @@ def plan_study(
     order = _order([person.pk for person in people], parts, trials)
     with transaction.atomic():
         row = Study.objects.create(
-            gauge_id=gauge.id, kind=kind, title=said, unit_of_measure=gauge.unit_of_measure, lower=lower, upper=upper,
+            gauge_id=gauge.id, kind=kind, title=said, checkpoint=kept_with, unit_of_measure=gauge.unit_of_measure,
+            lower=lower, upper=upper,
             parts=parts, trials=trials, truth=list(truth), order=order, by=by, at=at,
         )  # fmt: skip
         payload = {"title": said, "parts": parts, "trials": trials, "people": [person.badge for person in people]}
         subject = f"gauge {gauge.number}"
         audit.record(verb=Verb.GAUGE_STUDY_PLANNED, actor=by.uuid, subject=subject, at=at, payload=payload)
     return row
+
+
+def _checkpoint(text: str) -> str:
+    wanted = " ".join(text.upper().split())
+    if wanted and not _CHECKPOINT.fullmatch(wanted):
+        message = "Name the checkpoint by its family and number, such as FR-200 501, or leave it out."
+        raise Invalid("study_checkpoint", message, field="checkpoint")
+    return wanted
 
 
 def _appraisers(badges: Sequence[str]) -> list[Person]:
@@ -224,6 +240,13 @@ def studies_found(numbers: Collection[str]) -> list[StudyCard]:
     return [_card(row, row.readings.all()) for row in latest.values()]
 
 
+def studies_for(checkpoint: str) -> list[StudyCard]:
+    """The studies kept with a checkpoint, "FR-200 501", the latest first."""
+    readings = Prefetch("readings", StudyReading.objects.select_related("by"))
+    rows = Study.objects.filter(checkpoint=checkpoint).select_related("gauge", "by").prefetch_related(readings)
+    return [_card(row, row.readings.all()) for row in rows.order_by("-id")]
+
+
 def _card(row: Study, given: Iterable[StudyReading]) -> StudyCard:
     readings = {reading.place: reading for reading in given}
     names = {reading.by_id: reading.by.name for reading in readings.values()}
@@ -231,6 +254,7 @@ def _card(row: Study, given: Iterable[StudyReading]) -> StudyCard:
     about = StudyCard(
         row.pk, row.gauge.number, row.kind, row.title, row.unit_of_measure, row.lower, row.upper, row.parts, row.trials,
         tuple(names.get(key, "not yet") for key in keys), len(readings), len(row.order), row.by.name, row.at,
+        checkpoint=row.checkpoint,
     )  # fmt: skip
     return _found(about, row, {place: one.value for place, one in readings.items()}, names) if about.complete else about
 
@@ -240,7 +264,7 @@ def _found(about: StudyCard, row: Study, values: dict[int, str], names: dict[int
     for place, (key, part) in enumerate(row.order):
         cells[names[key], part].append(values[place])
     rows = tuple((name, part, tuple(some)) for (name, part), some in sorted(cells.items()))
-    about = replace(about, rows=rows)
+    about = replace(about, rows=rows, truth=tuple(row.truth))
     try:
         if row.kind == Study.Kind.ATTRIBUTE:
             agreement, together = _agreement(cells, row)

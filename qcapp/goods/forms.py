@@ -13,6 +13,8 @@ from qcapp.core.materials.tables import MECHANICAL
 from qcapp.nonconformance.services.by_hand import Photo
 from qcapp.production.queries import families
 
+from .queries.verifying import demands
+
 ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
 VERDICTS = [("accepted", "accepted"), ("held", "held"), ("refused", "refused")]
 LINKS = [
@@ -54,7 +56,7 @@ class DeliveryForm(forms.Form):
 
 
 class CertificateForm(forms.Form):
-    """A mill certificate with one heat; a certificate of several is entered through the API or once for each."""
+    """A mill certificate with its first heat; FurtherHeatForm adds the others that it covers."""
 
     supplier = text("Supplier")
     number = text("Certificate number", 60)
@@ -95,6 +97,13 @@ class CertificateForm(forms.Form):
         }
 
 
+class FurtherHeatForm(CertificateForm):
+    """Another heat, size or condition on a certificate that is entered; its paper is kept already."""
+
+    delivery_number = None  # type: ignore[assignment]  # taken away from the form above
+    paper = None  # type: ignore[assignment]
+
+
 class DecideForm(forms.Form):
     verdict = forms.ChoiceField(label="The heat is", choices=VERDICTS)
     reason = text("Reason", 300, required=False)
@@ -113,6 +122,33 @@ class CutForm(forms.Form):
 class GradeForm(forms.Form):
     method = text("Method", 60)
     grade_found = text("Grade found", 20)
+
+
+class DemandForm(forms.Form):
+    """What is verified at issue; an empty field means any."""
+
+    grade = forms.ChoiceField(label="Grade", required=False)
+    size = text("Size", 40, required=False, help_text="As on the mill certificate, such as 38.1 × 2.11 mm.")
+    family_code = forms.ChoiceField(label="For part family", required=False)
+    reason = text("Why", 300)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        any_grade, any_family = [("", "any grade")], [("", "any family")]
+        self.fields["grade"].choices = [*any_grade, *((name, name) for name in grades())]  # type: ignore[attr-defined]  # a choice field, see above
+        of_families = ((one.code, f"{one.code} {one.name}") for one in families())
+        self.fields["family_code"].choices = [*any_family, *of_families]  # type: ignore[attr-defined]  # likewise
+
+
+class EndDemandForm(forms.Form):
+    """One of the standing demands is asked no longer."""
+
+    uuid = forms.ChoiceField(label="No longer verified")
+    reason = text("Why not", 300)
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["uuid"].choices = [(str(one.uuid), one.what) for one in demands()]  # type: ignore[attr-defined]  # a choice field, see above
 
 
 class LotForm(forms.Form):

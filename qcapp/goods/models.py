@@ -166,6 +166,36 @@ class GradeCheck(WriteOnceModel):
         return f"{self.heat_id}: {self.grade_found}"
 
 
+class GradeDemand(WriteOnceModel):
+    """Grade verification is asked at issue of what has this grade and size and goes into this family; empty: of any.
+
+    The latest row of the same three counts; one that is not `asked` ends what was asked before.
+    """
+
+    uuid = models.UUIDField(default=uuid7, unique=True, editable=False)
+    grade = models.CharField(max_length=20, blank=True)
+    size = models.CharField(max_length=40, blank=True)  # "38.1 × 2.11 mm", as on the mill certificate
+    family = models.ForeignKey("production.PartFamily", null=True, on_delete=models.PROTECT, related_name="+")
+    asked = models.BooleanField()
+    reason = models.CharField(max_length=300)
+    by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.grade} {self.size} {self.family_id}"
+
+
+class VerifiedIssue(WriteOnceModel):
+    """A grade check let one issue of the heat go: a cut, for a lot or for none, or a use in a unit or lot."""
+
+    check_made = models.OneToOneField(GradeCheck, on_delete=models.PROTECT, related_name="issue")
+    item = models.ForeignKey("production.Item", null=True, on_delete=models.PROTECT, related_name="verified_issues")
+    at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.check_made_id} for {self.item_id}"
+
+
 class LotSample(WriteOnceModel):
     """The pieces drawn from a lot, and by which plan."""
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
@@ -22,7 +24,7 @@ from qcapp.people.services import Proof, prove_identity
 from qcapp.production.queries import family_by_code, open_holds, unit_by_serial
 from qcapp.production.queries.as_built import heat_by_number, heats, installed_in, lot_by_code, lots, used_in
 from qcapp.production.queries.places import marks_of, places
-from qcapp.production.services.components import install_component, remove_component, use_material
+from qcapp.production.services.components import install_component, remove_component
 from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 
 from . import forms, services
@@ -45,8 +47,10 @@ from .queries.lots import (
     sorting_of,
     supplier_of,
 )
+from .queries.verifying import demand_on, demands, free_check, waiting_in
 from .services import lots as lot_services
 from .services.reporting import raise_on_delivery
+from .services.verifying import issue_material
 
 GET_AND_POST = ["GET", "HEAD", "POST"]
 
@@ -64,6 +68,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     context = {
         "deliveries": deliveries(40),
         "held": held_deliveries(),
+        "demands": demands(),
         "heats": found,
         "lots": sorted(lots(), key=lambda lot: lot.usable),
         "keeps": may(request.user, Act.KEEP_GOODS, now),
@@ -120,23 +125,29 @@ def delivery(request: HttpRequest, number: str) -> HttpResponse:
 @require_http_methods(GET_AND_POST)
 @needs(Act.KEEP_GOODS)
 def certificate(request: HttpRequest) -> HttpResponse:
-    """A mill certificate, checked against the grade as it is entered."""
-    page = SeveralForms(request, {"certificate": forms.CertificateForm})
+    """A mill certificate, checked against the grade as it is entered; with `more` a further heat on one that is."""
+    more = request.GET.get("more", "")
+    page = SeveralForms(request, {"certificate": forms.FurtherHeatForm if more else forms.CertificateForm})
     form = page.forms["certificate"]
     assert isinstance(form, forms.CertificateForm)  # noqa: S101 - named so just above
+    form.initial |= {"number": more, "supplier": request.GET.get("supplier", "")}
 
     def perform(told: dict[str, Any], at: datetime) -> object:
-        named = {name: told[name] for name in ("supplier", "number", "delivery_number")}
-        paper = told["paper"]
+        named = {name: told[name] for name in ("supplier", "number")}
+        if more:
+            return services.add_to_certificate(by=request.user, heats=[form.heat_told()], at=at, **named)
+        named["delivery_number"], paper = told["delivery_number"], told["paper"]
         return services.enter_certificate(
             by=request.user, paper=paper.read(), paper_name=paper.name, heats=[form.heat_told()], at=at, **named
         )
 
     page.hear({"certificate": perform})
     if page.done:
-        return redirect("goods:heat", number=form.cleaned_data["heat"].strip())
+        whose = urlencode({"supplier": form.cleaned_data["supplier"].strip()})
+        return redirect(f"{reverse('goods:heat', args=[form.cleaned_data['heat'].strip()])}?{whose}")
     lead = "As printed, with comma or dot, in % or with ppm behind it. What the paper does not say stays empty."
-    context = {"title": "Enter a mill certificate", "lead": lead, "form": form, "act": "certificate", "wide": True}
+    title = f"Another heat or size on {more[:60]}" if more else "Enter a mill certificate"
+    context = {"title": title, "lead": lead, "form": form, "act": "certificate", "wide": True}
     return render(request, "goods/form.html", context, status=page.status)
 
 
@@ -165,6 +176,8 @@ def heat(request: HttpRequest, number: str) -> HttpResponse:
         "heat": card,
         "papers": papers_of_heat(card.id),
         "holds": holds_on_heat(card.id),
+        "demand": demand_on(card, any_family=True),
+        "verified": free_check(card.id),
         "decisions": decisions_of_heat(card.id),
         "events": events_of_heat(card.id),
         "forms": page.forms,
@@ -202,6 +215,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
         "lot": card,
         "holds": open_holds(card.item_id),
         "used": used_in([card.item_id]),
+        "waiting": waiting_in(card),
         "sample": sample_of(card.id),
         "pieces": drawn_pieces(card.id),
         "sorting": sorting_of(card.id),
@@ -297,7 +311,7 @@ def _unit_acts(request: HttpRequest, serial: str) -> dict[str, Perform]:
         return remove_component(by=request.user, serial=serial, at=at, **told)
 
     def use(told: dict[str, Any], at: datetime) -> object:
-        return use_material(by=request.user, serial=serial, at=at, **told)
+        return issue_material(by=request.user, serial=serial, at=at, **told)
 
     def mark(told: dict[str, Any], at: datetime) -> object:
         photo = told.pop("photo")

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import segno
 from django.conf import settings
-from django.template.loader import render_to_string
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import paper
 from qcapp.production.queries.places import vin_of
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def label_pdf(unit: UnitCard, form: str) -> bytes:
         "unit": unit, "vin": vin_of(unit.item_id), "qr": _qr(unit.serial), "width": width, "height": height,
         "labels": range(across * down), "form": form, "demonstration": settings.QCAPP_DEMO,
     }  # fmt: skip
-    html = render_to_string("history/label.html", context)
+    html = paper("history/label.html", context)
     identifier = f"label {unit.serial} {form}"
     return html_to_pdf(html, identifier=identifier, created=unit.opened_at, title=f"Label {unit.serial}")
 

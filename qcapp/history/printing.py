@@ -6,9 +6,9 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.template.loader import render_to_string
 
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import paper
 
 if TYPE_CHECKING:
     from .queries import UnitHistory
@@ -21,6 +21,6 @@ def history_pdf(history: UnitHistory, *, names: bool) -> bytes:
         "history": history, "names": names, "last": last, "demonstration": settings.QCAPP_DEMO,
         "site_name": settings.QCAPP_SITE_NAME, "site_place": settings.QCAPP_SITE_PLACE,
     }  # fmt: skip
-    html = render_to_string("history/print.html", context)
+    html = paper("history/print.html", context)
     identifier = hashlib.sha256(html.encode()).hexdigest()[:32]
     return html_to_pdf(html, identifier=identifier, created=last, title=f"History of {history.unit.serial}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,7 @@ from qcapp.production.queries.as_built import Node, tree_of
 from qcapp.production.queries.places import MarkCard, WhereCard, marks_of, whereabouts
 
 from . import lines
+from .documents import UnitDocument, documents_of
 from .lines import Line
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ class UnitHistory:
     dispatch: DispatchCard | None
     events: list[EventCard]
     picture: UUID | None = None
+    documents: list[UnitDocument] = field(default_factory=list)
 
     @property
     def has_joints(self) -> bool:
@@ -105,6 +107,8 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
         *lines.of_reports(reports, moves),
         *lines.of_certificates(certificates),
     ]
+    acts: set[str] = {entry.verb for entry in entries}
+    built = _as_built(unit, acts)
     return UnitHistory(
         unit=unit,
         inspection=inspection,
@@ -113,8 +117,9 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
         welds=_welds(unit.item_id) if any(one.card.joint for one in inspection.checkpoints) else [],
         lines=sorted(happened, key=attrgetter("at"))[::-1],  # of one instant, what followed comes first
         watched=_watched(inspection),
-        picture=_picture(unit, inspection) if any(entry.verb == Verb.PHOTO_KEPT for entry in entries) else None,
-        **_as_built(unit, {entry.verb for entry in entries}),
+        picture=_picture(unit, inspection) if Verb.PHOTO_KEPT in acts else None,
+        documents=documents_of(inspection, built["tree"], acts),
+        **built,
     )
 
 

@@ -71,6 +71,7 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "may_record": Act.RECORD_RESULT in held,
         "may_raise": Act.RAISE_REPORT in held,
         "may_lift": Act.LIFT_HOLD in held,
+        "may_decide": Act.DECIDE_APPLICABILITY in held,
         "may_get": Act.GET_CERTIFICATE in held,
         "may_build_in": Act.BUILD_IN in held,
         "may_dispatch": Act.DISPATCH_UNIT in held,

@@ -8,7 +8,6 @@ import hashlib
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
@@ -17,6 +16,7 @@ from django.views.decorators.http import require_safe
 from qcapp.evidence.queries import content
 from qcapp.inspections.queries.weld_map import UnitWeldMap, unit_weld_map
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import paper
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -43,7 +43,7 @@ def printed(request: HttpRequest, serial: str) -> HttpResponse:
     last = max((one.weld.at for one in found.joints if one.weld), default=found.unit.opened_at)
     told = {"map": found, "pictures": pictures, "last": last, "demonstration": settings.QCAPP_DEMO}
     told |= {"site_name": settings.QCAPP_SITE_NAME, "site_place": settings.QCAPP_SITE_PLACE}
-    html = render_to_string("history/print_weld_map.html", told)
+    html = paper("history/print_weld_map.html", told)
     identifier = hashlib.sha256(html.encode()).hexdigest()[:32]
     pdf = html_to_pdf(html, identifier=identifier, created=last, title=f"Weld map of {found.unit.serial}")
     name = f'inline; filename="{found.unit.serial}-weld-map.pdf"'

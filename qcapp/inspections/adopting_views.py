@@ -24,7 +24,7 @@ from qcapp.people.services import Proof, prove_identity
 from qcapp.plans.queries import revision_card
 from qcapp.production.queries import unit_by_serial
 
-from .forms import ApplicabilityForm, ArticleDecisionForm, ArticleForm, ChoiceForm
+from .forms import ApplicabilityForm, ArticleDecisionForm, ArticleForm, ChoiceForm, OneChoiceForm
 from .queries import inspection_of
 from .queries.adopting import preview_of, shown_to, under_other_revisions
 from .queries.first_articles import first_articles
@@ -50,9 +50,9 @@ def units_in_build(request: HttpRequest, uuid: UUID) -> HttpResponse:
 @sensitive_post_parameters("pin")
 @require_http_methods(["POST"])
 def choose(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """The units ticked adopt or stay, signed once for all of them."""
+    """The units ticked, or all that were listed, adopt or stay, signed once for all of them."""
     form, at = ChoiceForm(request.POST), timezone.now()
-    ticked = {serial: request.POST.get(f"covers:{serial}", "") for serial in request.POST.getlist("unit")}
+    ticked = _ticked(request)
     status: int = HTTPStatus.BAD_REQUEST
     if form.is_valid():
         values = form.cleaned_data
@@ -66,13 +66,29 @@ def choose(request: HttpRequest, uuid: UUID) -> HttpResponse:
             messages.success(request, _said(values["choice"], reports), extra_tags="in")
             return redirect("inspections:adopting", uuid=uuid)
     to = revision_card(uuid)
-    shown = {"revision": to, "units": under_other_revisions(to, viewer=request.user), "form": form, "ticked": ticked}
+    shown = {
+        "revision": to,
+        "units": under_other_revisions(to, viewer=request.user),
+        "form": form,
+        "ticked": ticked,
+        "every": request.POST.get("every"),
+    }
     return render(request, "inspections/adopting.html", shown, status=status)
+
+
+def _ticked(request: HttpRequest) -> dict[str, str]:
+    """The serials chosen, each with what its preview showed; "every" chooses all that the page listed."""
+    listed = {
+        name.removeprefix("covers:"): str(shown) for name, shown in request.POST.items() if name.startswith("covers:")
+    }
+    chosen = listed if request.POST.get("every") else request.POST.getlist("unit")
+    return {serial: listed.get(serial, "") for serial in chosen}
 
 
 def _said(choice: str, reports: dict[str, list[str]]) -> str:
     raised = sorted({number for numbers in reports.values() for number in numbers})
-    words = "adopted the revision" if choice == "adopt" else "stay with their revision"
+    stay = "stays with its revision" if len(reports) == 1 else "stay with their revision"
+    words = "adopted the revision" if choice == "adopt" else stay
     return f"{', '.join(sorted(reports))} {words}." + (f" Raised: {', '.join(raised)}." if raised else "")
 
 
@@ -89,7 +105,7 @@ def preview(request: HttpRequest, uuid: UUID, serial: str) -> HttpResponse:
     may = Act.CHOOSE_PLAN in acts_of(request.user, timezone.now())
     shown = {
         "revision": to, "unit": unit, "preview": found, "shown": shown_to(found, viewer=request.user),
-        "form": ChoiceForm() if may else None,
+        "form": OneChoiceForm() if may else None,
     }  # fmt: skip
     return render(request, "inspections/adopt_one.html", shown)
 

@@ -84,6 +84,14 @@ class ChoiceForm(SignedForm):
     field_order = ["choice", "reason", "pin"]
 
 
+class OneChoiceForm(ChoiceForm):
+    """The same on the page of one unit."""
+
+    choice = forms.ChoiceField(
+        label="This unit", choices=[("adopt", "adopts the revision"), ("stay", "stays with its own")]
+    )
+
+
 class ArticleForm(forms.Form):
     """Which unit is first article, at which stage, after what."""
 

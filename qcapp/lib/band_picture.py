@@ -7,7 +7,7 @@ the content security policy blocks them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from html import escape
@@ -61,8 +61,12 @@ def mark(
     lower: bool = True,
     upper: bool = True,
     conflict: bool = False,
+    say: Callable[[str], str] = str,
 ) -> str:
-    """The 44 × 24 mark: bars are the limits, the dot is the value; a ring for checks without a number."""
+    """The 44 × 24 mark: bars are the limits, the dot is the value; a ring for checks without a number.
+
+    `say` gives its name in another language.
+    """
     shapes = _ring(outcome) if kind in RINGS else _bars(outcome, nearest, lower=lower, upper=upper)
     if conflict:
         shapes = _bars("open", "", lower=lower, upper=upper) + _dot(18) + _dot(27)
@@ -70,7 +74,7 @@ def mark(
     return (
         f'<svg class="mark {"near" if conflict else tone(outcome)}" viewBox="0 0 44 24" width="44" height="24" '
         f'role="img" '
-        f'aria-label="{escape(label)}">{shapes}</svg>'
+        f'aria-label="{escape(say(label))}">{shapes}</svg>'
     )
 
 
@@ -143,10 +147,18 @@ def ruler(
     value: Decimal | None = None,
     outcome: str = "",
     unit_of_measure: str = "",
+    beside: tuple[Decimal | None, Decimal | None, Decimal | None] | None = None,
 ) -> str:
-    """The band drawn to scale: ticks, limits as bars, guard zone hatched, nominal as a wedge, the value as a dot."""
+    """The band drawn to scale: ticks, limits as bars, guard zone hatched, nominal as a wedge, the value as a dot.
+
+    `beside`: lower, upper and nominal of another band that is drawn beside it, on the same scale.
+    """
     numbers = [None if n is None else float(n) for n in (lower, upper, value, nominal)]
     low, high = stretch(*numbers)
+    if beside is not None:
+        others = [None if n is None else float(n) for n in beside]
+        other_low, other_high = stretch(others[0], others[1], None, others[2])
+        low, high = min(low, other_low), max(high, other_high)
     at = Scale(low, high, LEFT, RIGHT)
     parts = [
         _band(at, numbers[0], numbers[1]),

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.conf import settings
-from django.template.loader import render_to_string
 
 from qcapp.core.errors import Invalid
 
 from .pdf import html_to_pdf
+from .printing import paper
 from .qr_codes import qr_svg
 
 NARROWEST, WIDEST = 24, 210  # millimetres: the smallest roll that holds a readable code, the width of A4
@@ -48,7 +48,7 @@ def label_pdf(label: Label, *, width: int, at: datetime) -> bytes:
         "height": _height(90 if width == SHEET else width, len(label.lines)),
         "demonstration": settings.QCAPP_DEMO,
     }
-    html = render_to_string("components/label.html", context)
+    html = paper("components/label.html", context)
     identifier = hashlib.sha256(html.encode()).hexdigest()[:32]
     return html_to_pdf(html, identifier=identifier, created=at, title=label.title)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from time import perf_counter
 
 from django.http import HttpRequest, HttpResponseBase
-from prometheus_client import Histogram
+from prometheus_client import Counter, Histogram
 
 SECONDS = Histogram(
     "qcapp_request_seconds",
@@ -14,6 +14,8 @@ SECONDS = Histogram(
     ["view", "method", "status"],
     buckets=(0.01, 0.025, 0.05, 0.1, 0.2, 0.3, 0.5, 1, 2, 5, 10),
 )
+
+SUBMITTED = Counter("qcapp_submitted_entries", "Entries of tablets and programs by how they were answered", ["outcome"])
 
 
 class MeasuringMiddleware:

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.template import TemplateDoesNotExist
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import get_language, override
 
 from qcapp.core.errors import Conflict, Invalid, NotAllowed, NotFound, QcError, Refused, Throttled
 
 from .request_id import current_request_id
-from .spoken import said
+from .spoken import SOURCE, language_for, office_language, said
 
 TEMPLATE = "errors/refusal.html"
 STATUS: Mapping[type[QcError], HTTPStatus] = {
@@ -35,7 +38,13 @@ TITLES = {
     HTTPStatus.REQUEST_ENTITY_TOO_LARGE: "Too large",
     HTTPStatus.TOO_MANY_REQUESTS: "Too many attempts",
     HTTPStatus.INTERNAL_SERVER_ERROR: "Something went wrong here",
+    HTTPStatus.SERVICE_UNAVAILABLE: "Not at the moment",
 }
+GONE = (
+    "The database does not answer at the moment. Try again in a minute, and look first whether your last step is "
+    "there; tablets keep what they have and send it by themselves. If it stays so, tell the keeper of the system."
+)
+GONE_SECONDS = 10  # after so long a program tries again
 
 
 def refusal_status(error: QcError) -> HTTPStatus:
@@ -80,16 +89,25 @@ def refuse(request: HttpRequest, error: QcError, status: HTTPStatus | None = Non
     body = refusal_body(error)
     if wants_json(request):
         return JsonResponse(body, status=status, headers=retry_after(error), json_dumps_params={"default": str})
-    page = _page(request, error, status, body)
+    with override(_language_of_page(request, status)):
+        page = _page(request, error, status, body | {"message": said(error.message)})
     response = HttpResponse(page[0], content_type=page[1], status=status, headers=retry_after(error))
     response["Cache-Control"] = "no-store"
     return response
 
 
+def _language_of_page(request: HttpRequest, status: HTTPStatus) -> str:
+    """The active one where the page was found; a refusal before that is told in the language that it would have had."""
+    if request.resolver_match is not None and request.resolver_match.app_name == "capture":
+        return get_language() or SOURCE
+    broken = status >= HTTPStatus.INTERNAL_SERVER_ERROR  # the person may be what cannot be asked for
+    return office_language() if broken else language_for(request)
+
+
 def _page(request: HttpRequest, error: QcError, status: HTTPStatus, body: dict[str, object]) -> tuple[str, str]:
     """The page and its type; plain text where the template is missing or the server itself is in trouble."""
     context: dict[str, Any] = body | {
-        "title": TITLES.get(status, "Not done"),
+        "title": said(TITLES.get(status, "Not done")),
         "status": int(status),
         "retry_at": getattr(error, "retry_at", None),
         "findings": getattr(error, "findings", []),
@@ -142,6 +160,13 @@ def page_not_found(request: HttpRequest, exception: Http404) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Django's 500: names the request, so that the keeper of the system finds it in the log."""
+    """Django's 500: names the request, so that the keeper of the system finds it in the log.
+
+    A database that is down, full or locked is no mistake of the server: 503 `database_gone`, with a time to try again.
+    """
+    if isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+        response = refuse(request, QcError("database_gone", GONE), HTTPStatus.SERVICE_UNAVAILABLE)
+        response["Retry-After"] = str(GONE_SECONDS)
+        return response
     message = "The server made a mistake and logged it. Try again; if it stays, tell the keeper of the system."
     return refuse(request, QcError("server_error", message), HTTPStatus.INTERNAL_SERVER_ERROR)

@@ -7,16 +7,19 @@ A sentence that names something ("FR-200-0147 is not due …") is found by its f
 from __future__ import annotations
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.http import HttpRequest
 from django.utils.translation import get_language
 from django.utils.translation.trans_real import DjangoTranslation
 
 SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
+OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
+ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 _DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
@@ -36,10 +39,27 @@ def language_of(person: Any) -> str:
     return chosen if chosen in OTHERS else SOURCE
 
 
+def language_for(request: HttpRequest, spoken: tuple[str, ...] = OFFICE) -> str:
+    """Of the languages spoken there the person's; the one that a stranger's browser asks for; else English."""
+    user = getattr(request, "user", None)
+    if user is not None and user.is_authenticated:
+        chosen = language_of(user)
+    else:
+        request.META[ASKED] = "yes"
+        chosen = request.headers.get("Accept-Language", "")[:2]
+    return chosen if chosen in spoken else SOURCE
+
+
+def office_language() -> str:
+    """The language in which the office is shown now: the active one where the office speaks it, else English."""
+    active = (get_language() or SOURCE)[:2]
+    return active if active in OFFICE else SOURCE
+
+
 def catalogue(code: str, domain: str) -> dict[str, str]:
     """What the site's catalogue of that name says in a language, by the English text."""
     found = DjangoTranslation(code, domain=domain, localedirs=[str(Path(settings.LOCALE_PATHS[0]))])
-    texts: Any = found._catalog  # type: ignore[attr-defined]  # as Django's own JavaScriptCatalog reads it
+    texts: Any = found._catalog or {}  # type: ignore[attr-defined]  # as Django's own JavaScriptCatalog reads it
     return {str(key): str(text) for key, text in texts.items() if isinstance(key, str) and key}
 
 
@@ -49,34 +69,65 @@ def said(sentence: str) -> str:
     return said_in(code, sentence) if code in OTHERS else sentence
 
 
+@lru_cache(maxsize=8192)
 def said_in(code: str, sentence: str) -> str:
     """The sentence in a language other than English."""
-    whole, forms = _forms(code)
-    if sentence in whole:
-        return whole[sentence]
-    for form, other in forms:
+    known = _known(code)
+    if sentence in known.whole:
+        return known.whole[sentence]
+    for form, other in known.like(sentence):
         if match := form.fullmatch(sentence):
             return re.sub(r"{(\d)}", lambda place: said_in(code, match[f"p{place[1]}"]), other)
-    return _with_days(code, sentence)
+    return said_day(code, sentence)
 
 
-def _with_days(code: str, text: str) -> str:
-    """“11 Nov 2026” as the language writes it."""
+def said_day(code: str, text: str) -> str:
+    """The days in a text as the language writes them: 24 Nov 2026 is 24. Nov. 2026. English stays."""
+    if code not in _DAYS:
+        return text
     form, months = _DAYS[code]
     return _DAY.sub(lambda day: form.format(day[1], months[_MONTHS.index(day[2])], day[3]), text)
 
 
+class _Known:
+    """The whole sentences, and the forms of the others by how they begin or end."""
+
+    ENDS = 4  # characters that have to fit before a form is tried
+
+    def __init__(self, texts: dict[str, str]) -> None:
+        self.whole = {text: other for text, other in texts.items() if "{0}" not in text}
+        self.forms: dict[str, list[tuple[int, re.Pattern[str], str]]] = {}
+        open_ones = sorted(texts.keys() - self.whole.keys(), key=lambda text: (-len(text), text))
+        for rank, text in enumerate(open_ones):
+            self.forms.setdefault(self._sorted_under(text), []).append((rank, _form(text), texts[text]))
+
+    def _sorted_under(self, text: str) -> str:
+        begin, end = text[: self.ENDS], text[-self.ENDS :]
+        if "{" not in begin:
+            return f"^{begin}"
+        return "" if "}" in end else f"{end}$"
+
+    def like(self, sentence: str) -> list[tuple[re.Pattern[str], str]]:
+        """The forms that may fit, those with the most words of their own first."""
+        keys = (f"^{sentence[: self.ENDS]}", f"{sentence[-self.ENDS :]}$", "")
+        ranked = sorted((one for key in keys for one in self.forms.get(key, ())), key=lambda one: one[0])
+        return [(form, other) for _, form, other in ranked]
+
+
 @cache
-def _forms(code: str) -> tuple[dict[str, str], list[tuple[re.Pattern[str], str]]]:
-    """The whole sentences, and the forms of the others, those with the most words of their own first."""
-    texts = catalogue(code, "refusals")
-    whole = {text: other for text, other in texts.items() if "{0}" not in text}
-    open_ones = sorted(texts.keys() - whole.keys(), key=lambda text: (-len(text), text))
-    return whole, [(_form(text), texts[text]) for text in open_ones]
+def _known(code: str) -> _Known:
+    domains = ("labels", "sentences", "refusals") if code in OFFICE else ("refusals",)
+    return _Known({text: other for domain in domains for text, other in catalogue(code, domain).items()})
 
 
 def _form(text: str) -> re.Pattern[str]:
-    return re.compile(_PLACE.sub(lambda place: f"(?P<p{place[1]}>.+?)", re.escape(text)), re.DOTALL)
+    return re.compile(_PLACE.sub(_place, re.escape(text)), re.DOTALL)
+
+
+def _place(place: re.Match[str]) -> str:
+    """What a place may hold: some text; behind a letter or another place it may be an ending that is not there."""
+    before = place.string[place.start() - 1 : place.start()]
+    return f"(?P<p{place[1]}>.{'*' if before.isalpha() or before == '}' else '+'}?)"
 
 
 def said_within(data: Any, names: frozenset[str]) -> Any:

@@ -19,3 +19,10 @@ def wait_after(kind: str, failures: int) -> timedelta:
 def is_forgotten(kind: str, last_at: datetime, at: datetime) -> bool:
     """True when nothing has failed for so long that counting begins anew."""
     return at - last_at >= FORGOTTEN_AFTER[kind]
+
+
+def believable(last_at: datetime, at: datetime) -> datetime:
+    """When the last try failed. A clock that was far ahead then would make people wait until that day: what it said
+    counts as long enough ago for the next try, whose failure is counted with the others.
+    """
+    return at - WAITS[-1] if last_at - at > WAITS[-1] else last_at

@@ -13,16 +13,18 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from qcapp.core.formulas import references
+from qcapp.core.metrology.quantities import as_text
 from qcapp.core.variants import NOT, read_options
 
 from .cards import CheckpointCard, PreReleaseFinding
 from .draft_edits import NEW_TITLE
-from .gauge_fit import Fit, as_ratio, resolution_in
+from .gauge_fit import AWAY, Fit, as_ratio, resolution_in
 from .review_list import severity_of
 
 _FORM = re.compile(r"\b(flatness|parallel\w*|straightness|run-?out|roundness|ovality|perpendicular\w*)\b", re.I)
 _WELD = re.compile(r"\bweld(s|ed)?\b", re.I)
 _QUALIFIED = re.compile(r"\bqualif", re.I)
+_STAMP = re.compile(r"\b(serial|VIN)\b.*\bstamp|\bstamp\w*\b.*\b(serial|VIN)\b", re.I)
 _PRESSURE_UNITS = frozenset({"Pa", "kPa", "MPa", "bar", "mbar"})
 _PRESSURE = re.compile(r"\b(pressure|leak|proof)\b", re.I)
 
@@ -83,13 +85,32 @@ def ratio_too_small(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFind
     """The best gauge of the kinds asked for is too uncertain for the band."""
     fit = plan.fits.get(card.key)
     if fit and not fit.enough:
-        words = f"has a test uncertainty ratio of {fit.text} with {fit.gauge.number}; 4 : 1 is asked."
+        of = f"{fit.gauge.number}{_and_temperature(card, fit)}"
+        words = f"has a test uncertainty ratio of {fit.text} with {of}; {fit.asked:f} : 1 is asked."
         if fit.better and fit.better_ratio:
             kind = fit.better.kind_name.lower()
-            words += f" {fit.better.number} ({kind}) would give {as_ratio(fit.better_ratio)}, if it suits."
+            words += f" {fit.better.number} ({kind}) would give {as_ratio(fit.better_ratio, fit.asked)}, if it suits."
         else:
             words += " Find a better gauge or method."
         yield _finding(card, "ratio_too_small", "gauge_kinds", words)
+
+
+def _and_temperature(card: CheckpointCard, fit: Fit) -> str:
+    if not fit.added:
+        return ""
+    return f" and ± {fit.added} {card.unit_of_measure} from the temperature of a part {AWAY} K from its reference"
+
+
+def temperature_without_uncertainty(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """A length is corrected, and nobody knows how well: only the gauge's uncertainty would count."""
+    asked = getattr(card.spec, "temperature", None)
+    if asked is not None and asked.expansion is not None and not asked.says_how_well:
+        words = (
+            "is corrected for the part's temperature, but does not say how well coefficient and temperature are known; "
+            f"write it behind them, corrected {as_text(asked.expansion)} ±1 thermometer ±0.5 for example, or only the "
+            "gauge's uncertainty counts."
+        )
+        yield _finding(card, "temperature_without_uncertainty", "temperature", words)
 
 
 def resolution_too_coarse(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
@@ -108,6 +129,15 @@ def natural_boundary_as_limit(card: CheckpointCard, plan: Plan) -> Iterator[PreR
     if card.kind == "measured" and band and band.lower == 0 and not band.natural and _FORM.search(card.title):
         words = "has zero as a lower limit, which no part can cross; write max and the upper limit."
         yield _finding(card, "natural_boundary_as_limit", "limits", words)
+
+
+def stamp_not_read_back(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
+    """The stamped serial or VIN is read back against the tag by another person, with a photo, or a slip goes unseen."""
+    if card.kind != "record" or not _STAMP.search(card.title) or (card.second_inspection and card.photo):
+        return
+    column = "photo" if card.second_inspection else "second_inspection"
+    words = "records what is stamped; a second person reads it back against the tag, with a photo."
+    yield _finding(card, "stamp_not_read_back", column, words)
 
 
 def weld_without_joint(card: CheckpointCard, plan: Plan) -> Iterator[PreReleaseFinding]:
@@ -174,9 +204,11 @@ CHECKS: tuple[Check, ...] = (
     ratio_too_small,
     resolution_too_coarse,
     natural_boundary_as_limit,
+    stamp_not_read_back,
     weld_without_joint,
     pressure_without_caution,
     weld_without_qualification,
     no_unit_reaches,
     mean_counts,
+    temperature_without_uncertainty,
 )

@@ -276,6 +276,11 @@ class PreReleaseFinding:
     column: str = ""
     severity: str = "advice"
 
+    @property
+    def sentence(self) -> str:
+        """The message without the number, which stands beside it as a link."""
+        return self.message.removeprefix(f"{self.number} ")
+
 
 @dataclass(frozen=True)
 class Review:
@@ -287,3 +292,4 @@ class Review:
     approval: EventCard | None
     findings: tuple[PreReleaseFinding, ...]
     means: tuple[int, ...] = ()  # of those, where the mean of the readings counts
+    events: tuple[EventCard, ...] = ()

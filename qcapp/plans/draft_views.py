@@ -20,7 +20,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.core.errors import Invalid, Problems, QcError
-from qcapp.gauges.queries import all_gauges, gauge_kinds
+from qcapp.gauges.queries import gauge_kinds
 from qcapp.lib.refusals import refusal_status
 from qcapp.lib.tables import XLSX
 from qcapp.people.access import needs
@@ -34,10 +34,10 @@ from .draft_html import rows_html
 from .draft_panel import panel_of
 from .draft_rows import Paper, ReadPaper
 from .draft_table import SETS, DraftTable, stage_list
-from .gauge_fit import fits
 from .pasting import pasted
 from .plan_file import COLUMNS, MAX_BYTES
 from .plan_rows import CRITICALITIES, SETUPS
+from .queries.at_hand import fits_at_hand
 from .queries.drafts import cards_for, draft_card, last_said
 from .queries.marks import marks_of
 from .services import editing, staging
@@ -51,7 +51,7 @@ LISTS: dict[str, Sequence[str]] = {
     "yes-no": ("yes", "no"),
     "setups": [setup for setup in SETUPS if setup],
     "forms": ("text", "heat", "serial", "date"),
-    "temperatures": ("asked", "corrected 11.5", "corrected 16", "corrected 23"),
+    "temperatures": ("asked", "corrected 11.5 ±1 thermometer ±0.5", "corrected 11.5", "corrected 16", "corrected 23"),
     "units": UNITS,
     "notations": NOTATIONS,
 }
@@ -61,7 +61,7 @@ _SALT = "plans.draft.import"
 def table_of(card: RevisionCard, read: ReadPaper) -> DraftTable:
     """The draft's table with what the gauges at hand make of it."""
     cards = checkpoint_cards(read, {})  # which identities they have in the database is of no use here
-    best = fits(cards, all_gauges(timezone.now()))
+    best = fits_at_hand(cards, timezone.now())
     return DraftTable(read, cards, best, before_review.look_at(cards, best))
 
 

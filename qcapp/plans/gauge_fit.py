@@ -5,14 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Final
 
+from qcapp.core.checkpoints.counted import UNCERTAIN_DECIMALS, PartTemperature, together
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.bands import Band
 from qcapp.core.metrology.quantities import convert
 from qcapp.core.metrology.ratio import ASKED, uncertainty_ratio
+from qcapp.core.metrology.thermal import root_up
 from qcapp.gauges.queries import GaugeCard
 
 from .cards import CheckpointCard
+
+AWAY: Final = Decimal(10)
+"""How far from its reference temperature a part is taken to be beforehand, K (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -23,51 +29,64 @@ class Fit:
     ratio: Decimal
     better: GaugeCard | None = None
     better_ratio: Decimal | None = None
+    asked: Decimal = ASKED
+    added: Decimal | None = None  # expanded uncertainty that the part's temperature adds, where the plan states it
 
     @property
     def enough(self) -> bool:
-        return self.ratio >= ASKED
+        return self.ratio >= self.asked
+
+    @property
+    def away(self) -> Decimal:
+        """How far from its reference temperature a part was taken to be, K."""
+        return AWAY
 
     @property
     def text(self) -> str:
         """As it is read: "4.3 : 1"."""
-        return as_ratio(self.ratio)
+        return as_ratio(self.ratio, self.asked)
 
 
-def as_ratio(ratio: Decimal) -> str:
+def as_ratio(ratio: Decimal, asked: Decimal = ASKED) -> str:
     """Two digits are all that an uncertainty is known to: "1.6 : 1", "40 : 1". Never rounded up to what is asked."""
     step = Decimal(1) if ratio >= 10 else Decimal("0.1")
     shown = ratio.quantize(step, ROUND_HALF_EVEN)
-    if ratio < ASKED <= shown:
+    if ratio < asked <= shown:
         shown -= step
     return f"{shown} : 1"
 
 
-def fits(cards: Iterable[CheckpointCard], gauges: Sequence[GaugeCard]) -> dict[str, Fit]:
-    """The fit of every measured checkpoint, by key; those that nothing can be said about are left out."""
+def fits(cards: Iterable[CheckpointCard], gauges: Sequence[GaugeCard], asked: Decimal = ASKED) -> dict[str, Fit]:
+    """The fit of every measured checkpoint, by key; those that nothing can be said about are left out.
+
+    `asked` is the ratio below which a better gauge is looked for.
+    """
     usable = [gauge for gauge in gauges if gauge.usable and gauge.expanded_uncertainty]
     by_kind: dict[str, list[GaugeCard]] = {}
     for gauge in usable:
         by_kind.setdefault(gauge.kind_key, []).append(gauge)
     found = {}
     for card in cards:
-        fit = _fit(card, by_kind, usable)
+        fit = _fit(card, by_kind, usable, asked)
         if fit:
             found[card.key] = fit
     return found
 
 
-def _fit(card: CheckpointCard, by_kind: Mapping[str, list[GaugeCard]], usable: Sequence[GaugeCard]) -> Fit | None:
+def _fit(
+    card: CheckpointCard, by_kind: Mapping[str, list[GaugeCard]], usable: Sequence[GaugeCard], asked: Decimal
+) -> Fit | None:
     band = getattr(card.spec, "band", None)
     if card.kind != "measured" or not isinstance(band, Band):
         return None
     own = _best(card, band, [gauge for kind in card.gauge_kinds for gauge in by_kind.get(kind, [])])
     if own is None:
         return None
-    other = None if own[1] >= ASKED else _best(card, band, [gauge for gauge in usable if _can_be_read(gauge)])
-    if other and other[1] >= ASKED:
-        return Fit(*own, *other)
-    return Fit(*own)
+    added = _from_temperature(card, band)
+    other = None if own[1] >= asked else _best(card, band, [gauge for gauge in usable if _can_be_read(gauge)])
+    if other and other[1] >= asked:
+        return Fit(*own, *other, asked=asked, added=added)
+    return Fit(*own, asked=asked, added=added)
 
 
 def _best(card: CheckpointCard, band: Band, gauges: Iterable[GaugeCard]) -> tuple[GaugeCard, Decimal] | None:
@@ -80,7 +99,17 @@ def _ratio(card: CheckpointCard, band: Band, gauge: GaugeCard) -> Decimal | None
     uncertainty = _in_unit(gauge.expanded_uncertainty, gauge.unit_of_measure, card.unit_of_measure)
     if not uncertainty or not _reaches(card, band, gauge):
         return None
-    return uncertainty_ratio(band, uncertainty)
+    whole = together(uncertainty, _from_temperature(card, band), card.spec.decimals)
+    return uncertainty_ratio(band, whole or uncertainty)
+
+
+def _from_temperature(card: CheckpointCard, band: Band) -> Decimal | None:
+    """What bringing the longest length in the band to the reference adds, for a part that is `AWAY` from it."""
+    asked: PartTemperature | None = card.spec.temperature
+    longest = max(abs(one) for one in (band.lower, band.upper, band.nominal) if one is not None)
+    if asked is None or not asked.says_how_well:
+        return None
+    return root_up(4 * asked.variance(longest, asked.reference + AWAY), card.spec.decimals + UNCERTAIN_DECIMALS)
 
 
 def _reaches(card: CheckpointCard, band: Band, gauge: GaugeCard) -> bool:

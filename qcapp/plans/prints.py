@@ -13,12 +13,12 @@ from datetime import datetime
 from typing import Any
 
 from django.conf import settings
-from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
 from qcapp.core.errors import NotFound
 from qcapp.evidence.queries import content
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import paper as as_paper
 from qcapp.lib.printing import printable
 from qcapp.lib.qr_codes import qr_svg
 
@@ -144,7 +144,7 @@ def _laid_out(card: RevisionCard, name: str, paper: str, context: dict[str, Any]
         "revision": card, "paper": size, "title": title, "demonstration": settings.QCAPP_DEMO,
         "released": card.state == RevisionState.RELEASED, "site": settings.QCAPP_SITE_NAME,
     }  # fmt: skip
-    html = printable(render_to_string(f"plans/print/{name}.html", shown | context))
+    html = printable(as_paper(f"plans/print/{name}.html", shown | context))
     return html_to_pdf(html, identifier=f"{card.uuid.hex}-{name}-{size}", created=_dated(card), title=title)
 
 

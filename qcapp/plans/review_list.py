@@ -31,6 +31,7 @@ LIST: Final = (
     _item("critical checkpoint sampled", REFUSED, "critical_sampled"),
     _item("natural boundary treated as a limit", ADVICE, "natural_boundary_as_limit"),
     _item("critical checkpoint without second inspection", WARNING, "critical_without_second"),
+    _item("stamp without second person or photo", WARNING, "stamp_not_read_back"),
     _item("measured without gauge kind", ADVICE, "measured_without_gauge"),
     _item("limits outside the standard's range", REFUSED, "size_outside_table"),
     _item("nominal outside the band", REFUSED, "nominal_outside"),
@@ -41,6 +42,7 @@ LIST: Final = (
     _item("pressure test without caution", WARNING, "pressure_without_caution"),
     _item("checkpoint no stage can reach", WARNING, "no_unit_reaches"),
     _item("mean of readings counts", ADVICE, "mean_counts"),
+    _item("corrected by expansion without its uncertainty", ADVICE, "temperature_without_uncertainty"),
     _item("title not written", ADVICE, "title_not_written"),
     _item("two checkpoints of one title", ADVICE, "title_twice"),
 )

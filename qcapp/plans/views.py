@@ -248,11 +248,12 @@ def _page(
     request: HttpRequest, uuid: UUID, bound: dict[str, django_forms.Form] | None = None, status: int = 200
 ) -> HttpResponse:
     card = queries.revision_card(uuid)
-    acts = acts_of(request.user, timezone.now())
+    now = timezone.now()
+    acts = acts_of(request.user, now)
     if card.state == RevisionState.DRAFT and Act.WRITE_PLAN in acts:
         return draft_page(request, card, bound or {}, status)
     checkpoints = queries.checkpoints_of_card(card)
-    review = queries.review_of(card.id, checkpoints)
+    review = queries.review_of(card, now, checkpoints)
     counts = Counter(checkpoint.stage_number for checkpoint in checkpoints)
     stage = request.GET.get("stage", str(card.stages[0].number) if card.stages else ALL)
     selected = next((c for c in checkpoints if str(c.number) == request.GET.get("checkpoint")), None)
@@ -264,7 +265,7 @@ def _page(
         "selected": selected,
         "review": review,
         "effective": effective_from(card.id),
-        "events": queries.events_of(card.id),
+        "events": review.events,
         "forms": _fresh_forms(card, review, acts) | (bound or {}),
         "own_work": card.author_id == request.user.pk,
     }

@@ -33,7 +33,7 @@ from .queries.welding import (
     qualification_by_uuid,
     qualifications,
     weld_procedures,
-    work_by_process,
+    work_of,
 )
 from .services import welding as services
 from .services.continuity import confirm_qualification
@@ -56,9 +56,9 @@ def welding(request: HttpRequest) -> HttpResponse:
 
 def _qualifications(today: date) -> list[tuple[QualificationCard, str, Work]]:
     """Each with where it stands and the work recorded for it; those to be confirmed first, those run out last."""
-    work = work_by_process(months_later(today, -CONTINUITY))
     cards = sorted(qualifications(), key=lambda one: (one.expires_on < today, one.due_on, one.welder_name))
-    return [(one, one.standing(today), work.get((one.welder_id, one.process), Work(0, None))) for one in cards]
+    work = work_of(cards, months_later(today, -CONTINUITY))
+    return [(one, one.standing(today), work[one.id]) for one in cards]
 
 
 @needs(Act.LOOK_AT_PLAN, post=Act.CONFIRM_WELDER)
@@ -81,7 +81,7 @@ def qualification(request: HttpRequest, uuid: UUID) -> HttpResponse:
     since = months_later(today, -CONTINUITY)
     shown = {
         "one": card, "standing": card.standing(today), "since": since, "forms": page.forms,
-        "work": work_by_process(since).get((card.welder_id, card.process), Work(0, None)),
+        "work": work_of([card], since)[card.id],
         "confirms": may(request.user, Act.CONFIRM_WELDER, now),
     }  # fmt: skip
     return render(request, "production/qualification.html", shown, status=page.status)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from qcapp.core.checkpoints.counted import together
 from qcapp.core.errors import Invalid, NotFound, QcError
 from qcapp.core.metrology.quantities import as_text, convert
 from qcapp.core.metrology.rejudging import ErrorCurve, ErrorPoint, Finding, judge_again
@@ -133,10 +134,10 @@ def _judged(
 ) -> list[ReadingAgain]:
     points = [ErrorPoint(point.reference, point.error_found) for point in found.points]
     curve = ErrorCurve(points) if points else None
-    known: dict[tuple[int, tuple[str, ...]], Judged] = {}  # thousands of readings show the same few values
+    known: dict[tuple[object, ...], Judged] = {}  # thousands of readings show the same few values
     again = []
     for reading in readings:
-        key = (id(reading.checkpoint), tuple(map(str, reading.values)))
+        key = (id(reading.checkpoint), reading.added, *map(str, reading.values))
         if key not in known:
             known[key] = _judged_once(reading, curve, uncertainty, gauge.unit_of_measure)
         again.append(_again(reading, *known[key]))
@@ -169,13 +170,15 @@ def _one(
     value: Decimal, reading: GaugeReading, curve: ErrorCurve, uncertainty: Decimal, unit: str
 ) -> tuple[str, str, Finding]:
     """Error and corrected value in the checkpoint's unit of measure. The gauge's own unit is that of its points."""
-    own = reading.checkpoint.unit_of_measure
+    own, decimals = reading.checkpoint.unit_of_measure, reading.checkpoint.decimals
     if not unit or unit == own:
-        again = judge_again(value, reading.checkpoint.band, curve, uncertainty)
+        width = together(uncertainty, reading.added, decimals) or uncertainty
+        again = judge_again(value, reading.checkpoint.band, curve, width)
         return _said(again.error, reading), _said(again.corrected, reading), again.finding
     shown = convert(value, own, unit)
     error = convert(shown, unit, own) - convert(shown - curve.at(shown), unit, own)
-    width = convert(uncertainty, unit, own) - convert(Decimal(0), unit, own)
+    in_own = convert(uncertainty, unit, own) - convert(Decimal(0), unit, own)
+    width = together(in_own, reading.added, decimals) or in_own
     again = judge_again(value, reading.checkpoint.band, ErrorCurve([ErrorPoint(Decimal(0), error)]), width)
     return _said(again.error, reading), _said(again.corrected, reading), again.finding
 

@@ -11,7 +11,8 @@ from qcapp.people.queries import may, reads_worker_charts
 from qcapp.people.roles import Act
 
 from .characteristic import Axis, Wanted
-from .control import SAMPLE_SIZE, Group, Within
+from .control import Within
+from .sampling import GROUPS, SAMPLE_SIZE, USUAL_SAMPLES, Group
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -26,11 +27,14 @@ def sees_people(person: Person, at: datetime) -> bool:
 
 def wanted_of(asked: Mapping[str, str]) -> Wanted:
     """How the page is asked for. Raises Invalid `choice_unknown`, `field_type`."""
+    last, group = whole(asked, "last"), cast("Group", _one_of(asked, "group", tuple(GROUPS)))
+    usual = None if last and group == "units" else USUAL_SAMPLES  # a window of so many answers was asked for
     return Wanted(
-        last=whole(asked, "last") or USUAL,
+        last=last or USUAL,
+        samples=whole(asked, "samples") or usual,
         base=whole(asked, "base"),
         limits=cast("Within", _one_of(asked, "limits", ("between", "within"))),
-        group=cast("Group", _one_of(asked, "group", ("units", "weeks"))),
+        group=group,
         size=whole(asked, "size") or SAMPLE_SIZE,
         axis=cast("Axis", _one_of(asked, "axis", ("order", "date"))),
         anew=_one_of(asked, "from", ("signed", "anew")) == "anew",

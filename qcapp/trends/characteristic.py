@@ -9,11 +9,14 @@ from typing import Literal
 
 import numpy
 
+from qcapp.gauges.studying import StudyCard
+
 from .capability import Fitness, fitness
-from .control import Chart, Group, Held, Within, control_chart
+from .control import Chart, Held, Within, control_chart
 from .drift import Drift, drift_of
 from .gauging import GaugeShare
 from .readings import Series, step_of
+from .sampling import SAMPLE_SIZE, Group, Sampled, is_sampled
 from .splits import SplitBy, distance_of, split_sentence, splits_of
 
 Axis = Literal["order", "date"]
@@ -22,15 +25,20 @@ MEASURING = frozenset({"measured", "derived"})
 
 @dataclass(frozen=True)
 class Wanted:
-    """How a page was asked for."""
+    """How a page was asked for. `samples` is the window of a chart whose points stand for several answers each."""
 
     last: int = 100
+    samples: int | None = None
     base: int | None = None
     limits: Within = "between"
     group: Group = "units"
-    size: int = 10
+    size: int = SAMPLE_SIZE
     axis: Axis = "order"  # of the points
     anew: bool = False  # limits computed from what is shown, also where some are frozen
+
+    @property
+    def sampled(self) -> Sampled | None:
+        return None if self.samples is None else Sampled(self.samples, self.group, self.size)
 
 
 @dataclass(frozen=True)
@@ -63,6 +71,12 @@ class Characteristic:
     histogram: Histogram | None
     frozen: bool = False  # limits were frozen and signed for this kind of chart, whether they are shown or not
     gauge_shares: tuple[GaugeShare, ...] = ()
+    studies: tuple[StudyCard, ...] = ()  # gauge studies kept with the checkpoint, the latest first
+
+    @property
+    def sampled(self) -> bool:
+        """Whether a point stands for several answers."""
+        return is_sampled(self.series.kind, self.wanted.group)
 
     @property
     def failed(self) -> int:

@@ -2,7 +2,8 @@
 
 Measured and derived values: individuals with moving ranges; where several readings of one unit are asked for, their
 means, with limits from unit to unit or (`limits="within"`) from the spread within a unit, and the ranges beneath.
-Attributes: samples of so many units in a row (np), or the site's weeks (p). Counts: one unit each (c), or weeks (u).
+Attributes: samples of so many units in a row (np), or lots, days or weeks (p). Counts: one unit each (c), or lots, days
+or weeks (u).
 Limits come from all readings shown or from the first `base` of them, then held for the rest.
 
 Where the step of the values is coarser than their spread, neighbours are often equal, the limits come out too narrow
@@ -13,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
 from typing import Literal
 
 import numpy
@@ -21,14 +21,12 @@ import numpy
 from qcapp.core.errors import Invalid, QcError
 from qcapp.core.statistics import charts
 from qcapp.core.statistics.control_chart import FEWEST_POINTS, ControlChart
-from qcapp.lib.site_days import site_day
 
 from .readings import Reading, Series, step_of
+from .sampling import SAMPLE_SIZE, Group, samples_by
 from .words import Spoken, spoken_signals
 
-Group = Literal["units", "weeks"]
 Within = Literal["between", "within"]
-SAMPLE_SIZE = 10  # units of one sample on a chart of attributes
 LARGEST_RANGE = 10  # a range of more readings wastes them: standard deviations then, common practice
 
 
@@ -128,9 +126,9 @@ def control_chart(
 def chart_key(series: Series, *, limits: Within = "between", group: Group = "units", size: int = SAMPLE_SIZE) -> str:
     """Which kind of chart these choices give: limits frozen for one do not fit another."""
     if series.kind == "attribute":
-        return "p weeks" if group == "weeks" else f"np {size}"
+        return f"np {size}" if group == "units" else f"p {group}"
     if series.kind == "count":
-        return "u weeks" if group == "weeks" else "c"
+        return "c" if group == "units" else f"u {group}"
     return f"means {limits}" if series.asked_for > 1 else "individuals"
 
 
@@ -246,9 +244,8 @@ def _means_chart(series: Series, base: Base, limits: Within) -> Chart:
 
 
 def _attribute_chart(series: Series, base: Base, group: Group, size: int) -> Chart:
-    if group == "weeks":
-        samples = tuple(_sample(name, some, share=True) for name, some in _weeks(series.readings))
-        return _drawn("Share that does not conform, by week", samples, base, "weeks", _shares)
+    if group != "units":
+        return _drawn_by(f"Share that does not conform, by {group[:-1]}", series, base, group, _shares)
     whole = len(series.readings) // size
     readings = series.readings[len(series.readings) - whole * size :]
     parts = [readings[start : start + size] for start in range(0, len(readings), size)]
@@ -282,8 +279,15 @@ def _count_chart(series: Series, base: Base, group: Group) -> Chart:
             return charts.c([sample.value for sample in some], center=center)
 
         return _drawn(name, _single(series.readings), base, series.noun, counted)
-    samples = tuple(_sample(name, some, share=True) for name, some in _weeks(series.readings))
-    return _drawn(f"{what.capitalize()} per unit, by week", samples, base, "weeks", _per_unit)
+    return _drawn_by(f"{what[0].upper()}{what[1:]} per unit, by {group[:-1]}", series, base, group, _per_unit)
+
+
+NO_LOT = "None of these units was drawn from a lot; choose another sample."
+
+
+def _drawn_by(name: str, series: Series, base: Base, group: Group, make: Make) -> Chart:
+    samples = tuple(_sample(said, some, share=True) for said, some in samples_by(series.readings, group))
+    return _drawn(name, samples, base, group, make) if samples else Chart(name, (), None, (), 0, NO_LOT)
 
 
 def _sample(name: str, readings: Sequence[Reading], *, share: bool) -> Sample:
@@ -305,13 +309,3 @@ def _found(samples: Sequence[Sample]) -> list[float]:
 
 def _sizes(samples: Sequence[Sample]) -> list[float]:
     return [float(len(sample.readings)) for sample in samples]
-
-
-def _weeks(readings: Sequence[Reading]) -> list[tuple[str, list[Reading]]]:
-    return [(name, list(some)) for name, some in groupby(readings, key=lambda reading: week_of(reading))]
-
-
-def week_of(reading: Reading) -> str:
-    """The site's week by ISO 8601, such as 2026-W12."""
-    year, week, _ = site_day(reading.recorded_at).isocalendar()
-    return f"{year}-W{week:02}"

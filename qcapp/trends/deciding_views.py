@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import urlencode
 
 from django import forms as django_forms
 from django.contrib import messages
@@ -30,9 +31,11 @@ from .characteristic import Characteristic, Wanted
 from .pictures.charted import control_picture
 from .queries import LONGEST, page_of, signals_of
 from .queries.decided import base_periods_of
+from .sampling import SAMPLE_SIZE, most_samples
 
 Perform = Callable[[dict[str, Any], datetime], object]
 Bound = dict[str, django_forms.Form]
+ASKED = {"last": LONGEST, "samples": most_samples(SAMPLE_SIZE)}  # as long a window as there is
 
 
 @require_safe
@@ -120,7 +123,7 @@ def _page(
 ) -> HttpResponse:
     now = timezone.now()
     held, refused = acts_of(request.user, now), bound or {}
-    found = page_of(family, key, Wanted(last=LONGEST), people=False)  # no splits here
+    found = page_of(family, key, Wanted(**ASKED), people=False)  # no splits here
     series, signals = found.series, signals_of(family, key)
     decides, looks = Act.FREEZE_LIMITS in held, Act.ACKNOWLEDGE_SIGNAL in held
     waiting = [(one, looks and _acknowledge_form(one, refused.get("acknowledge"))) for one in signals.waiting]
@@ -131,6 +134,7 @@ def _page(
         "series": series,
         "chart": found.chart,
         "chart_picture": _picture(found),
+        "asked": urlencode(ASKED),
         "waiting": waiting,
         "leads": Act.LEAD_ACTION in held,
         "acknowledged": signals.acknowledged,

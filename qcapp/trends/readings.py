@@ -24,7 +24,8 @@ class Reading:
     """One unit's answer. `text` is exact, in the series' unit of measure; `values` are its numbers as floats.
 
     `value` is their mean (the one number where one was asked for), 1 or 0 for does not conform or conforms. `shift`,
-    `welder`, `fixture`, `gauge` and `inspector` are empty where nothing was recorded. `marks` are words for the chart.
+    `welder`, `fixture`, `gauge` and `inspector` are empty where nothing was recorded, `lot` where it was not asked
+    for. `marks` are words for the chart.
     """
 
     serial: str
@@ -42,6 +43,7 @@ class Reading:
     welder: str = ""
     inspector: str = ""
     shift: str = ""
+    lot: str = ""
     marks: tuple[str, ...] = ()
 
 

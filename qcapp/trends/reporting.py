@@ -6,10 +6,10 @@ import hashlib
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.template.loader import render_to_string
 from django.utils.safestring import mark_safe
 
 from qcapp.lib.pdf import html_to_pdf
+from qcapp.lib.printing import paper
 
 from .capability import TARGET
 from .pictures.inks import painted
@@ -35,7 +35,7 @@ def report_html(report: MonthReport) -> str:
         "maker": settings.QCAPP_SITE_NAME,
         "demonstration": settings.QCAPP_DEMO,
     }
-    return render_to_string("trends/report.html", context)
+    return paper("trends/report.html", context)
 
 
 def report_pdf(report: MonthReport) -> bytes:

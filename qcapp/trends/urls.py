@@ -9,6 +9,16 @@ urlpatterns = [
     path("believable/", views.believable, name="believable"),
     path("yield/", views.yields, name="yield"),
     path("report/<str:family>/<str:month>.pdf", views.report, name="report"),
+    path("watch/<str:family>.csv", file_views.watch_csv, name="watch_csv"),
+    *(
+        path(
+            f"watch/<str:family>/<slug:key>.{form}",
+            file_views.watch_file,
+            {"form": form},
+            name=f"watch_{form}_of",
+        )
+        for form in ("svg", "png", "csv")
+    ),
     *(
         path(
             f"distortion/<str:family>/<slug:key>/<slug:which>.{form}",
@@ -29,6 +39,7 @@ urlpatterns = [
     path("<str:family>/<slug:key>/decisions/put-back/", deciding_views.put_back, name="put_back"),
     path("<str:family>/<slug:key>/decisions/acknowledge/", deciding_views.acknowledge, name="acknowledge"),
     path("<str:family>/<slug:key>/values.csv", views.values_csv, name="csv"),
+    path("<str:family>/<slug:key>/<slug:which>.csv", views.numbers_csv, name="numbers"),
     path("<str:family>/<slug:key>/<slug:which>.svg", views.picture_file, {"form": "svg"}, name="svg"),
     path("<str:family>/<slug:key>/<slug:which>.png", views.picture_file, {"form": "png"}, name="png"),
 ]

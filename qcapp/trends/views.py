@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
+from qcapp.core.errors import NotFound
 from qcapp.lib.site_days import site_day
 from qcapp.people.access import needs
 from qcapp.people.queries import may
@@ -19,7 +20,8 @@ from qcapp.production.queries import FamilyCard, families
 from .asking import sees_people, wanted_of, whole
 from .capability import TARGET
 from .characteristic import Characteristic
-from .file_views import download, picture_as
+from .file_views import NO_PICTURE, csv_file, download, picture_as
+from .listing import point_rows, rows_of, watched_row
 from .pictures.charted import control_picture, spread_picture
 from .pictures.paired import paired_picture
 from .pictures.small import small_picture
@@ -39,10 +41,12 @@ from .queries import (
 )
 from .readings import RULE
 from .reporting import report_pdf
+from .sampling import GROUPS, MOST_SAMPLES, SAMPLE_SIZE, USUAL_SAMPLES
 from .yielding import RULE as YIELD_RULE
 from .yielding import StageYield
 
 WINDOWS = (25, 50, USUAL, 200, LONGEST)
+COUNTS, SIZES = (USUAL_SAMPLES, 50, MOST_SAMPLES), (SAMPLE_SIZE, 20, 50)  # of samples, and units in one
 
 
 @require_safe
@@ -60,6 +64,7 @@ def watch(request: HttpRequest) -> HttpResponse:
         "entries": entries,
         "sees_believable": _sees_believable(request),
     }
+    context["table"] = [watched_row(entry, written=True) for entry in found.entries] if found else []
     today = site_day()
     context |= {"this_month": f"{today:%Y-%m}", "last_month": f"{today.replace(day=1) - timedelta(days=1):%Y-%m}"}
     return render(request, "trends/watch.html", context)
@@ -164,6 +169,11 @@ def characteristic(request: HttpRequest, family: str, key: str) -> HttpResponse:
         "rule": RULE,
         "target": TARGET,
         "windows": WINDOWS,
+        "counts": COUNTS,
+        "groups": GROUPS.items(),
+        "sizes": sorted({*SIZES, found.wanted.size}),
+        "points": point_rows(found.chart) if found.sampled else [],
+        "listed": found.series.readings[-LONGEST:],
         "wanted": found.wanted,
         "people": people,
         "asked": request.GET.urlencode(),
@@ -180,6 +190,17 @@ def values_csv(request: HttpRequest, family: str, key: str) -> HttpResponse:
     found = _found(request, family, key)
     text = as_csv(found, people=sees_people(request.user, timezone.now()))
     return download(text.encode("utf-8-sig"), "text/csv; charset=utf-8", f"{found.series.family_code}-{key}.csv")
+
+
+@require_safe
+@needs(Act.LOOK_AT_TRENDS)
+def numbers_csv(request: HttpRequest, family: str, key: str, which: str) -> HttpResponse:
+    """The numbers behind one picture of the page. Raises NotFound `picture_unknown`."""
+    found = _found(request, family, key)
+    columns, rows = rows_of(found, which)
+    if not rows:
+        raise NotFound("picture_unknown", NO_PICTURE)
+    return csv_file(columns, rows, f"{found.series.family_code}-{key}-{which}.csv")
 
 
 @require_safe

@@ -87,7 +87,7 @@ function drawHead() {
   const name = unit.family_name.charAt(0).toUpperCase() + unit.family_name.slice(1);
   const c = current();
   const gauge = c.gauge_kinds.length ? gaugeFor(c) : null;
-  document.title = `${serial} · qcapp`;
+  document.title = `${serial}, ${t("Bench")} · qcapp`;
   find("#serial").textContent = serial;
   find("#about").textContent = `${name} · ${t("plan revision {0}", revision.letter)}`;
   fill(find("#hand"), gauge ? `${t("Gauge")} ` : "", gauge ? el("strong", {}, gauge.number) : "", gauge?.due_on ? el("span", { class: "due" }, ` ${t("due {0}", dayText(gauge.due_on))}`) : "");

@@ -184,10 +184,11 @@ function verdictOn(c, operation, answer) {
   const gauge = state.data.gauges.find((one) => one.number === operation.gauge);
   const values = answer.values ?? [answer.value];
   const counts = state.warmth?.countedOf(c, answer) ?? values;
-  const verdicts = counts.map((value) => ({ value, ...judged(c, value, gauge) }));
+  const added = state.warmth?.addedTo(c, answer, counts) ?? undefined;
+  const verdicts = counts.map((value) => ({ value, ...judged(c, value, gauge, added) }));
   const worst = verdicts.reduce((a, b) => (isWorse(b, a) ? b : a));
   const typed = values.map((one) => shown(one)).join(", ");
-  const given = answer.temperature !== undefined || c.mean ? { ...answer, counted: counts.join() === values.join() ? undefined : counts } : null;
+  const given = answer.temperature !== undefined || c.mean ? { ...answer, counted: counts.join() === values.join() ? undefined : counts, temperature_uncertainty: added } : null;
   return { outcome: worst.verdict, nearest_limit: worst.nearest_limit ?? "", excess: worst.excess, answer: `${typed} ${c.unit_of_measure}`.trim(), value: worst.value, given };
 }
 
@@ -198,9 +199,10 @@ function isWorse(a, b) {
 }
 
 // Every reading counts, and the guard zone is the wider of the plan's and the gauge's: as assess_values in core/checkpoints.
-function judged(c, value, gauge) {
+function judged(c, value, gauge, added) {
   if (!c.band) return { verdict: "recorded", excess: "", nearest_limit: "" };
-  const known = c.rule !== "simple" && gauge?.unit_of_measure === c.unit_of_measure && gauge?.expanded_uncertainty;
+  const own = c.rule !== "simple" && gauge?.unit_of_measure === c.unit_of_measure && gauge?.expanded_uncertainty;
+  const known = added ? state.warmth.widened(c, own, added) : own;
   const wider = known && compare(known, c.band.guard ?? "0") > 0;
   return judge(value, c.band, wider ? { expandedUncertainty: known, rule: "guarded" } : {});
 }

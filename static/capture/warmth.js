@@ -1,6 +1,6 @@
 // The part's temperature where the plan asks for it, and how a value that counts otherwise than it was read is said.
 
-import { counted, isPlausible } from "../js/counted.js";
+import { counted, isPlausible, temperatureUncertainty, together } from "../js/counted.js";
 import { parseValue } from "../js/verdict.js";
 import { shown } from "./band.js";
 import { ask, el, fill, keypad, typed } from "./dom.js";
@@ -54,8 +54,11 @@ function askTemperature(c) {
 }
 
 function asked(c) {
-  const { expansion, reference } = c.temperature;
-  return expansion === null ? t("Part temperature is recorded") : t("Brought to {0} °C, {1} µm per metre and kelvin", local(reference), local(expansion));
+  const { expansion, reference, expansion_limit, thermometer } = c.temperature;
+  if (expansion === null) return t("Part temperature is recorded");
+  const known = expansion_limit ? `${expansion} ± ${expansion_limit}` : expansion;
+  const brought = t("Brought to {0} °C, {1} µm per metre and kelvin", local(reference), local(known));
+  return thermometer ? `${brought}; ${t("thermometer ± {0} °C", local(thermometer))}` : brought;
 }
 
 /** What the plan asks besides the limits, for the question: pairs of a name and a text. */
@@ -65,7 +68,15 @@ export const askedBeside = (c) => [
 ];
 
 /** The values that meet the band, by the tablet. */
-export const countedOf = (c, answer) => counted(answer.values ?? [answer.value], { decimals: c.decimals ?? 0, mean: c.mean, expansion: c.temperature?.expansion ?? null, reference: c.temperature?.reference }, answer.temperature ?? null);
+export const countedOf = (c, answer) => counted(answer.values ?? [answer.value], askedOf(c), answer.temperature ?? null);
+
+const askedOf = (c) => ({ ...(c.temperature ?? {}), decimals: c.decimals ?? 0, mean: c.mean });
+
+/** What the part's temperature adds to the uncertainty of these values; null where nothing is stated. */
+export const addedTo = (c, answer, counts) => temperatureUncertainty(counts, askedOf(c), answer.temperature ?? null);
+
+/** The gauge's uncertainty with it. */
+export const widened = (c, gauge, added) => together(gauge, added, c.decimals ?? 0);
 
 /** The answer in words; how it came about where it counts otherwise than it was read. */
 export function said(c) {
@@ -74,9 +85,10 @@ export function said(c) {
   const text = (values) => local(values.map((one) => shown(one)).join(", "));
   const typedThere = text(given.values ?? [given.value]);
   const warm = given.temperature === undefined ? typedThere : t("{0} at {1} °C", typedThere, local(shown(given.temperature)));
-  if (!given.counted) return given.temperature === undefined ? `${warm} ${c.unit_of_measure}` : t("{0} {1} at {2} °C", typedThere, c.unit_of_measure, local(shown(given.temperature)));
+  const added = given.temperature_uncertainty ? `; ${t("temperature uncertainty ± {0} {1}", local(given.temperature_uncertainty), c.unit_of_measure)}` : "";
+  if (!given.counted) return (given.temperature === undefined ? `${warm} ${c.unit_of_measure}` : t("{0} {1} at {2} °C", typedThere, c.unit_of_measure, local(shown(given.temperature)))) + added;
   const value = `${text(given.counted)} ${c.unit_of_measure}`.trim();
   const corrected = (c.temperature?.expansion ?? null) !== null && given.temperature !== undefined;
   const at = corrected ? t("{0} at {1} °C", value, local(c.temperature.reference)) : value;
-  return c.mean ? t("mean {0}, of {1}", at, warm) : t("{0}, measured {1}", at, warm);
+  return (c.mean ? t("mean {0}, of {1}", at, warm) : t("{0}, measured {1}", at, warm)) + added;
 }

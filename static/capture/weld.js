@@ -197,7 +197,7 @@ async function show() {
 
 await learn(chosen(await store.getMeta("person").catch(() => null)));
 find("#serial").textContent = serial;
-document.title = `${serial} · qcapp`;
+document.title = `${serial}, ${t("Weld")} · qcapp`;
 await people.begin();
 await readSheet();
 if (person) find("#who").textContent = person.initials;

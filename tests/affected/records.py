@@ -117,7 +117,12 @@ def _parts(cast: Cast, chance: random.Random) -> None:
             Consumption.objects.create(item=target, heat=chance.choice(heats), by=by, at=FIXED_NOW)
         if chance.random() < 0.35 and target.kind == "unit":
             Consumption.objects.create(item=target, lot=chance.choice(lots), by=by, at=FIXED_NOW)
-    _install(forks, [item for item in items if item.family.code == "DX-1"], by, chance)
+    _install(
+        [*forks, *Unit.objects.filter(item__kind="piece").order_by("id")],
+        [item for item in items if item.family.code == "DX-1"],
+        by,
+        chance,
+    )
     _weld(items, cast, chance)
 
 
@@ -206,6 +211,7 @@ class PlainRecords:
                 self.below[used["item_id"]].append(used["lot__item_id"])
         for piece in Piece.objects.values("item_id", "lot__item_id"):
             self.below[piece["lot__item_id"]].append(piece["item_id"])
+            self.below[piece["item_id"]].append(piece["lot__item_id"])  # what is true of the lot is true of it
 
     def serials(self, tree: Tree) -> set[str]:
         """The serials that the question names."""
@@ -220,8 +226,9 @@ class PlainRecords:
             return any(self.holds(part, unit) for part in tree.parts)
         return self.shares(tree, unit)
 
-    def within(self, item: int) -> list[int]:
-        return [item, *(deeper for one in self.below[item] for deeper in self.within(one))]
+    def within(self, item: int, seen: frozenset[int] = frozenset()) -> set[int]:
+        further = [one for one in self.below[item] if one not in seen]
+        return {item}.union(*(self.within(one, seen | {item}) for one in further))
 
     def shares(self, term: Term, unit: dict[str, Any]) -> bool:
         if term.source == "plan":

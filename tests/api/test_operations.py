@@ -37,6 +37,17 @@ def test_records_results_and_answers_each(workshop: Workshop, api_of: Any) -> No
     assert Result.objects.count() == 1
 
 
+def test_logs_a_submission_by_its_first_stored_entry_and_nothing_that_was_typed(
+    workshop: Workshop, api_of: Any, caplog: pytest.LogCaptureFixture
+) -> None:
+    stored = workshop.operation("left_length", "250.1", raw="typed by hand")
+    with caplog.at_level("INFO", "qcapp.submissions"):
+        send(api_of(workshop.cast.inspector), workshop.operation("head_angle", "NaN"), stored)
+    (line,) = (one for one in caplog.records if one.name == "qcapp.submissions")
+    assert line.__dict__["submission"] == stored["id"]
+    assert line.getMessage() == f"submission {stored['id']}: 1 applied, 1 rejected"
+
+
 def test_raises_a_report_and_names_it_again_to_a_duplicate(workshop: Workshop, api_of: Any) -> None:
     api = api_of(workshop.cast.inspector)
     body = workshop.operation("head_angle", "62.20")

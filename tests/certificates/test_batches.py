@@ -136,7 +136,7 @@ def test_leads_from_the_list_to_the_batch(
     page = client.get(there).text
     assert "2 of 2 done" in page
     assert "1 refused" in page
-    assert 'http-equiv="refresh"' not in page
+    assert "looks_again" not in page
     assert "No released unit waits" in client.get("/certificates/").text
 
 

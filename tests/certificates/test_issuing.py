@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.db import connections
+from lxml import html
 
 from qcapp.audit.models import Counter
 from qcapp.audit.queries import entries_about, head
@@ -15,13 +16,14 @@ from qcapp.certificates.models import Certificate
 from qcapp.certificates.queries import CertificateCard, certificate, certificates_of, check_token, content_of
 from qcapp.certificates.services import issuing
 from qcapp.certificates.services.issuing import issue_certificate, withdraw_certificate
+from qcapp.certificates.services.rendering import page_of
 from qcapp.core.errors import NotFound, QcError, Refused
 from qcapp.core.sealing import canonical, digest
 from qcapp.lib.guards import lifted
 from qcapp.people.services import demonstration_proof
 
 from ..cast import Cast
-from ..factories.certificates import ISSUED_AT, certified, release_unit
+from ..factories.certificates import ISSUED_AT, RELEASED_AT, certified, release_unit
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import Case
 from ..unchanged import refused
@@ -115,6 +117,44 @@ class TestIssue:
     )
     def test_counts_numbers_in_the_year_of_the_site(self, released: Workshop, at: datetime, number: str) -> None:
         assert certified(released, at=at).number == number
+
+    def test_refuses_while_the_clock_is_set_back(self, released: Workshop) -> None:
+        """Before the release, before the issue that it would replace, and before the issue that is withdrawn."""
+        with refused("clock_set_back", *ROOMS) as caught:
+            certified(released, at=RELEASED_AT - timedelta(minutes=1))
+        assert "set the clock right" in caught.value.message
+        card = certified(released)
+        with refused("clock_set_back", *ROOMS):
+            certified(released, change_note="Order number corrected.", at=ISSUED_AT - timedelta(minutes=1))
+        at = ISSUED_AT - timedelta(minutes=1)
+        with refused("clock_set_back", *ROOMS):
+            withdraw_certificate(
+                proof=demonstration_proof(released.cast.quality_manager, at), number=card.number, issue=1,
+                reason="Wrong order number.", at=at,
+            )  # fmt: skip
+        assert certified(released, change_note="Order number corrected.").issue == 2
+
+    def test_has_every_field_of_a_suppliers_declaration(self, released: Workshop, settings: Any) -> None:
+        """ISO/IEC 17050-1:2004, 6.1 (a) to (g), from memory: the frozen content has each, and so has the paper."""
+        settings.QCAPP_SITE_PLACE = "Alder Quay"
+        says = content_of(certified(released).id)
+        identity, statement, signature = says["identity"], says["statement"], says["signatures"]["lines"][-1]
+        page = " ".join(html.fromstring(page_of(says, "0" * 64)).text_content().split())
+        fields = {
+            "unique identification": identity["number"],
+            "name of the issuer": identity["maker"],
+            "object of the declaration": identity["serial"],
+            "statement of conformity": statement["declaration"],
+            "requirements": f"inspection plan {identity['family_code']}",
+            "their revision": f"revision {identity['plan_revision']}",
+            "date of issue": identity["issued"],
+            "place of issue": identity["place"],
+            "name of the signatory": statement["released_by"],
+            "function of the signatory": statement["function"],
+        }
+        assert all(fields.values()), fields
+        assert {name for name, text in fields.items() if text not in page} == set()
+        assert signature["name"] == statement["released_by"]
 
     def test_uses_up_no_number_when_the_issue_fails(self, released: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
         def fail(**told: Any) -> None:

@@ -133,8 +133,10 @@ def test_keeps_texts_as_they_are_stored(source: Source) -> None:
 
 
 def test_leaves_sessions_and_the_secret_key_out(source: Source, data_folder: Path, db: None, tmp_path: Path) -> None:
+    (data_folder / "signing_passphrase").write_text("opens the signing key that lies beside it")
     make(tmp_path / "plain")
-    assert not (tmp_path / "plain" / "files" / "secret_key").exists()
+    for secret in ("secret_key", "signing_passphrase"):
+        assert not (tmp_path / "plain" / "files" / secret).exists()
     assert not (source.backup / "rows" / "django_session.jsonl").exists()
 
 

@@ -16,7 +16,7 @@ from qcapp.config.management.commands.benchmark import table
 from qcapp.plans.plan_rules import Numbering, read_plan
 
 TINY = ("--core", "--scale", "0.0005", "--repeats", "1")
-FIELDS = {"group", "name", "value", "unit", "baseline", "ratio", "goal", "met", "against"}
+FIELDS = {"group", "name", "value", "unit", "baseline", "ratio", "goal", "met", "against", "frames"}
 
 
 @pytest.fixture

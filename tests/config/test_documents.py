@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import json
+from email.message import Message
 from pathlib import Path
 
 import pytest
+from defusedxml import ElementTree
 from django.apps import apps
 from django.core.management import CommandError, call_command
 from pytest_django import Settings
 
 from qcapp.config.documents import DRAWN
+from qcapp.config.documents import measured as recorded
+from qcapp.config.documents.dependencies import LOCKED, licence_of, locked
 
 
 def test_is_current() -> None:
@@ -40,3 +45,58 @@ def test_has_the_formulas_that_verdicts_rest_on() -> None:
     text = DRAWN["numbers.md"]()
     for word in ("`judge`", "ISO 22514-2", "capability", "uncertainty", "common practice, no source"):
         assert word in text
+
+
+def test_names_every_locked_library_with_its_licence() -> None:
+    pins = [line for line in LOCKED.read_text(encoding="utf-8").splitlines() if "==" in line]
+    told = list(locked())
+    assert len(told) == len(pins) > 50
+    assert [name for name, _, licence in told if not licence] == []
+    assert ("django", "BSD-3-Clause") in {(name, licence) for name, _, licence in told}
+
+
+def test_tells_a_licence_in_the_standards_words_before_the_librarys_own() -> None:
+    said = Message()
+    assert licence_of(said) == "not said"
+    said["License"] = "our own words, which go on\nfor pages"
+    assert licence_of(said) == "our own words, which go on"
+    said["Classifier"] = "License :: OSI Approved :: MIT License"
+    assert licence_of(said) == "MIT"
+    said["License-Expression"] = "Apache-2.0"
+    assert licence_of(said) == "Apache-2.0"
+
+
+def run_of(value: float) -> str:
+    line = {"group": "traceability", "name": "history screen, p95", "value": value, "unit": "ms", "frames": 7}
+    return json.dumps({"on": "2026-11-26", "database": "PostgreSQL", "measurements": [line]})
+
+
+def test_keeps_a_run_and_tells_the_latest_of_each_measure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file, kept = tmp_path / "run.json", tmp_path / "measured.json"
+    for value in (61.5, 58.0):
+        file.write_text(run_of(value), encoding="utf-8")
+        assert recorded.add(file, machine="two cores", note="", kept=kept) == 1
+    monkeypatch.setattr(recorded, "KEPT", kept)
+    (one,) = recorded.latest()
+    assert (one.value, one.frames, one.where) == (58.0, 7, "2026-11-26, two cores, PostgreSQL")
+
+
+def test_refuses_a_file_that_no_benchmark_wrote(tmp_path: Path) -> None:
+    file = tmp_path / "other.json"
+    for text in ("[]", "{}", "no JSON"):
+        file.write_text(text, encoding="utf-8")
+        with pytest.raises(CommandError):
+            call_command("write_documents", "--measured", str(file), "--machine", "two cores")
+    with pytest.raises(CommandError, match="--machine"):
+        call_command("write_documents", "--measured", str(file))
+
+
+def test_draws_each_growth_curve_with_its_name_and_a_mark_for_each_point() -> None:
+    drawing = ElementTree.fromstring(DRAWN["growth.svg"]())
+    lines = drawing.findall("{*}polyline")
+    points = sum(len(line.attrib["points"].split()) for line in lines)
+    assert len(lines) >= 2
+    assert len(drawing.findall("{*}circle")) + len(drawing.findall("{*}rect")) - 1 == points
+    words = {text.text for text in drawing.findall("{*}text")}
+    assert "history screen, p95" in words
+    assert all(x >= 0 for line in lines for x in map(float, line.attrib["points"].replace(",", " ").split()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -17,7 +18,7 @@ from psycopg import errors
 from pytest_django import Settings
 
 from qcapp.audit import services as audit
-from qcapp.config.backup import sealing
+from qcapp.config.backup import restoring, sealing
 from qcapp.config.backup.folder import OldFolder
 from qcapp.config.backup.making import make_backup
 from qcapp.config.backup.manifest import NAME, Manifest, manifest_from
@@ -290,6 +291,17 @@ def test_brings_the_secret_key_from_an_encrypted_backup_only(place: Path, settin
     assert (new / "secret_key").stat().st_mode & 0o777 == 0o600
     with pytest.raises(CommandError, match="never written over"):
         call_command("restore", *arguments)
+
+
+def test_lets_nobody_but_the_server_read_the_signing_key(tmp_path: Path) -> None:
+    for name, mode in (("signing_passphrase", 0o600), ("key.p12", 0o600), ("anchors.jsonl", 0o640)):
+        restoring._write(tmp_path / name, [b"what the backup has"])
+        assert (tmp_path / name).stat().st_mode & 0o777 == mode & ~own_umask()
+
+
+def own_umask() -> int:
+    os.umask(mask := os.umask(0o022))
+    return mask
 
 
 @pytest.mark.django_db

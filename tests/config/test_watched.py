@@ -124,3 +124,30 @@ def test_counts_requests_by_the_name_of_the_view_and_never_by_a_serial(
     client_of(cast.keeper).get("/units/SECRET-SERIAL-1/")
     text = ask(client, TOKEN).text
     assert "SECRET-SERIAL-1" not in text
+
+
+def test_tells_metrics_of_what_the_issue_of_trust_names(cast: Cast, client: Client, settings: Settings) -> None:
+    """Latency, submissions, unsent of each tablet, queue, mail, database, disk, the age of the audit's check."""
+    settings.QCAPP_METRICS_TOKEN = TOKEN
+    for name, unsent in (("Hall 2", 4), ("Hall 3", 0)):
+        Tablet.objects.create(name=name, made_by=cast.keeper, enrolled_at=AT, unsent=unsent, unsent_since=AT)
+    note("audit_checked", at=AT.isoformat(), holds=True, entries=1)
+    client.get("/health/live/")
+    families = {family.name: family for family in text_string_to_metric_families(ask(client, TOKEN).text)}
+    unsent_of = {sample.labels["tablet"]: sample.value for sample in families["qcapp_tablet_unsent"].samples}
+    assert unsent_of == {"Hall 2": 4, "Hall 3": 0}
+    for name in (
+        "request_seconds", "submitted_entries", "tasks_waiting", "mail_waiting", "mail_undelivered", "database_bytes",
+        "database_answer_seconds", "disk_free_bytes", "audit_check_age_seconds", "ready",
+    ):  # fmt: skip
+        assert f"qcapp_{name}" in families
+    assert families["qcapp_database_bytes"].samples[0].value > 100_000
+
+
+def test_says_what_to_do_wherever_something_is_not_good(cast: Cast) -> None:
+    """On a machine where nothing was ever done, and on one where everything is overdue."""
+    assert cast.keeper
+    for told in (watched.facts(AT), watched.facts(AT + timedelta(days=9000))):
+        bad = [one for one in told if one.state != watched.GOOD]
+        assert bad
+        assert [one.name for one in bad if not one.todo.endswith(".")] == []

@@ -10,7 +10,8 @@ import pytest
 
 from qcapp.audit.queries import entries_about
 from qcapp.gauges.models import Study, StudyReading
-from qcapp.gauges.studying import next_reading, plan_study, record_reading, study_card
+from qcapp.gauges.study_picture import study_picture
+from qcapp.gauges.studying import next_reading, plan_study, record_reading, studies_for, study_card
 from tests.factories.gauges import GaugeFactory
 from tests.unchanged import refused
 
@@ -71,9 +72,18 @@ def test_computes_the_published_study(cast, fixed_now, gauge):
     table = {one["quantity"]: one for one in data["anova_table"]}
     assert {round(line.ss, 3) for line in found.by_anova.table} >= {round(table["ss_parts"]["value"], 3)}
     assert found.by_ranges.method == "average_range"
+    drawn = study_picture(found)
+    assert drawn.count("<circle") == 90
+    assert drawn.count('class="c-line"') == 3 * 9 + 3  # through the means, and the key
     assert [entry.verb for entry in entries_about("gauge CA-01")][-2:] in (
         ["gauge.study_planned", "gauge.study_read"], ["gauge.study_read", "gauge.study_planned"],
     )  # fmt: skip
+
+
+def test_is_kept_with_its_checkpoint(cast, fixed_now, gauge):
+    row = plan(cast, fixed_now, checkpoint="fr-200  501")
+    plan(cast, fixed_now)
+    assert [(one.id, one.checkpoint) for one in studies_for("FR-200 501")] == [(row.pk, "FR-200 501")]
 
 
 def test_compares_verdicts_with_the_truth_as_published(cast, fixed_now, gauge):
@@ -97,6 +107,9 @@ def test_compares_verdicts_with_the_truth_as_published(cast, fixed_now, gauge):
         return "yes" if says else "no"
 
     read_all(row, (cast.inspector, cast.second_inspector), fixed_now, value)
+    drawn = study_picture(study_card(row.pk))
+    wrong_once = sum(0 < times < 3 for times in wrong.values())
+    assert (drawn.count('class="c-again"'), drawn.count("×</text>")) == (wrong_once, 16)
     found = study_card(row.pk).agreement[cast.inspector.name]
     assert found.effectiveness.estimate == pytest.approx(0.84)
     assert found.effectiveness.lower == pytest.approx(0.71, abs=0.0051)
@@ -126,6 +139,7 @@ def test_shows_nothing_before_the_last_reading(cast, fixed_now, gauge, client_of
         ({"truth": [True, False]}, "study_truth"),
         ({"lower": Decimal(2), "upper": Decimal(1)}, "study_band"),
         ({"title": ""}, "text_missing"),
+        ({"checkpoint": "head angle"}, "study_checkpoint"),
         ({"number": "XX-9"}, "gauge_unknown"),
     ],
 )

@@ -12,7 +12,7 @@ from qcapp.core.errors import Invalid
 from qcapp.goods.checking import check_heat
 from qcapp.goods.queries import decisions_of_heat, events_of_heat, papers_of_heat
 from qcapp.goods.reading import read_composition, read_properties
-from qcapp.goods.services import receive_delivery, record_cut, verify_grade
+from qcapp.goods.services import add_to_certificate, receive_delivery, record_cut, verify_grade
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries.as_built import heat_by_number
 from tests.cast import FIXED_NOW
@@ -111,6 +111,34 @@ def test_enters_a_certificate_with_several_heats_and_keeps_its_paper(cast, data_
     assert cards[1].against[0]["sentence"].startswith("C 0.36 % is too high")
     assert heat_by_number("H4712").state_label == "not decided"
     assert [entry.verb for entry in entries_about("mill certificate MC-1001")] == ["heat.certified"]
+
+
+def test_adds_further_heats_and_sizes_to_a_certificate_that_is_entered(cast, data_folder, client_of):
+    (first,) = enter(cast)
+    told = {"by": cast.goods_in, "supplier": "Millbrook Tube", "number": "MC-1001", "at": FIXED_NOW}
+    found = add_to_certificate(heats=[heat(number="H4712"), heat(size="25.4 × 1.65 mm")], **told)
+    assert [(one.heat_number, one.size) for one in found] == [
+        ("H4711", "38.1 × 2.11 mm"), ("H4712", "38.1 × 2.11 mm"), ("H4711", "25.4 × 1.65 mm"),
+    ]  # fmt: skip
+    assert {one.paper_digest for one in found} == {first.paper_digest}
+    assert len(entries_about("mill certificate MC-1001")) == 2
+    for code, changes in {
+        "heat_on_certificate": {"heats": [heat()]}, "heats_missing": {"heats": []},
+        "certificate_unknown": {"heats": [heat()], "number": "MC-9"},
+        "not_permitted": {"heats": [heat(number="H9")], "by": cast.inspector},
+    }.items():  # fmt: skip
+        with refused(code, "goods", "production"):
+            add_to_certificate(**told | changes)
+    client = client_of(cast.goods_in)
+    address = "/goods/certificates/new/?more=MC-1001&supplier=Millbrook+Tube"
+    assert 'value="MC-1001"' in client.get(address).content.decode()
+    assert "more=MC-1001" in client.get("/goods/heats/H4711/").content.decode()
+    sent = {"act": "certificate", "supplier": "Millbrook Tube", "number": "MC-1001", "heat": "H4713", "grade": "4130"}
+    assert client.post(address, sent).headers["Location"] == "/goods/heats/H4713/?supplier=Millbrook+Tube"
+    body = {"supplier": "Millbrook Tube", "number": "MC-1001"}
+    body |= {"heats": [{"number": "H4714", "grade": "4130", "composition": {"C": "0,31"}}]}
+    answer = client.post("/api/v1/mill-certificates/heats", body, content_type="application/json")
+    assert (answer.status_code, len(answer.json()["heats"])) == (201, 5)
 
 
 def test_refuses_a_certificate_that_cannot_be_read_and_keeps_nothing(cast, data_folder):

@@ -38,7 +38,7 @@ def test_enters_a_certificate_and_decides_the_heat_with_the_pin(cast, data_folde
     told |= {f"element_{name}": value for name, value in CHEMISTRY.items()}
     told |= {f"property_{name}": value for name, value in STRENGTH.items()}
     answer = client.post("/goods/certificates/new/", told)
-    assert answer.headers["Location"] == "/goods/heats/H1/"
+    assert answer.headers["Location"] == "/goods/heats/H1/?supplier=Millbrook"
     page = client.get("/goods/heats/H1/").text
     for text in ("conforms", "0.63 %", "About cracking", "Nothing is decided yet"):
         assert text in page, text

@@ -15,15 +15,19 @@ from qcapp.config.demonstration.stories import FRAMES, Story
 from qcapp.core.errors import NotFound
 from qcapp.history.queries import UnitHistory, unit_history
 from qcapp.inspections.queries import counting_answer
+from qcapp.inspections.services.keying import Keyed, key_in
 from qcapp.nonconformance.cards import SECRET
 from qcapp.people.models import Person
 from qcapp.people.roles import Role
 from qcapp.production.services import hold_unit
+from qcapp.production.services.components import use_material
 
 from ..cast import FIXED_NOW
+from ..evidence.files import pdf
 from ..factories.certificates import certified, release_unit
 from ..factories.inspections import Workshop
 from ..factories.nonconformance import Case
+from ..goods.conftest import decide, enter
 
 pytestmark = pytest.mark.django_db
 Count = Callable[[int], Any]
@@ -197,3 +201,40 @@ def test_reads_a_frame_of_164_checkpoints_in_few_queries(
     for address in ("", "release/"):
         with django_assert_max_num_queries(20):
             assert client.get(f"/units/{frame.serial}/{address}").status_code == 200
+
+
+@pytest.fixture
+def data_folder(settings: Any, tmp_path: Any) -> None:
+    settings.QCAPP_DATA_DIR = tmp_path
+
+
+def test_lists_the_documents_that_the_plan_cites_and_the_mill_certificates_of_its_heats(
+    workshop: Workshop, data_folder: None
+) -> None:
+    cited = history(workshop).documents
+    assert {one.kind for one in cited} <= {"drawing", "specification"}
+    for name in ("goods_in", "quality_manager"):
+        getattr(workshop.cast, name)
+    enter(workshop.cast)
+    decide(workshop.cast.goods_in)
+    use_material(by=workshop.cast.inspector, serial=workshop.serial, heat_number="H4711", use="head tube", at=FIXED_NOW)
+    (paper,) = history(workshop).documents[len(cited) :]
+    assert (paper.kind, paper.name) == ("mill certificate", "MC-1001, Millbrook Tube")
+    assert paper.url.startswith("/evidence/")
+
+
+def test_keeps_the_scan_of_a_stage_back_from_who_may_still_inspect_it_second(
+    workshop: Workshop, data_folder: None
+) -> None:
+    told = {"serial": workshop.serial, "stage_number": 2, "measured_by": workshop.cast.inspector.badge}
+    key_in(
+        by=workshop.cast.inspector, measured_at=FIXED_NOW - timedelta(hours=2), at=FIXED_NOW, scan=pdf(),
+        scan_name="stage1.pdf", answers=[Keyed("throat_w7", "3.4", "TG-01")], **told,
+    )  # fmt: skip
+    kinds = {person.badge: {one.kind for one in history(workshop, person).documents} for person in seers(workshop)}
+    assert ["sheet keyed in" in one for one in kinds.values()] == [True, False]
+
+
+def seers(workshop: Workshop) -> tuple[Person, Person]:
+    """Who has nothing to judge, and who may still give the second inspection."""
+    return workshop.cast.customer_service, workshop.cast.second_inspector

@@ -37,6 +37,16 @@ def test_shows_what_adopting_does_and_adopts_signed(workshop: Workshop, client_o
     assert "Every unit of FR-200 in build" in client.get(f"/plans/{uuid}/units/").content.decode()
 
 
+def test_moves_every_unit_that_the_page_lists_by_one_box(workshop: Workshop, client_of: Any) -> None:
+    other = workshop.another_unit("FR-200-0148")
+    uuid, client = released(workshop), client_of(workshop.cast.engineer)
+    listed = client.get(f"/plans/{uuid}/units/").context["units"]
+    sent = {f"covers:{one.preview.unit.serial}": one.preview.covers for one in listed}
+    sent |= {"every": "yes", "choice": "adopt", "reason": "Drawing.", "pin": PIN}
+    assert client.post(f"/plans/{uuid}/units/choose/", sent).status_code == 302
+    assert [adopted(one.item_id).revision.uuid for one in (workshop, other)] == [uuid, uuid]
+
+
 def test_says_so_when_the_preview_is_out_of_date(workshop: Workshop, client_of: Any) -> None:
     uuid = released(workshop)
     sent = {"unit": workshop.serial, f"covers:{workshop.serial}": "0", "choice": "adopt", "reason": "x", "pin": PIN}

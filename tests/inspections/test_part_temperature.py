@@ -7,6 +7,7 @@ import io
 import json
 from dataclasses import asdict
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -119,7 +120,86 @@ def test_judges_the_mean_only_where_the_plan_says_so(cast: Cast, fixed_now: Any)
     assert views["right_length"].counts.described == "250.1, 250.2, 250.4 mm"
 
 
+def test_widens_the_gauges_uncertainty_by_what_the_temperature_adds(cast: Cast, fixed_now: Any) -> None:
+    """250.33 mm at 38 °C is 250.2782 at 20 °C, 0.022 from 250.3: farther than the caliper's own uncertainty, but a
+    thermometer good for ± 10 °C adds 2·250.28·11.5e-6·10/√3 = 0.0333 mm.
+    """
+    stated = {"temperature": "corrected 11.5 thermometer ±10"}
+    workshop = Workshop.opened(cast, fixed_now, plan=plan(left_length=stated, right_length={"temperature": WARMTH}))
+    verdicts = [workshop.send_one(key, told("250.33", "38")).verdict for key in ("left_length", "right_length")]
+    assert verdicts == ["near_limit", "in_band"]
+    left, right = Result.objects.filter(gauge__isnull=False).order_by("id")
+    assert json.loads(left.answer)["temperature_uncertainty"] == "0.0333"
+    assert "temperature_uncertainty" not in json.loads(right.answer)
+    assert left.expanded_uncertainty == right.expanded_uncertainty
+    (view,) = [one for one in inspection_of(SERIAL).checkpoints if one.card.key == "left_length"]
+    assert view.counts is not None
+    assert view.counts.described.endswith("(measured 250.33 at 38 °C; temperature uncertainty ± 0.0333 mm)")
+    shown = bench_json(inspection_of(SERIAL, viewer=cast.inspector), cast.inspector)
+    (asked,) = [one["temperature"] for one in shown["checkpoints"] if one["key"] == "left_length"]
+    assert (asked["expansion_limit"], asked["thermometer"]) == (None, "10")
+    readings = readings_of_gauge(left.gauge_id, None, workshop.at + timedelta(days=1))
+    assert [reading.added for reading in readings] == [Decimal("0.0333"), None]
+
+
 # ------------------------------------------------------------------------------------------- other ways in
+
+
+QIF = """<?xml version="1.0"?><QIFDocument xmlns="http://qifstandards.org/xsd/qif3" versionQIF="3.0.0" idMax="9">
+<FileUnits><PrimaryUnits><LinearUnit><UnitName>mm</UnitName><UnitConversion><Factor>0.001</Factor></UnitConversion>
+</LinearUnit>{unit}</PrimaryUnits></FileUnits>
+<MeasurementResources><MeasurementDevices n="1"><MeasurementDevice id="2"><Name>CA-01</Name></MeasurementDevice>
+</MeasurementDevices></MeasurementResources>
+<Characteristics><CharacteristicItems n="1"><LinearCharacteristicItem id="3"><CharacteristicDesignator>
+<Designator>left_length</Designator></CharacteristicDesignator></LinearCharacteristicItem></CharacteristicItems>
+</Characteristics>
+<Results><MeasurementResultsSet n="1"><MeasurementResults id="4"><MeasuredCharacteristics>
+<CharacteristicMeasurements n="1"><LinearCharacteristicMeasurement id="5"><CharacteristicItemId>3</CharacteristicItemId>
+<TimeStamp>2026-03-17T08:00:00Z</TimeStamp><MeasurementDeviceIds n="1"><Id>2</Id></MeasurementDeviceIds>
+<Value>250.35</Value></LinearCharacteristicMeasurement></CharacteristicMeasurements></MeasuredCharacteristics>
+</MeasurementResults></MeasurementResultsSet><ActualComponentSets n="1"><ActualComponentSet n="1">
+<ActualComponent id="6"><SerialNumber>{serial}</SerialNumber>{traceability}</ActualComponent>
+</ActualComponentSet></ActualComponentSets></Results></QIFDocument>"""
+CELSIUS = (
+    "<TemperatureUnit><UnitName>Celsius</UnitName><UnitConversion><Factor>1.0</Factor><Offset>273.15</Offset>"
+    "</UnitConversion></TemperatureUnit>"
+)
+
+
+def environment(*taken: str) -> str:
+    """Temperatures of the part, the first an hour before the measurement, the next at it, and so on."""
+    each = "".join(
+        f"<Environment><ObjectTemperature>{one}</ObjectTemperature><AmbientTemperature>21</AmbientTemperature>"
+        f"<DateAndTime>2026-03-17T0{hour}:00:00Z</DateAndTime></Environment>"
+        for hour, one in enumerate(taken, start=7)
+    )
+    inside = f'<ProductEnvironments n="{len(taken)}">{each}</ProductEnvironments>'
+    return f"<Traceability>{inside}</Traceability>" if taken else ""
+
+
+@pytest.mark.parametrize(
+    ("unit", "taken", "told_as"),
+    [
+        (CELSIUS, ("60", "40", "20"), {"temperature": "40.00", "counted": ["250.292"]}),
+        ("", ("313.15",), {"temperature": "40.00", "counted": ["250.292"]}),
+        (CELSIUS, (), "temperature_missing"),
+        (CELSIUS, ("warm",), "temperature_missing"),
+        ("", ("40",), "temperature_out_of_range"),  # without a unit it is kelvin, as Units.xsd says
+    ],
+)
+def test_takes_the_temperature_from_a_measuring_machines_file(
+    warm: Workshop, unit: str, taken: tuple[str, ...], told_as: dict[str, Any] | str
+) -> None:
+    """Source of the elements and of the units: Traceability.xsd and Units.xsd of ISO 23952:2020 (QIF 3.0)."""
+    text = QIF.format(unit=unit, serial=SERIAL, traceability=environment(*taken))
+    before = rows_of("inspections")
+    report = import_results(by=warm.cast.inspector, stream=io.BytesIO(text.encode()), at=warm.at)
+    if isinstance(told_as, str):
+        assert ([one.code for one in report.rejects], report.applied) == ([told_as], 0)
+        assert rows_of("inspections") == before
+    else:
+        assert (report.rejects, report.applied) == ([], 1)
+        assert json.loads(Result.objects.get().answer).items() >= told_as.items()
 
 
 def test_takes_the_temperature_from_a_results_file(warm: Workshop) -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import io
 import json
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pypdf
 import pytest
 from django.core.management import call_command
+from django.utils import timezone
+
+from qcapp.lib.site_days import site_day
 
 from .by_api import (
     AUTHOR,
@@ -20,6 +24,7 @@ from .by_api import (
     SERVICE,
     THIRD,
     WELDER,
+    WELDING,
     Caller,
     Json,
     release_plan,
@@ -86,9 +91,25 @@ def _refuses_a_release_by_the_author() -> None:
 def _weld() -> None:
     welder = Caller(WELDER)
     joints = sorted({c["joint"] for c in welder.bench(SERIAL)["checkpoints"] if c["joint"]})
-    body = welder.do(f"units/{SERIAL}/welds", welder=WELDER, joints=joints, procedure="WPS-07")
+    told = {"welder": WELDER, "joints": joints, "procedure": "WPS-07"}
+    unchecked = welder.post(f"units/{SERIAL}/welds", **told)
+    assert (unchecked.status, unchecked.code) == (409, "weld_not_checked")
+    told |= {"thickness": "2.5", "base_grade": "25CrMo4", "filler_lot": "F-2231", "machine": "TIG-1"}
+    _qualify()
+    body = welder.do(f"units/{SERIAL}/welds", **told)
     assert {weld["joint"] for weld in body["welds"]} == set(joints)
+    assert body["report"] is None
     assert Caller(WELDER).bench(SERIAL)["checkpoints"]
+
+
+def _qualify() -> None:
+    """The procedure, and that the welder is qualified for it; 141 is TIG in ISO 4063 (from memory)."""
+    coordinator, today = Caller(WELDING), site_day(timezone.now())
+    scope = {"process": "141", "thickness_from": "1.0", "thickness_to": "3.0"}
+    told = {"number": "WPS-07", "revision": "C", "title": "Tube to tube", "base_grades": ["25CrMo4", "S235"]}
+    coordinator.do("weld-procedures", **told, **scope)
+    days = {"issued_on": str(today - timedelta(30)), "expires_on": str(today + timedelta(300))}
+    coordinator.do("welder-qualifications", welder=WELDER, certificate="Q-2214", **days, **scope)
 
 
 def _answer(inspector: Caller, second: Caller, stage: int) -> str:

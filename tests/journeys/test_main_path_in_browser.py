@@ -14,6 +14,7 @@ import pytest
 from django.utils import timezone
 
 from qcapp.config.demonstration import cast as demo
+from qcapp.config.demonstration.drawn_photos import stand_in
 from qcapp.production.services import add_family
 
 if TYPE_CHECKING:
@@ -96,6 +97,8 @@ class Bench:
             done.append(self.title)
             self._answer(values.get(self.title, []))
             self._saved()
+            if self.page.locator("#wants-photo").count():
+                self._photograph()
             if not self.page.locator("#next").count():
                 break
             self.page.click("#next")
@@ -114,6 +117,16 @@ class Bench:
             if self.page.locator("dialog[open]").count():
                 self.page.locator("dialog[open] .picks button:not([disabled])").first.click()
                 self.page.wait_for_selector("dialog", state="detached")
+
+    def _photograph(self) -> None:
+        """Stamp and tag in one picture, as the plan asks."""
+        with self.page.expect_file_chooser() as chooser:
+            self.page.click("#photo")
+        content = stand_in(["Stamp and tag", "FT-14-0001"])
+        chooser.value.set_files([{"name": "stamp.jpg", "mimeType": "image/jpeg", "buffer": content}])
+        self.page.click("#keep-photo")
+        self.page.wait_for_selector(".thumb img")
+        self._saved()
 
     def _saved(self) -> None:
         self.page.wait_for_selector(".verdict")

@@ -8,7 +8,9 @@ from xml.etree import ElementTree
 
 import pytest
 
+from qcapp.core.metrology.bands import Band
 from qcapp.lib import band_picture
+from qcapp.lib.templatetags.qc import print_ruler
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -118,3 +120,21 @@ def test_draws_a_trace_of_one_of_equal_and_of_no_values() -> None:
         line = next(_parsed(band_picture.trace(values, lower=0.0, upper=1.0)).iter("polyline"))
         assert len((line.get("points") or "").split()) == len(values)
     _parsed(band_picture.trace([4.0, 4.0], lower=None, upper=None))
+
+
+def test_draws_two_bands_on_the_scale_that_holds_both() -> None:
+    """±1.5 beside ±1.0 around 1180: the limits of both stand where one axis has them."""
+    wide, narrow = Decimal("1178.5"), Decimal("1179.0")
+    first = band_picture.ruler(lower=wide, upper=Decimal("1181.5"), beside=(narrow, Decimal("1181.0"), Decimal(1180)))
+    second = band_picture.ruler(lower=narrow, upper=Decimal("1181.0"), beside=(wide, Decimal("1181.5"), Decimal(1180)))
+    at = [[float(x) for x in re.findall(r'class="limit" d="M([0-9.]+) ', one)] for one in (first, second)]
+    assert at[0][0] < at[1][0] < at[1][1] < at[0][1]
+    assert (at[1][1] - at[1][0]) / (at[0][1] - at[0][0]) == pytest.approx(2 / 3, abs=0.01)
+
+
+def test_writes_its_colours_into_a_ruler_for_paper() -> None:
+    """A PDF's drawings take no colours from the page: without them the band is a black bar."""
+    drawn = str(print_ruler(Band(Decimal(1), Decimal(2)), unit_of_measure="mm"))
+    assert all(f'class="{name}"' not in drawn for name in ("band", "axis", "tick", "limit", "nominal", "guard"))
+    assert 'fill="#D9E8E0"' in drawn
+    assert drawn.count('stroke="#191D21"') == 2

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, HttpRequest
 from django.template import TemplateDoesNotExist
 from django.test import RequestFactory
@@ -102,6 +103,22 @@ def test_owns_up_in_plain_text_when_even_the_page_breaks(page: HttpRequest, monk
     assert "server_error" in refusals.server_error(page).content.decode()
     with pytest.raises(RuntimeError, match="gone"):
         refusals.refuse(page, made(errors.Refused))
+
+
+@pytest.mark.parametrize("trouble", [OperationalError("the database or disk is full"), InterfaceError("closed")])
+def test_says_that_the_database_is_gone_and_when_to_try_again(
+    page: HttpRequest, call: HttpRequest, trouble: Exception
+) -> None:
+    """It cannot know whether the last act was stored, so the page does not claim that nothing was changed."""
+    try:
+        raise trouble
+    except type(trouble):
+        answer, shown = refusals.server_error(call), refusals.server_error(page)
+    assert (answer.status_code, json.loads(answer.content)["code"]) == (503, "database_gone")
+    assert (shown.status_code, shown["Retry-After"], answer["Retry-After"]) == (503, "10", "10")
+    assert "does not answer" in shown.content.decode()
+    assert "Nothing was changed" not in shown.content.decode()
+    assert refusals.server_error(call).status_code == 500
 
 
 def test_answers_the_page_s_own_scripts_in_json() -> None:

@@ -1,4 +1,4 @@
-"""The language of the floor pages follows the badge."""
+"""The language of the pages follows the badge."""
 
 from __future__ import annotations
 
@@ -13,15 +13,43 @@ from tests.unchanged import refused
 pytestmark = pytest.mark.django_db
 
 
-def test_speaks_the_chosen_language_on_the_floor_and_english_in_the_office(cast: Cast, client_of: Any) -> None:
+def test_speaks_the_chosen_language_on_the_floor_and_in_the_office(cast: Cast, client_of: Any) -> None:
     client = client_of(cast.inspector)
     assert client.post("/account/language/", {"language": "de"}).status_code == 302
     floor = client.get("/floor/")
     assert 'lang="de"' in floor.content.decode()
     assert "Seriennummer scannen" in floor.content.decode()
-    assert "Change my password" in client.get("/account/").content.decode()
+    office = client.get("/account/").content.decode()
+    assert '<html lang="de">' in office
+    assert "Zum Inhalt" in office
     assert "Scan or type" in client_of(cast.second_inspector).get("/floor/").content.decode()
     assert client.get("/api/v1/session").json()["person"]["language"] == "de"
+
+
+def test_speaks_english_in_the_office_to_who_chose_a_language_that_the_floor_alone_speaks(
+    cast: Cast, client_of: Any
+) -> None:
+    client = client_of(cast.inspector)
+    client.post("/account/language/", {"language": "es"})
+    office = client.get("/account/").content.decode()
+    assert '<html lang="en">' in office
+    assert "Change my password" in office
+    assert 'lang="es"' in client.get("/floor/").content.decode()
+
+
+def test_speaks_the_language_of_a_strangers_browser_and_says_that_it_looked(client: Any) -> None:
+    german = client.get("/sign-in/", headers={"accept-language": "de-CH, fr;q=0.8"})
+    assert '<html lang="de">' in german.content.decode()
+    assert "Accept-Language" in german["Vary"]
+    for other in ("fr", "es", "en-GB", ""):
+        assert '<html lang="en">' in client.get("/sign-in/", headers={"accept-language": other}).content.decode()
+
+
+def test_tells_a_refusal_in_the_persons_language_also_where_no_page_was_found(cast: Cast, client_of: Any) -> None:
+    client = client_of(cast.inspector)
+    client.post("/account/language/", {"language": "de"})
+    for address in ("/nowhere/", "/units/NONE-1/"):
+        assert '<html lang="de">' in client.get(address).content.decode()
 
 
 def test_refuses_a_language_that_nobody_speaks_here(cast: Cast) -> None:

@@ -86,6 +86,48 @@ def test_sets_moves_and_takes_away_balloons_by_keys_alone(page: Page, card) -> N
     assert set(found) == {"head_angle", "checkpoint_103"}
     assert (found["head_angle"].across, found["head_angle"].down) == (50_000, 50_000)
     assert found["checkpoint_103"].down > 50_000
+    looks_closer_by_keys_wheel_and_two_fingers(page)
+
+
+def looks_closer_by_keys_wheel_and_two_fingers(page: Page) -> None:
+    """The part of the sheet that is shown: narrower by each way of looking closer, elsewhere after drawing it along."""
+    whole = shown(page)
+    page.locator("#view").focus()
+    page.keyboard.press("+")
+    by_key = shown(page)
+    box = page.locator("#view").bounding_box()
+    assert box
+    x, y = box["x"] + box["width"] / 3, box["y"] + box["height"] / 3  # where no balloon is
+    page.mouse.move(x, y)
+    page.mouse.wheel(0, -100)
+    by_wheel = another(page, by_key)
+    page.mouse.down()
+    page.mouse.move(x + 60, y + 20, steps=4)
+    page.mouse.up()
+    drawn = another(page, by_wheel)
+    fingers = page.context.new_cdp_session(page)
+    for kind, apart in (("touchStart", 20), ("touchMove", 40), ("touchMove", 60), ("touchMove", 80), ("touchEnd", 0)):
+        points = [{"x": x - apart, "y": y, "id": 0}, {"x": x + apart, "y": y, "id": 1}] if apart else []
+        fingers.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    assert whole[2] > by_key[2] > by_wheel[2] == drawn[2] > another(page, drawn)[2]
+    assert drawn[0] < by_wheel[0]
+    page.locator("#view").focus()
+    page.keyboard.press("0")
+    assert shown(page) == whole
+
+
+def another(page: Page, before: list[float]) -> list[float]:
+    """What is seen once it is no longer what was seen before; the browser passes gestures on in its own time."""
+    for _ in range(100):
+        if (now := shown(page)) != before:
+            return now
+        page.wait_for_timeout(50)
+    raise AssertionError("what is seen of the sheet did not change")
+
+
+def shown(page: Page) -> list[float]:
+    """Left, top, width and height of what is seen of the sheet."""
+    return [float(one) for one in (page.get_attribute("#view svg", "viewBox") or "").split()]
 
 
 def test_undoes_the_last_steps_by_keys(page: Page, card) -> None:

@@ -47,12 +47,14 @@ def found(*rows, gauges=()):
         (SECOND | {"title": "New checkpoint"}, "title_not_written"),
         (SECOND | {"title": "Plate, flatness", "limits": "0 to 0.4", "nominal": "0.2", "unit_of_measure": "mm"},
          "natural_boundary_as_limit"),
+        (attribute(101, title="Serial stamp", kind="record", form="serial FR-200-{number:4}"), "stamp_not_read_back"),
         (SECOND | {"title": "Weld W1, throat", "unit_of_measure": "mm"}, "weld_without_joint"),
         (SECOND | {"title": "Air test, end", "unit_of_measure": "kPa"}, "pressure_without_caution"),
         (attribute(101, title="Leak test passed"), "pressure_without_caution"),
         (SECOND | {"joint": "W1"}, "weld_without_qualification"),
         (attribute(101, after_weld_hours="24"), "no_unit_reaches"),
         (SECOND | {"readings": "3", "mean": "yes"}, "mean_counts"),
+        (SECOND | {"unit_of_measure": "mm", "temperature": "corrected 11.5"}, "temperature_without_uncertainty"),
     ],
 )  # fmt: skip
 def test_finds_what_is_to_be_looked_at(row, code):
@@ -73,6 +75,8 @@ def test_finds_what_is_to_be_looked_at(row, code):
         },
         SECOND | {"title": "Air test", "unit_of_measure": "kPa", "caution": "Stand aside."},
         attribute(101, title="Weld cleaned", criticality="minor"),
+        attribute(101, title="VIN stamped", kind="record", form="text", photo="yes", **SECOND),
+        attribute(101, title="Welder's stamp", kind="record", form="text"),
     ],
 )
 def test_finds_nothing_where_all_is_well(row):
@@ -109,6 +113,23 @@ def test_converts_the_uncertainty_into_the_plans_unit():
     assert fits(cards(row), [gauge("XX", "caliper", "0.02", unit="kg")]) == {}
 
 
+def test_counts_the_parts_temperature_into_the_ratio_where_the_plan_states_it():
+    """600 ± 0.08 mm by U = 0.01 is 8 : 1. ± 1 µm/(m·K) over 10 K and ± 0.5 °C add 2·600·sqrt((1e-5)² + (5.75e-6)²)/√3 =
+    0.00799 mm, together 0.0128 mm: 6.2 : 1.
+    """
+    long = {"unit_of_measure": "mm", "nominal": "600.00", "limits": "±0.08", "gauge_kinds": "caliper"}
+    arm = [gauge("CA-01", "caliper", "0.01", unit="mm", reach="1000")]
+    texts = []
+    for temperature in ("corrected 11.5", "corrected 11.5 ±1 thermometer ±0.5"):
+        made = cards(SECOND | long | {"temperature": temperature})
+        texts.append(fits(made, arm)["head_angle"].text)
+    assert texts == ["8.0 : 1", "6.2 : 1"]
+    (finding,) = before_review.look_at(made, fits(made, arm, Decimal(10)))
+    assert (
+        "6.2 : 1 with CA-01 and ± 0.00800 mm from the temperature of a part 10 K from its reference;" in finding.message
+    )
+
+
 def test_finds_a_band_narrower_than_ten_steps_of_the_gauge():
     rows = [SECOND, numbered(102, criticality="major", limits="±0.6")]
     assert found(*rows, gauges=[gauge("AN", "angle_gauge", "0.01", step="0.1")]) == [(101, "resolution_too_coarse")]
@@ -123,8 +144,9 @@ def test_never_rounds_a_ratio_up_to_what_is_asked(ratio, text):
 
 def test_every_check_has_a_test_here():
     tested = {"critical_without_second", "measured_without_gauge", "ratio_too_small", "resolution_too_coarse",
-              "natural_boundary_as_limit", "weld_without_joint", "pressure_without_caution",
-              "weld_without_qualification", "no_unit_reaches", "mean_counts"}  # fmt: skip
+              "natural_boundary_as_limit", "stamp_not_read_back", "weld_without_joint", "pressure_without_caution",
+              "weld_without_qualification", "no_unit_reaches", "mean_counts",
+              "temperature_without_uncertainty"}  # fmt: skip
     assert {check.__name__ for check in before_review.CHECKS} == tested
 
 

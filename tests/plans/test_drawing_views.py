@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from pathlib import Path
 from uuid import uuid4
 
@@ -226,6 +227,8 @@ def test_prints_a_comparison_with_the_limits(cast, proof_of, manager, fixed_now)
         assert words in text, words
     page = text_of(manager.get(f"/plans/{following.uuid}/compare/"))
     assert page.count('class="ruler"') == 2
+    wide, narrow = re.findall(r'class="band" x="([0-9.]+)" y="42" width="([0-9.]+)"', page)
+    assert float(narrow[1]) / float(wide[1]) == pytest.approx(0.1 / 0.15, abs=0.01)  # drawn on one scale
     assert manager.get(f"/plans/{first.uuid}/compare.pdf").status_code == 404
 
 

@@ -14,6 +14,8 @@ from pathlib import Path
 import pytest
 
 from qcapp.core.checkpoints.kinds import KINDS
+from qcapp.plans import before_review
+from qcapp.plans.draft_cards import card_of
 from qcapp.plans.plan_rules import Numbering, read_plan
 from tests.factories.plans import FIXTURES
 from tests.plans.test_plan_rows import GAUGE_KINDS
@@ -121,6 +123,16 @@ def test_each_joint_of_the_frame_is_inspected_and_critical_welds_by_a_second_per
     joints = [checkpoint for checkpoint in FR200 if checkpoint.stage_number == 4 and checkpoint.joint]
     assert [checkpoint.joint for checkpoint in joints] == [f"W{number}" for number in range(1, 25)]
     assert all(checkpoint.second_inspection for checkpoint in joints if checkpoint.criticality == "critical")
+
+
+@pytest.mark.parametrize("family", sorted(PLANS.keys() - {"TK-200", "MG-5"}))  # heat mark alone, and an etched number
+def test_the_stamp_is_read_back_against_the_tag_by_a_second_person_with_a_photo(family):
+    (stamp,) = [one for one in PLANS[family].checkpoints if one.key == "serial_read_back"]
+    assert (stamp.kind, stamp.second_inspection, stamp.photo) == ("record", True, True)
+    assert stamp.spec.pattern == f"{family}-{{number:4}}"
+    assert stamp.method == "stamp against the tag"
+    cards = [card_of(one, place) for place, one in enumerate(PLANS[family].checkpoints, start=1)]
+    assert "stamp_not_read_back" not in {one.code for one in before_review.look_at(cards)}
 
 
 def test_pressure_tests_heat_and_heavy_units_carry_their_caution():

@@ -24,7 +24,7 @@ def test_needs_the_engineer_for_a_mean_at_a_minor_checkpoint(cast, proof_of, fix
     assert queries.needs_engineer(before.id) == []
     card = in_review(cast, fixed_now, plan_text(MEAN), "B")
     assert queries.needs_engineer(card.id) == [101]
-    assert queries.review_of(card.id).means == (101,)
+    assert queries.review_of(card, fixed_now).means == (101,)
     proof = proof_of(cast.second_quality_manager, fixed_now)
     with refused("engineer_missing", *ROOMS):
         services.release(proof=proof, revision_uuid=card.uuid, at=fixed_now)

@@ -6,6 +6,7 @@ import pytest
 
 from qcapp.core.errors import NotFound
 from qcapp.plans import queries, services
+from tests.factories.gauges import CalibrationFactory, GaugeFactory
 from tests.factories.plans import FR200, attribute, draft, in_review, plan_text, released
 from tests.factories.production import FamilyFactory
 
@@ -118,12 +119,26 @@ def test_says_which_steps_are_possible(cast, fixed_now):
 def test_advises_a_second_inspection_and_a_gauge_without_standing_against_a_release(cast, proof_of, fixed_now):
     text = plan_text({"gauge_kinds": None}, attribute(102, criticality="critical", second_inspection="yes"))
     card = released(cast, proof_of, fixed_now, text)
-    assert [(finding.code, finding.number) for finding in queries.findings_before_release(card.id)] == [
+    found = queries.findings_before_release(card, queries.checkpoints_of(card.id), fixed_now)
+    assert [(finding.code, finding.number) for finding in found] == [
         ("critical_without_second", 101), ("measured_without_gauge", 101),
     ]  # fmt: skip
 
 
 def test_the_frame_plan_has_things_to_look_at_before_release(cast, fixed_now):
     card = draft(cast, fixed_now, FR200.read_bytes())
-    assert queries.findings_before_release(card.id)
-    assert queries.review_of(card.id).findings == tuple(queries.findings_before_release(card.id))
+    found = queries.findings_before_release(card, queries.checkpoints_of(card.id), fixed_now)
+    assert found
+    assert queries.review_of(card, fixed_now).findings == tuple(found)
+
+
+def test_holds_a_plan_in_review_against_the_gauges_at_hand_and_the_sites_own_ratio(cast, fixed_now, settings):
+    """A band of 0.15 each side and U = 0.05 is 3 : 1; where the site asks for 3 that is enough."""
+    card = draft(cast, fixed_now, plan_text({"second_inspection": "yes"}))
+    angle = GaugeFactory(number="AN-07", kind__key="angle_gauge", unit_of_measure="°")
+    CalibrationFactory(gauge=angle, expanded_uncertainty="0.05")
+    (finding,) = queries.findings_before_release(card, queries.checkpoints_of(card.id), fixed_now)
+    assert (finding.code, finding.severity, finding.key) == ("ratio_too_small", "advice", "head_angle")
+    assert "3.0 : 1 with AN-07; 4 : 1 is asked. Find a better gauge or method." in finding.message
+    settings.QCAPP_UNCERTAINTY_RATIO = 3
+    assert queries.review_of(card, fixed_now).findings == ()

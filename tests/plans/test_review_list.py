@@ -23,6 +23,7 @@ COARSE, DOUBTFUL = gauge("AN-01", "angle_gauge", "0.01", step="0.1"), gauge("AN-
 MAJOR = {"criticality": "major"}
 DERIVED = numbered(101, kind="derived", gauge_kinds=None, nominal="0", **MAJOR)
 MM = MAJOR | {"unit_of_measure": "mm"}
+STAMP = attribute(101, title="Serial stamp", kind="record", form="serial FR-200-{number:4}", gauge_kinds=None, **MAJOR)
 # Item, the column it leads to, rows that have it, gauges at hand.
 EXAMPLES: list[tuple[str, str, list[dict[str, Any]], list[Any]]] = [
     ("band narrower than ten times the gauge's resolution", "gauge_kinds", [SECOND], [COARSE]),
@@ -31,6 +32,8 @@ EXAMPLES: list[tuple[str, str, list[dict[str, Any]], list[Any]]] = [
     ("natural boundary treated as a limit", "limits",
      [MM | {"title": "Plate, flatness", "nominal": "0.2", "limits": "0 to 0.4"}], []),
     ("critical checkpoint without second inspection", "second_inspection", [{}], []),
+    ("stamp without second person or photo", "second_inspection", [STAMP], []),
+    ("stamp without second person or photo", "photo", [STAMP | {"second_inspection": "yes"}], []),
     ("measured without gauge kind", "gauge_kinds", [MAJOR | {"gauge_kinds": None}], []),
     ("limits outside the standard's range", "limits", [MM | {"nominal": "4000", "limits": "H7"}], []),
     ("nominal outside the band", "nominal", [MAJOR | {"limits": None, "lower": "61.00", "upper": "61.50"}], []),
@@ -42,6 +45,7 @@ EXAMPLES: list[tuple[str, str, list[dict[str, Any]], list[Any]]] = [
     ("pressure test without caution", "caution", [attribute(101, title="Leak test passed")], []),
     ("checkpoint no stage can reach", "joint", [attribute(101, after_weld_hours="24")], []),
     ("mean of readings counts", "mean", [MAJOR | {"readings": "3", "mean": "yes"}], []),
+    ("corrected by expansion without its uncertainty", "temperature", [MM | {"temperature": "corrected 11.5"}], []),
     ("title not written", "title", [MAJOR | {"title": "New checkpoint"}], []),
     ("two checkpoints of one title", "title", [MAJOR, attribute(102, title="Head angle")], []),
 ]  # fmt: skip

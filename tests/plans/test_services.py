@@ -221,7 +221,7 @@ def test_the_engineer_is_needed_where_limits_or_method_of_a_critical_checkpoint_
     released(cast, proof_of, fixed_now, plan_text({}, attribute(102)))
     card = in_review(cast, fixed_now, plan_text(*rows), letter="B")
     assert queries.needs_engineer(card.id) == numbers
-    assert list(queries.review_of(card.id).needs_engineer) == numbers
+    assert list(queries.review_of(card, fixed_now).needs_engineer) == numbers
 
 
 def test_refuses_an_approval_that_is_not_needed_or_given_already(cast, proof_of, fixed_now):

@@ -198,6 +198,21 @@ def test_goes_the_whole_way_by_its_buttons(cast, fixed_now, manager, engineer, r
     assert queries.revision_by_id(card.id).state == "withdrawn"
 
 
+def test_puts_what_a_reviewer_looks_at_first_and_leads_to_what_it_would_have_done(
+    cast, proof_of, fixed_now, manager, releaser, django_assert_max_num_queries
+):
+    released(cast, proof_of, fixed_now, plan_text())
+    card = in_review(cast, fixed_now, plan_text({"limits": "±0.10"}), "B")
+    releaser.get(f"/plans/{card.uuid}/")  # what is frozen is read once
+    with django_assert_max_num_queries(20):
+        page = text_of(releaser.get(f"/plans/{card.uuid}/"))
+    assert page.index("Differences from revision A") < page.index('aria-label="Stage 1"')
+    assert f'href="/plans/{card.uuid}/try/"' in page
+    assert "?stage=all&amp;checkpoint=101" in page
+    assert f'action="/plans/{card.uuid}/release/"' in page
+    assert f'action="/plans/{card.uuid}/release/"' not in text_of(manager.get(f"/plans/{card.uuid}/"))
+
+
 def test_returns_a_revision_with_a_reason(cast, fixed_now, engineer):
     card = in_review(cast, fixed_now, PLAIN)
     assert engineer.post(f"/plans/{card.uuid}/return/", {"reason": ""}).status_code == 400

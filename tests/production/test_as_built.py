@@ -16,7 +16,6 @@ from qcapp.production.queries.as_built import (
     installed_in,
     items_of_heat,
     tree_of,
-    where_used,
 )
 from qcapp.production.queries.places import marks_of, unit_by_scan, vin_of, whereabouts
 from qcapp.production.services import place_hold
@@ -197,15 +196,6 @@ def test_draws_the_tree_of_a_unit_with_lots_and_heats(cast, parts, lot):
     assert [(node.kind, node.name) for node in tree.below] == [("unit", CARRIER), ("lot", lot.code)]
     assert [node.name for node in tree.below[1].below] == ["H4711"]
     assert tree.size == 3
-
-
-def test_finds_where_a_heat_a_lot_or_a_component_went(cast, parts, lot):
-    install(cast)
-    use_material(by=cast.assembler, serial=FRAME, lot_code=lot.code, quantity=14, at=FIXED_NOW)
-    for name in ("H4711", "h4711", lot.code, CARRIER):
-        assert [card.serial for card in where_used(name)] == [FRAME]
-    with refused("nothing_of_that_name", "production"):
-        where_used("H9999")
 
 
 def test_finds_a_heat_through_a_component(cast, parts):

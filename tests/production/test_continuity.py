@@ -6,6 +6,7 @@ memory. The days are worked out by hand.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -21,7 +22,8 @@ from qcapp.production.queries.welding import (
     is_qualified,
     qualifications,
     qualifications_due,
-    work_by_process,
+    weld_procedures,
+    work_of,
 )
 from qcapp.production.services import record_weld
 from qcapp.production.services.continuity import confirm_qualification
@@ -31,7 +33,8 @@ from tests.factories.production import FamilyFactory, UnitFactory
 from tests.unchanged import refused
 
 pytestmark = pytest.mark.django_db
-TIG = Range("141", Decimal("1.0"), Decimal("3.0"))
+TIG_SIZES = Decimal("1.0"), Decimal("3.0")
+TIG = Range("141", *TIG_SIZES)
 ISSUED = date(2025, 8, 31)  # six months on is 28 February 2026, for want of a 31st
 ENDS = date(2027, 8, 30)
 TODAY = FIXED_NOW.date()  # 17 March 2026
@@ -63,10 +66,19 @@ def card() -> Any:
     return qualifications()[0]
 
 
-def welded(
-    cast: Cast, unit: Any, at: datetime, procedure: str = "WP-3 rev A", joints: tuple[str, ...] = ("W1",)
-) -> None:
-    record_weld(by=cast.welder, welder=cast.welder, serial=unit.serial, joints=list(joints), procedure=procedure, at=at)
+def welded(cast: Cast, unit: Any, at: datetime, thickness: str = "2.0", joints: tuple[str, ...] = ("W1",)) -> None:
+    """Joints that were said before the arc, of this thickness in mm."""
+    (procedure,) = weld_procedures()
+    arc = Arc(
+        operation=uuid7(), serial=unit.serial, joints=joints, procedure=procedure.uuid, thickness=Decimal(thickness),
+        base_grade="S235", filler_lot="F-1", machine="TIG-1",
+    )  # fmt: skip
+    start_weld(by=cast.welder, arc=arc, unqualified="report", at=at)
+
+
+def noted(cast: Cast, unit: Any, at: datetime, procedure: str) -> None:
+    """A joint of which nothing but the procedure's name is known."""
+    record_weld(by=cast.welder, welder=cast.welder, serial=unit.serial, joints=["W9"], procedure=procedure, at=at)
 
 
 def test_lapses_six_months_after_the_test_and_then_nothing_is_welded(
@@ -85,14 +97,43 @@ def test_lapses_six_months_after_the_test_and_then_nothing_is_welded(
     assert "Q-17 was to be confirmed by 28 Feb 2026, six months after the last time." in caught.value.message
 
 
-def test_proposes_the_joints_recorded_by_that_process_in_six_months(
+def test_proposes_the_joints_recorded_by_that_process_and_thickness_in_six_months(
     cast: Cast, unit: Any, procedure: Any, held: Any
 ) -> None:
+    add_qualification(
+        by=cast.welding_coordinator, welder=cast.welder, certificate="Q-18", scope=Range("135", *TIG_SIZES),
+        issued_on=ISSUED, expires_on=ENDS, at=FIXED_NOW,
+    )  # fmt: skip
+    thin, thick = qualifications()[0], replace(qualifications()[0], id=99, thickness_from=Decimal("2.5"))
     welded(cast, unit, FIXED_NOW - timedelta(200))  # before the six months
-    welded(cast, unit, datetime(2026, 1, 20, 12, tzinfo=UTC), joints=("W1", "W2"))
-    welded(cast, unit, datetime(2026, 2, 3, 12, tzinfo=UTC), procedure="WP-3")
-    welded(cast, unit, datetime(2026, 2, 9, 12, tzinfo=UTC), procedure="by word of mouth")
-    assert work_by_process(date(2025, 9, 17)) == {(cast.welder.pk, "141"): Work(3, date(2026, 2, 3))}
+    welded(cast, unit, datetime(2026, 1, 20, 12, tzinfo=UTC), "1.0", ("W1", "W2"))
+    welded(cast, unit, datetime(2026, 2, 3, 12, tzinfo=UTC), "2.49")
+    welded(cast, unit, datetime(2026, 2, 4, 12, tzinfo=UTC), "2.5")
+    noted(cast, unit, datetime(2026, 2, 8, 12, tzinfo=UTC), "WP-3")
+    noted(cast, unit, datetime(2026, 2, 9, 12, tzinfo=UTC), "by word of mouth")
+    other = qualifications()[1]
+    found = work_of([thin, thick, other], date(2025, 9, 17))
+    assert found == {
+        thin.id: Work(4, date(2026, 2, 4), 0, 1),
+        thick.id: Work(1, date(2026, 2, 4), 3, 1),
+        other.id: Work(),  # of another process
+    }
+
+
+def test_rests_no_confirmation_on_joints_of_another_thickness_or_of_none(
+    cast: Cast, proof_of: Any, unit: Any, procedure: Any
+) -> None:
+    scope = Range("141", Decimal("2.5"), Decimal("6.0"))
+    add_qualification(
+        by=cast.welding_coordinator, welder=cast.welder, certificate="Q-20", scope=scope, issued_on=ISSUED,
+        expires_on=ENDS, at=FIXED_NOW,
+    )  # fmt: skip
+    welded(cast, unit, FIXED_NOW - timedelta(20), "2.0", ("W1", "W2"))
+    noted(cast, unit, FIXED_NOW - timedelta(10), "WP-3 rev A")
+    proof = proof_of(cast.welding_coordinator, FIXED_NOW)
+    with refused("continuity_without_work", "production", "people.Signature") as caught:
+        confirm_qualification(proof=proof, uuid=card().uuid, at=FIXED_NOW)
+    assert "No joint by process 141 from 2.5 to 6.0 mm is recorded" in caught.value.message
 
 
 def test_holds_for_six_months_from_the_signed_confirmation(
@@ -152,7 +193,7 @@ def test_confirms_on_the_page_and_through_the_api_with_the_pin(cast: Cast, held:
     assert client.post(address, given).status_code == 302
     assert [one.evidence for one in card().confirmations] == ["Weld book 4, page 12"]
     api = client.get(f"/api/v1/welder-qualifications/{held.uuid}").json()
-    assert api["work"] == {"joints": 0, "last_on": None}
+    assert api["work"] == {"joints": 0, "last_on": None, "outside": 0, "unsized": 0}
     body = {"evidence": "Weld book 5", "pin": PIN}
     told = client.post(f"/api/v1/welder-qualifications/{held.uuid}", body, content_type="application/json")
     assert told.status_code == 201, told.content

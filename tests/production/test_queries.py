@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
+from django.utils import timezone
 
 from qcapp.core.errors import NotFound, Refused
 from qcapp.production import queries
+from qcapp.production.queries import orders
 from tests.factories.production import FamilyFactory, ItemFactory, UnitFactory
 
 pytestmark = pytest.mark.django_db
@@ -99,3 +103,17 @@ def test_finds_units_by_key_and_by_item(frames):
     for reader in (queries.unit_by_id, queries.unit_of_item):
         with pytest.raises(NotFound):
             reader(0)
+
+
+@pytest.mark.parametrize("few", [0, 1, 500])
+def test_finds_units_by_part_of_an_order_newest_first_however_many_they_are(frames, monkeypatch, few):
+    monkeypatch.setattr(orders, "FEW", few)
+    now = timezone.now()
+    for age, unit in enumerate(frames[:3]):
+        type(unit).objects.filter(pk=unit.pk).update(
+            order_number=f"So-{1184 + age}", opened_at=now - age * timedelta(days=1)
+        )
+    assert serials(orders.units_by_order_fragment("sO-118")) == ["FR-200-0147", "FR-200-0148", "FR-200-1470"]
+    assert serials(orders.units_by_order_fragment("SO-118", limit=2)) == ["FR-200-0147", "FR-200-0148"]
+    assert serials(orders.units_by_order_fragment("1185")) == ["FR-200-0148"]
+    assert orders.units_by_order_fragment("1190") == []

@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from qcapp.trends.queries.watching import forget
+
 VECTORS = Path(__file__).resolve().parent.parent / "vectors"
 
 
@@ -26,3 +28,9 @@ def published() -> Callable[[str], dict[str, Any]]:
         return found
 
     return load
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept() -> None:
+    """A watch page that another test computed: its rows are gone, and their keys are given again."""
+    forget()

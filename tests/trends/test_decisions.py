@@ -14,7 +14,6 @@ from qcapp.core.errors import NotAllowed, NotFound
 from qcapp.people.services import demonstration_proof
 from qcapp.trends.characteristic import Wanted
 from qcapp.trends.queries import page_of, signals_of, watch_of
-from qcapp.trends.queries.watching import forget
 from qcapp.trends.services import acknowledge_signal, freeze_limits, leave_point_out, put_point_back
 from tests.cast import PIN, Cast
 from tests.unchanged import refused, rows_of
@@ -23,11 +22,6 @@ from .line import FAMILY, Line, measured
 
 ClientOf = Callable[..., Client]
 PLACES = ("trends", "inspections", "people.Signature")
-
-
-@pytest.fixture(autouse=True)
-def nothing_kept() -> None:
-    forget()
 
 
 def steady(count: int, seed: int = 3, mean: float = 50.0) -> list[str]:

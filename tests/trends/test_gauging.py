@@ -40,7 +40,7 @@ def studied(cast: Cast, *, stops_after: int | None = None) -> dict[str, Any]:
     data: dict[str, Any] = json.loads(VECTOR.read_text(encoding="utf-8"))
     people = dict(zip("ABC", (cast.inspector, cast.second_inspector, cast.third_inspector), strict=True))
     row = plan_study(
-        by=cast.metrology, number="CA-01", title="101 size", parts=10, trials=3,
+        by=cast.metrology, number="CA-01", title="101 size", parts=10, trials=3, checkpoint="DX-1 101",
         badges=[person.badge for person in people.values()], at=FIXED_NOW,
     )  # fmt: skip
     left = stops_after if stops_after is not None else len(row.order)
@@ -72,6 +72,8 @@ def test_says_the_share_on_the_page_with_a_link_to_the_study(cast: Cast, manager
     page = manager.get("/trends/DX-1/size/").content.decode()
     assert "CA-01, 101 size</a>: " in page
     assert "of the spread in the study was gauge and people" in page
+    assert "Gauge studies for this checkpoint" in page
+    assert "of the spread is gauge and people; tells" in page
 
 
 def test_tells_nothing_of_a_study_that_is_still_being_read(cast: Cast, manager: Client) -> None:

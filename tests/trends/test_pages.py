@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Callable
 from datetime import timedelta
+from html import unescape
 from xml.etree import ElementTree
 
 import pytest
@@ -197,6 +198,61 @@ def test_gives_pictures_that_stand_alone(cast: Cast, manager: Client) -> None:
     assert png.startswith(b"\x89PNG")
     assert len(png) > 2000
     assert manager.get(f"{PAGE}nothing.svg").status_code == 404
+
+
+def test_keeps_every_chart_of_a_page_as_picture_and_as_numbers(cast: Cast, manager: Client) -> None:
+    """Each `downloads` of the pages offers SVG, PNG and CSV, and each of them is given."""
+    line = Line.with_plan(cast, FIXTURE_ROW, measured(), measured(102, "size_before"))
+    line.play("size", FIVE * 5, fixture=["TF-1", "TF-2"] * 12 + ["TF-1"])
+    both = [line.operation(serial, "size_before", {"value": "49.5"}) for serial in line.serials]
+    line.send(both)
+    kinds = {"svg": "image/svg+xml", "png": "image/png", "csv": "text/csv; charset=utf-8"}
+    pages = ("/trends/?family=DX-1", PAGE, f"{PAGE}decisions/", "/trends/distortion/?family=DX-1")
+    seen = 0
+    for page in pages:
+        for block in re.findall(r'<p class="downloads".*?</p>', text_of(manager, page)):
+            addresses = [unescape(one) for one in re.findall(r'href="([^"]+\.(?:svg|png|csv)[^"]*)"', block)]
+            if len(addresses) < 3:  # a month's report, a table's file
+                assert "svg" not in block
+                continue
+            assert re.findall(r">(SVG|PNG|CSV)<", block) == ["SVG", "PNG", "CSV"], block
+            for address in addresses:
+                answer = manager.get(address)
+                ending = address.split("?")[0].rsplit(".", 1)[1]
+                assert (answer.status_code, answer["Content-Type"]) == (200, kinds[ending]), address
+                assert len(answer.content) > 60
+                seen += 1
+    # two small charts, the chart four times with its spread, histogram and two splits, pairs and their split
+    assert seen >= 3 * 9
+
+
+def test_gives_the_numbers_behind_each_picture(cast: Cast, manager: Client) -> None:
+    line = Line.with_plan(cast, FIXTURE_ROW, measured())
+    line.play("size", [*FIVE * 5, "58"], fixture=["TF-1", "TF-2"] * 13)
+
+    def rows(address: str) -> list[dict[str, str]]:
+        return list(csv.DictReader(io.StringIO(manager.get(address).content.decode("utf-8-sig"))))
+
+    points = rows(f"{PAGE}chart.csv?base=25")
+    chart = manager.get("/api/v1/trends/DX-1/size?base=25").json()["chart"]
+    assert [float(one["upper_control_limit"]) for one in points] == chart["upper"]
+    assert points[-1]["signals"] == chart["signals"][0]["sentence"] == "One above the upper control limit: DX-1-00026."
+    assert sum(int(one["values"]) for one in rows(f"{PAGE}histogram.csv")) == 26
+    assert [(one["level"], one["values"]) for one in rows(f"{PAGE}fixture.csv")] == [("TF-1", "13"), ("TF-2", "13")]
+    assert len(rows(f"{PAGE}spread.csv")) == 25
+    watched = rows("/trends/watch/DX-1.csv")
+    assert [(one["number"], one["last"], one["values"]) for one in watched] == [("101", "58.0", "26")]
+    assert rows("/trends/watch/DX-1/size.csv")[-1]["point"] == "DX-1-00026"
+    for missing in (f"{PAGE}nothing.csv", f"{PAGE}inspector.csv", "/trends/watch/DX-1/nothing.svg"):
+        assert manager.get(missing).status_code == 404
+
+
+def test_describes_small_charts_for_screen_readers_and_beside_them(cast: Cast, manager: Client) -> None:
+    Line.with_plan(cast, measured()).play("size", [*FIVE, "50.3"])
+    page = text_of(manager, "/trends/?family=DX-1")
+    assert 'role="img" aria-labelledby="small-101-t small-101-d"' in page
+    assert "Size, DX-1: the last 6 values</title>" in page
+    assert "Table of all characteristics" in page
 
 
 def test_draws_points_by_order_or_by_date(cast: Cast, manager: Client) -> None:

@@ -82,6 +82,52 @@ def test_gives_the_limits_of_the_computers_by_week(cast: Cast, page: Any, publis
     assert {"u_bar": chart["center"][0], "ucl": chart["upper"][0], "lcl": chart["lower"][0]} == data["numbers"]
 
 
+def test_gives_the_limits_of_the_dyed_cloth_by_day(cast: Cast, page: Any, published: Published) -> None:
+    """Ten rolls of 8 to 13 inspection units: a part is half of one here, so that a roll is a whole number of parts."""
+    data = published("u_chart_variable_size_cloth")
+    line = Line.with_plan(cast, row(101, "flaws", "count", limits="max 60"), at=MONDAY)
+    line.step = timedelta(minutes=20)
+    for day, (found, units) in enumerate(zip(data["defects"], data["units"], strict=True)):
+        line.at = MONDAY + timedelta(days=day)
+        parts = int(2 * units)
+        line.import_file("flaws", [found // parts + (place < found % parts) for place in range(parts)])
+    chart = page("flaws", group="days", samples=10)["chart"]
+    assert [point["units"] for point in chart["points"]] == [2 * units for units in data["units"]]
+    assert 2 * chart["center"][0] == data["numbers"]["u_bar"]
+    for place, limits in enumerate(data["limits"]):
+        for line_name, name in (("upper", "ucl"), ("lower", "lcl")):
+            printed = limits[name]
+            # printed from u-bar rounded to 1.42: the exact one, 1.4233, moves them by less than 0.005
+            assert 2 * chart[line_name][place] == pytest.approx(printed["value"], abs=printed["tol"] + 5e-3)
+
+
+def test_gives_the_limits_and_signals_of_the_chips_in_samples_of_fifty(
+    cast: Cast, page: Any, published: Published
+) -> None:
+    """1,500 units: a window of thirty samples, as fifty units in a row (np) and as days (p)."""
+    data = published("p_np_chart_30_samples_of_50")
+    line = Line.with_plan(cast, row(101, "look", "attribute"), at=MONDAY)
+    line.step = timedelta(minutes=5)
+    size = data["n"]
+    for day, found in enumerate(data["data"]):
+        line.at = MONDAY + timedelta(days=day)
+        line.import_file("look", ["does not conform"] * found + ["conforms"] * (size - found))
+    above = [number - 1 for number in data["samples_above_ucl"]]
+    numbers = page("look", samples=30, size=size)["chart"]
+    assert [point["value"] for point in numbers["points"]] == data["data"]
+    # printed from p-bar rounded to 0.2313: the exact one moves them by less than 0.003
+    assert numbers["center"][0] == pytest.approx(11.565, abs=3e-3)
+    assert (numbers["upper"][0], numbers["lower"][0]) == pytest.approx((20.51, 2.62), abs=3e-3)
+    shares = page("look", samples=30, group="days")["chart"]
+    assert [point["units"] for point in shares["points"]] == [size] * 30
+    assert {"p_bar": shares["center"][0], "ucl": shares["upper"][0], "lcl": shares["lower"][0]} == {
+        name: data["numbers"][name] for name in ("p_bar", "ucl", "lcl")
+    }
+    for chart in (numbers, shares):
+        beyond = [one["points"] for one in chart["signals"] if one["rule"] == "beyond_limits"]
+        assert sorted(point for points in beyond for point in points) == above
+
+
 def test_gives_the_limits_of_the_flow_widths(cast: Cast, page: Any, published: Published) -> None:
     data = published("xbar_r_flow_width")
     line = Line.with_plan(cast, measured(limits="1 to 2", readings="5", decimals="4"))
@@ -92,6 +138,8 @@ def test_gives_the_limits_of_the_flow_widths(cast: Cast, page: Any, published: P
     assert chart["upper"][0] == pytest.approx(1.69325, abs=5e-4)
     assert chart["lower"][0] == pytest.approx(1.31795, abs=5e-4)
     assert chart["spread"]["upper"][0] == pytest.approx(0.68749, abs=5e-4)
+    indices = {one["name"]: one["value"] for one in page("size")["capability"]["indices"]}
+    assert indices["Cp"] == numbers["Cp"]
 
 
 def test_gives_the_limits_of_the_piston_rings(cast: Cast, page: Any, published: Published) -> None:
@@ -106,6 +154,11 @@ def test_gives_the_limits_of_the_piston_rings(cast: Cast, page: Any, published: 
     assert chart["spread"]["upper"][0] == pytest.approx(0.0491, abs=5e-5)
     assert chart["lower"][0] == numbers["xbar_lcl_from_r"]
     assert chart["signals"] == []
+    assert chart["spread"]["beyond"] == []
+    line.import_file("size", [[f"{value:.3f}" for value in ring] for ring in data["data"][data["phase1_subgroups"] :]])
+    held = page("size", limits="within", base=data["phase1_subgroups"])["chart"]
+    beyond = {point + 1 for one in held["signals"] if one["rule"] == "beyond_limits" for point in one["points"]}
+    assert sorted(beyond) == data["phase2"]["expected_subgroups_above_ucl"]
 
 
 def test_gives_the_variance_table_of_the_machines(cast: Cast, page: Any, published: Published) -> None:
@@ -121,6 +174,30 @@ def test_gives_the_variance_table_of_the_machines(cast: Cast, page: Any, publish
     assert table["f"] == pytest.approx(5.20606060606061)  # computed, see the file
     # epsilon squared by hand: (0.00013722 - 4·0.0000065900)/0.00026901
     assert split["explained"] == pytest.approx((0.000137224 - 4 * 6.59e-6) / 0.000269024, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "limits", "names"),
+    [
+        ("nist_strd_anova_sirstv", "195 to 197", ("ss_between", "ss_within", "F")),
+        ("variance_tests_nist_gear", "0.9 to 1.1", ("ss_batch", "ss_residual", "F_anova")),
+    ],
+)
+def test_gives_the_variance_table_of(
+    cast: Cast, page: Any, published: Published, name: str, limits: str, names: tuple[str, str, str]
+) -> None:
+    """Certified by NIST, and printed in the e-Handbook. Instruments and batches are weld fixtures here."""
+    data = published(name)
+    printed = {
+        one["quantity"]: pytest.approx(one["value"], abs=max(one.get("tol", 0), 1e-8)) for one in data["expected"]
+    }
+    groups = data["data_groups"]
+    fixtures = [f"TF-{number:02}" for number, group in enumerate(groups, 1) for _ in group]
+    line = Line.with_plan(cast, FIXTURE_ROW, measured(limits=limits, decimals="4"))
+    line.import_file("size", [f"{value:.4f}" for group in groups for value in group], fixture=fixtures)
+    table = next(one for one in page("size")["splits"] if one["by"] == "fixture")["variance_table"]
+    found = (table["between"]["sum_of_squares"], table["within"]["sum_of_squares"], table["f"])
+    assert found == tuple(printed[one] for one in names)
 
 
 def test_gives_the_indices_of_the_handbook(cast: Cast, page: Any) -> None:

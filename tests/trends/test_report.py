@@ -15,16 +15,10 @@ from pypdf import PdfReader
 
 from qcapp.core.errors import Invalid, NotFound
 from qcapp.trends.queries import month_report
-from qcapp.trends.queries.watching import forget
 from qcapp.trends.reporting import report_html, report_pdf
 from tests.cast import FIXED_NOW, Cast
 
 from .line import FAMILY, Line, measured
-
-
-@pytest.fixture(autouse=True)
-def nothing_kept() -> None:
-    forget()
 
 
 def values(count: int, seed: int, mean: float = 50.0) -> list[str]:

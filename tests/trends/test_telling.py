@@ -26,18 +26,12 @@ from qcapp.trends.models import SignalTold
 from qcapp.trends.pictures.inks import words_of
 from qcapp.trends.pictures.signalled import signal_picture
 from qcapp.trends.queries import signals_of, watch_of
-from qcapp.trends.queries.watching import forget
 from qcapp.trends.services import acknowledge_signal
 from qcapp.trends.services.telling import MOST_AT_ONCE, tell_signals
 from qcapp.trends.signals import episodes_of
 from tests.cast import Cast
 
 from .line import FAMILY, FIXTURE_ROW, Line, measured
-
-
-@pytest.fixture(autouse=True)
-def nothing_kept() -> None:
-    forget()
 
 
 def values(count: int, seed: int, mean: float = 50.0) -> list[str]:

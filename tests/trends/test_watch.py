@@ -23,8 +23,9 @@ from ..cast import FIXED_NOW, Cast
 from .line import FIXTURE_ROW, Line, measured
 
 ClientOf = Callable[[Person], Client]
-BASE = 120  # readings in control: sixty on each fixture
+BASE = 42  # readings in control on each fixture
 SHIFT = 1.5  # standard deviations
+SEEDS = 60
 
 
 def series_of(values: Sequence[float], fixtures: Sequence[str] | None = None, **changes: object) -> Series:
@@ -51,39 +52,45 @@ def steady(count: int, seed: int = 1) -> list[float]:
     return [50 + draw.gauss(0, 1) for _ in range(count)]
 
 
+def drifting(seed: int, fixtures: Sequence[str]) -> list[str]:
+    """Values about 50 with standard deviation 1; those of TF-2 lie SHIFT higher when both had BASE in control."""
+    draw = random.Random(seed)
+    return [
+        f"{50 + draw.gauss(0, 1) + (SHIFT if fixture == 'TF-2' and place >= 2 * BASE else 0):.4f}"
+        for place, fixture in enumerate(fixtures)
+    ]
+
+
 def named(one: Watched, fixture: str) -> bool:
     return any(found.fixture == fixture and found.signals for found in one.by_fixture)
 
 
-def units_until_found(seed: int) -> int:
-    """How many units of the shifted fixture the watch page sees until it names that fixture."""
-    draw = random.Random(seed)
-    values = [50 + draw.gauss(0, 1) for _ in range(BASE)]
-    fixtures = ["TF-1", "TF-2"] * (BASE // 2)
-    for count in range(1, 200):
-        values += [50 + draw.gauss(0, 1), 50 + SHIFT + draw.gauss(0, 1)]
-        fixtures += ["TF-1", "TF-2"]
-        one = watched(series_of(values, fixtures), base=BASE)
-        shifted = next(found for found in one.by_fixture if found.fixture == "TF-2")
-        if any(signal.last >= BASE // 2 for signal in shifted.signals):
-            return count
-    return 200
+def test_finds_a_shift_on_one_fixture_within_the_average_run_length(cast: Cast, client_of: ClientOf) -> None:
+    """From recorded results to the watch page's JSON: sixty characteristics, each a draw of its own, on two fixtures.
 
-
-def test_finds_a_shift_on_one_fixture_within_the_average_run_length() -> None:
-    """The average run length of the two rules at this shift comes from the exact Markov chain (Champ and Woodall 1987).
-
-    A run length lies at or under its average more often than not. So the number of seeds found in time is at least
-    binomial with one half: with 40 seeds, fewer than 10 would come by chance in less than one case in a thousand.
+    All are in control on 42 units of each fixture; then TF-2 alone shifts. The average run length of the two rules at
+    this shift comes from the exact Markov chain (Champ and Woodall 1987). A run length lies at or under its average
+    more often than not, so the number found in time is at least binomial with one half: fewer than 18 of 60 would come
+    by chance in less than one case in a thousand. The median of the seeds lies in time when half of them do.
     """
-    average = rules_run_length(RULES, shift=SHIFT)
-    found = sorted(units_until_found(seed) for seed in range(40))
-    in_time = sum(count <= average for count in found)
-    least = next(count for count in range(41) if binomial_at_most(count, 40, 0.5) > 0.001)
-    assert least == 10
+    most = int(rules_run_length(RULES, shift=SHIFT))  # units of the shifted fixture; 7.75 in the table
+    fixtures = ["TF-1", "TF-2"] * (BASE + most)
+    answers = {f"size_{seed:02}": drifting(seed, fixtures) for seed in range(SEEDS)}
+    rows = [measured(101 + place, key, decimals="4") for place, key in enumerate(answers)]
+    Line.with_plan(cast, FIXTURE_ROW, *rows).copy_results(answers, fixtures)
+    shown = client_of(cast.quality_manager).get("/api/v1/trends/DX-1").json()
+    assert (shown["units"], len(shown["characteristics"])) == (len(fixtures), SEEDS)
+    found = {
+        one["key"]: {fixture["fixture"]: fixture["signals"] for fixture in one["fixtures"]}
+        for one in shown["characteristics"]
+    }
+    in_time = sum(any(signal["last"] >= BASE for signal in one["TF-2"]) for one in found.values())
+    least = next(count for count in range(SEEDS + 1) if binomial_at_most(count, SEEDS, 0.5) > 0.001)
+    assert (most, least) == (7, 18)
     assert in_time >= least
-    # the median of forty: its upper 99.9 % limit is the thirtieth value at the latest
-    assert found[len(found) // 2] <= average * 1.5
+    assert in_time >= SEEDS / 2
+    assert all(one["why"] == "signal" for one in shown["characteristics"] if found[one["key"]]["TF-2"])
+    assert [one["why"] for one in shown["characteristics"]].index("signal") == 0
 
 
 def test_uses_rules_whose_run_lengths_are_published() -> None:

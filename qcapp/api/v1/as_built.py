@@ -1,24 +1,24 @@
-"""What is in a unit, where it is, and what is stamped on it; and where a component, lot or heat went."""
+"""What is in a unit, where it is, and what is stamped on it."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.evidence.services.keeping import keep_picture
+from qcapp.goods.services.verifying import issue_material
 from qcapp.lib.middleware import client_address
 from qcapp.people.queries import person_by_badge
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
 from qcapp.production.queries import unit_by_serial
-from qcapp.production.queries.as_built import InstalledCard, Node, UsedCard, installed_in, tree_of, used_in, where_used
+from qcapp.production.queries.as_built import InstalledCard, Node, UsedCard, installed_in, tree_of, used_in
 from qcapp.production.queries.places import MarkCard, PlaceCard, WhereCard, marks_of, moves_of, places
-from qcapp.production.services.components import install_component, remove_component, use_material
+from qcapp.production.services.components import install_component, remove_component
 from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 
 from ..acts import ActView, Refusal
@@ -35,7 +35,6 @@ AsBuilt = answer_shape(
     moves=list[WhereCard],
 )
 Places = answer_shape("Places", places=list[PlaceCard])
-WhereUsed = answer_shape("WhereUsed", name=str, serials=list[str])
 
 
 class ComponentBody(serializers.Serializer[Any]):
@@ -119,7 +118,7 @@ class MaterialsView(ActView):
     @extend_schema(request=MaterialBody, responses={201: AsBuilt} | BAD)
     def post(self, request: Request, serial: str) -> Response:
         """A lot or a heat went into the unit."""
-        use_material(by=self.person, serial=serial, at=self.at, **self.read(MaterialBody))
+        issue_material(by=self.person, serial=serial, at=self.at, **self.read(MaterialBody))
         return Response(_as_built(serial), status=201)
 
 
@@ -145,16 +144,6 @@ class MarksView(ActView):
         address = client_address(self.django_request)
         proof = prove_identity(person=person_by_badge(badge), secret=pin, method="pin", at=self.at, address=address)
         return ReadBack(proof, text, tag)
-
-
-class WhereUsedView(ActView):
-    act = {"GET": Act.LOOK_UP_UNIT}
-
-    @extend_schema(parameters=[OpenApiParameter("name", OpenApiTypes.STR)], responses={200: WhereUsed, 404: Refusal})
-    def get(self, request: Request) -> Response:
-        """The units in which a component, lot or heat of exactly this name is."""
-        name = request.query_params.get("name", "")
-        return Response(answer(name=name[:80], serials=[card.serial for card in where_used(name)]))
 
 
 class PlacesView(ActView):

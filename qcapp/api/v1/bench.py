@@ -359,7 +359,9 @@ def _temperature(card: CheckpointCard) -> dict[str, str | None] | None:
     if asked is None:
         return None
     expansion = None if asked.expansion is None else as_text(asked.expansion)
-    return {"expansion": expansion, "reference": as_text(asked.reference), "text": asked.text}
+    widths = (None if one is None else as_text(one) for one in (asked.expansion_limit, asked.thermometer))
+    known = dict(zip(("expansion_limit", "thermometer"), widths, strict=True))
+    return {"expansion": expansion, "reference": as_text(asked.reference), **known, "text": asked.text}
 
 
 def _setup(asked: SetupCard | None, at: datetime) -> str:

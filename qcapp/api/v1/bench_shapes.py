@@ -65,6 +65,8 @@ class BenchPair(serializers.Serializer[Any]):
 class BenchTemperature(serializers.Serializer[Any]):
     expansion = serializers.CharField(allow_null=True, help_text="µm per metre and kelvin; null: only recorded")
     reference = serializers.CharField(help_text="the limits hold at this temperature, °C")
+    expansion_limit = serializers.CharField(allow_null=True, help_text="how far the coefficient may be off; half-width")
+    thermometer = serializers.CharField(allow_null=True, help_text="how far the temperature may be off, K; half-width")
     text = serializers.CharField()
 
 

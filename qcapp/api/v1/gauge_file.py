@@ -143,6 +143,9 @@ class StudyBody(serializers.Serializer[Any]):
     lower = decimal_field(allow_null=True, default=None)
     upper = decimal_field(allow_null=True, default=None)
     truth = serializers.ListField(child=serializers.BooleanField(), default=list, help_text="a study of verdicts")
+    checkpoint = serializers.CharField(
+        max_length=40, allow_blank=True, default="", help_text="that it is kept with: family and number"
+    )
 
 
 class ReadingBody(serializers.Serializer[Any]):

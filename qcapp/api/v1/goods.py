@@ -79,6 +79,12 @@ class MillCertificateBody(serializers.Serializer[Any]):
     heats = CertifiedBody(many=True)
 
 
+class FurtherHeatsBody(serializers.Serializer[Any]):
+    supplier = serializers.CharField(max_length=80)
+    number = serializers.CharField(max_length=60)
+    heats = CertifiedBody(many=True)
+
+
 class OfHeat(serializers.Serializer[Any]):
     heat = serializers.CharField(max_length=40)
 
@@ -171,6 +177,16 @@ class MillCertificatesView(ActView):
         given = self.read(MillCertificateBody)
         paper, name = content_of(given.pop("content")), given.pop("name")
         cards = services.enter_certificate(by=self.person, paper=paper, paper_name=name, at=self.at, **given)
+        return Response(answer(heats=cards), status=201)
+
+
+class FurtherHeatsView(ActView):
+    act = {"POST": Act.KEEP_GOODS}
+
+    @extend_schema(request=FurtherHeatsBody, responses={201: Papers} | BAD)
+    def post(self, request: Request) -> Response:
+        """Further heats, sizes or conditions on a mill certificate that is entered; all that it covers is answered."""
+        cards = services.add_to_certificate(by=self.person, at=self.at, **self.read(FurtherHeatsBody))
         return Response(answer(heats=cards), status=201)
 
 

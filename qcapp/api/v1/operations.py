@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+from collections import Counter
 from datetime import datetime
 from typing import Any
 
@@ -15,6 +17,7 @@ from qcapp.inspections.queries import places_of
 from qcapp.inspections.services import record_operations
 from qcapp.inspections.services.operations import MAX_OPERATIONS
 from qcapp.inspections.services.recording import Verdictlet
+from qcapp.lib.measuring import SUBMITTED
 from qcapp.nonconformance.queries import active_by_checkpoint, report_numbers_by_result
 from qcapp.people.roles import Act
 from qcapp.people.services import keep_aside, tablet_contact
@@ -23,6 +26,7 @@ from qcapp.people.services.entry_proofs import proven_operations
 from ..acts import ActView, Refusal
 from ..parsing import OperationsParser
 
+log = logging.getLogger("qcapp.submissions")
 FIELDS = frozenset({"device", "sent_at", "operations", "waiting", "waiting_since", "proofs"})
 
 
@@ -122,6 +126,7 @@ class OperationsView(ActView):
             proven=proven_operations(body.get("operations"), body.get("proofs")),
         )
         self._note_contact(body, len(answers))
+        _note(answers)
         return Response({"operations": _with_reports(answers)})
 
     def _note_contact(self, body: dict[str, Any], taken: int) -> None:
@@ -129,6 +134,16 @@ class OperationsView(ActView):
         tablet, waiting = getattr(self.django_request, "tablet", None), body.get("waiting")
         if tablet is not None and isinstance(waiting, int):
             tablet_contact(tablet=tablet, at=self.at, unsent=waiting - taken, since=_instant(body.get("waiting_since")))
+
+
+def _note(answers: list[Verdictlet]) -> None:
+    """The submission in log and metrics: its first stored entry names it, and nothing that was typed is told."""
+    counts = Counter(one.outcome for one in answers)
+    first = next((one.id for one in answers if one.outcome in ("applied", "duplicate")), "")
+    for outcome, count in counts.items():
+        SUBMITTED.labels(outcome).inc(count)
+    words = ", ".join(f"{count} {outcome}" for outcome, count in sorted(counts.items()))
+    log.info("submission %s: %s", first or "with nothing stored", words or "empty", extra={"submission": first})
 
 
 def _kept_aside(request: Any, operations: object, at: datetime) -> list[dict[str, Any]]:

@@ -126,14 +126,14 @@ class PlanView(ActView):
     def get(self, request: Request, uuid: UUID) -> Response:
         """One revision with its checkpoints, its events, and what it changes."""
         card = revision_card(uuid)
-        previous = previous_of(card.id)
+        previous, checkpoints = previous_of(card.id), checkpoints_of(card.id)
         body = revision_json(card) | {
             "stages": [plain(asdict(stage)) for stage in card.stages],
             "documents": [plain(asdict(document)) for document in card.documents],
-            "checkpoints": [checkpoint_json(checkpoint) for checkpoint in checkpoints_of(card.id)],
+            "checkpoints": [checkpoint_json(checkpoint) for checkpoint in checkpoints],
             "events": [_event(event) for event in events_of(card.id)],
             "differences": [one.to_json() for one in differences(previous.id if previous else None, card.id)],
-            "advice": [plain(asdict(finding)) for finding in findings_before_release(card.id)],
+            "advice": [plain(asdict(finding)) for finding in findings_before_release(card, checkpoints, self.at)],
             "needs_engineer": needs_engineer(card.id),
             "possible": possible_moves(card.id),
         }

@@ -16,6 +16,7 @@ from qcapp.trends.characteristic import Wanted
 from qcapp.trends.plain import left_out_json
 from qcapp.trends.queries import LONGEST, series_of, signals_of
 from qcapp.trends.queries.decided import base_periods_of
+from qcapp.trends.sampling import GROUPS, WIDEST
 from qcapp.trends.services import acknowledge_signal, freeze_limits, leave_point_out, put_point_back
 
 from ..acts import ActView, Pin, Refusal
@@ -28,7 +29,7 @@ class Freeze(Pin):
     last_serial = serializers.CharField(max_length=40)
     reason = serializers.CharField(max_length=300)
     limits = serializers.ChoiceField(choices=("between", "within"), default="between")
-    group = serializers.ChoiceField(choices=("units", "weeks"), default="units")
+    group = serializers.ChoiceField(choices=tuple(GROUPS), default="units")
     size = serializers.IntegerField(min_value=2, max_value=100, default=10)
 
 
@@ -97,7 +98,7 @@ class LeftOutView(ActView):
 
     @staticmethod
     def _now(family: str, key: str) -> list[dict[str, Any]]:
-        return [left_out_json(one) for one in series_of(family, key, last=LONGEST).excluded]
+        return [left_out_json(one) for one in series_of(family, key, last=LONGEST, sampled=WIDEST).excluded]
 
 
 class Acknowledge(serializers.Serializer[Any]):

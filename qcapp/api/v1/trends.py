@@ -83,9 +83,14 @@ class CharacteristicView(ActView):
     @extend_schema(
         parameters=[
             OpenApiParameter("last", int, description="how many values, 5 to 500; 100 unless said"),
+            OpenApiParameter(
+                "samples", int, description="where a point is a sample: how many of them, 2 to 100; 25 unless said"
+            ),
             OpenApiParameter("base", int, description="take the limits from the first so many points and hold them"),
             OpenApiParameter("limits", str, description="between units, or within a unit of several readings"),
-            OpenApiParameter("group", str, description="attributes and counts: units or weeks"),
+            OpenApiParameter(
+                "group", str, description="what a point of attributes or counts is: units, lots, days or weeks"
+            ),
             OpenApiParameter("size", int, description="attributes: units in a sample"),
         ],
         responses={200: Characteristic, 400: Refusal, 401: Refusal, 403: Refusal, 404: Refusal},

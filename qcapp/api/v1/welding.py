@@ -23,11 +23,10 @@ from qcapp.production.queries.welding import (
     CONTINUITY,
     ProcedureCard,
     QualificationCard,
-    Work,
     qualification_by_uuid,
     qualifications,
     weld_procedures,
-    work_by_process,
+    work_of,
 )
 from qcapp.production.services.authorising import authorise_inspector, record_eyesight
 from qcapp.production.services.continuity import confirm_qualification
@@ -125,8 +124,10 @@ class ConfirmationBody(serializers.Serializer[Any]):
 
 
 class RecordedWork(serializers.Serializer[Any]):
-    joints = serializers.IntegerField()
-    last_on = serializers.DateField(allow_null=True)
+    joints = serializers.IntegerField(help_text="within its thicknesses")
+    last_on = serializers.DateField(allow_null=True, help_text="of those")
+    outside = serializers.IntegerField(help_text="joints of another thickness, which keep nothing alive")
+    unsized = serializers.IntegerField(help_text="joints of which no thickness was said, likewise")
 
 
 class QualificationStands(serializers.Serializer[Any]):
@@ -261,7 +262,7 @@ class EyesightView(ActView):
 
 def _stands(uuid: UUID, at: datetime) -> dict[str, Any]:
     card, today = qualification_by_uuid(uuid), site_day(at)
-    work = work_by_process(months_later(today, -CONTINUITY)).get((card.welder_id, card.process), Work(0, None))
+    work = work_of([card], months_later(today, -CONTINUITY))[card.id]
     return {"qualification": as_json(card), "standing": str(card.standing(today)), "work": work._asdict()}
 
 

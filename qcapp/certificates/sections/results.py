@@ -66,6 +66,7 @@ class Line:
     temperature: str = ""  # the part's, in °C, where the plan asks for it
     corrected_to: str = ""  # the temperature in °C that the readings were brought to
     expansion: str = ""  # the coefficient that they were brought with, in µm per metre and kelvin
+    temperature_uncertainty: str = ""  # what that adds to the gauge's expanded uncertainty, in the unit of measure
 
 
 @dataclass(frozen=True)
@@ -204,6 +205,7 @@ def _made_of(card: CheckpointCard, answer: dict[str, Any]) -> dict[str, Any]:
         "temperature": str(answer.get("temperature") or ""),
         "corrected_to": as_text(warmth.reference) if warmth and corrected else "",
         "expansion": as_text(warmth.expansion) if warmth and corrected else "",
+        "temperature_uncertainty": str(answer.get("temperature_uncertainty") or ""),
     }
 
 

@@ -59,7 +59,8 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
 
     Raises Refused `not_released`, `release_in_doubt`, Invalid `change_note_missing`, Conflict `issued_already` when the
     released unit has a current issue and no change is named, NotAllowed, NotFound, Invalid of `plain_text`, Refused
-    `signing_key_missing`, `signing_key_expired`, `signing_key_not_yet_valid` when it could not be signed.
+    `signing_key_missing`, `signing_key_expired`, `signing_key_not_yet_valid` when it could not be signed, and
+    `clock_set_back`.
     """
     require(by, Act.ISSUE_CERTIFICATE, at)
     key = usable_key(at)
@@ -67,6 +68,7 @@ def issue_certificate(*, by: Person, serial: str, at: datetime, change_note: str
     unit = lock_unit(unit_by_serial(serial).id)
     released = _release_of(unit)
     issued = certificates_of(unit.item_id)
+    refuse_going_back(at, released.at, *(card.issued_at for card in issued))
     if issued and not change_note:
         _refuse_without_note(unit, issued[0], released)
     standing = _beyond_doubt(unit.serial)
@@ -95,6 +97,17 @@ def tell_of_issue(serial: str, paper: Paper, sealed: str, at: datetime) -> None:
     if paper.issue > 1:
         replaced = {"number": paper.number, "issue": paper.issue - 1, "serial": serial, "replaced_by": paper.issue}
         tell(event=REPLACED, at=at, **replaced)
+
+
+def refuse_going_back(at: datetime, *earlier: datetime) -> None:
+    """A paper is never dated before its release or the issue before. Raises Refused `clock_set_back`."""
+    latest = max(earlier, default=at)
+    if at < latest:
+        message = (
+            f"The server's clock says {at:%Y-%m-%d %H:%M} UTC, before {latest:%Y-%m-%d %H:%M} UTC, when this was "
+            "released or issued last. Ask the system keeper to set the clock right; then do it again."
+        )
+        raise Refused("clock_set_back", message)
 
 
 def usable_key(at: datetime) -> SigningKey:
@@ -194,7 +207,7 @@ def _people_in(standing: Standing) -> set[int]:
 def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, at: datetime) -> None:
     """Say, signed, that an issue no longer stands. The document stays as it is; the check page tells.
 
-    Raises Conflict `withdrawn_already`, NotAllowed, NotFound, Invalid of `plain_text`.
+    Raises Conflict `withdrawn_already`, Refused `clock_set_back`, NotAllowed, NotFound, Invalid of `plain_text`.
     """
     require(proof.person, Act.ISSUE_CERTIFICATE, at)
     reason = plain_text("The reason", reason, longest=300)
@@ -202,6 +215,7 @@ def withdraw_certificate(*, proof: Proof, number: str, issue: int, reason: str, 
     card = certificate(number, issue)
     if card.withdrawn_at is not None:
         raise Conflict("withdrawn_already", f"{card.number} issue {issue} is withdrawn already.")
+    refuse_going_back(at, card.issued_at)
     subject = f"certificate {card.number}/{issue}"
     signature = write_signature(
         proof=proof,

@@ -31,7 +31,7 @@ from ..models import Certificate, Release
 from ..queries import CertificateCard, certificate, paper_choice
 from ..sections.lot import MEANING, LotRecord, lot_content
 from ..sections.record import Head
-from .issuing import Paper, head_fields, next_number, tell_of_issue, usable_key
+from .issuing import Paper, head_fields, next_number, refuse_going_back, tell_of_issue, usable_key
 from .keys import note_key
 
 if TYPE_CHECKING:
@@ -48,8 +48,8 @@ def certify_lot(
 ) -> CertificateCard:
     """The next issue of the lot's inspection certificate, signed.
 
-    Raises Refused `not_independent`, `lot_not_proven`, `signing_key_…`; Conflict `issued_already` when there is an
-    issue and no change is named; NotAllowed, NotFound `lot_unknown`, Invalid of `plain_text`.
+    Raises Refused `not_independent`, `lot_not_proven`, `signing_key_…`, `clock_set_back`; Conflict `issued_already`
+    when there is an issue and no change is named; NotAllowed, NotFound `lot_unknown`, Invalid of `plain_text`.
     """
     require(proof.person, Act.SIGN_LOT_CERTIFICATE, at)
     key = usable_key(at)
@@ -109,6 +109,7 @@ def _proven(code: str) -> LotStanding:
 
 def _paper(standing: LotStanding, change_note: str, at: datetime) -> Paper:
     issued, lot = standing.certificates, standing.lot
+    refuse_going_back(at, *(card.issued_at for card in issued))
     if issued and not change_note:
         last = issued[0]
         message = f"{last.number} issue {last.issue} is there for {lot.code}; say what changed for another one."

@@ -50,7 +50,12 @@ def _due(now: datetime) -> list[Any]:
     delivered = NoticeTry.objects.filter(notice=OuterRef("pk"), delivered=True)
     waiting = Notice.objects.filter(~Exists(delivered)).annotate(made=Count("tries"), last=Max("tries__at"))
     due = waiting.filter(made__lt=MOST_TRIES).order_by("pk")
-    return [one for one in due if one.last is None or now >= one.last + wait_after(one.made)][:MOST_AT_ONCE]
+    return [one for one in due if one.last is None or _waited(one.last, one.made, now)][:MOST_AT_ONCE]
+
+
+def _waited(last: datetime, tries: int, now: datetime) -> bool:
+    """Long enough since the last try, or the clock was ahead then and would make it wait until that day."""
+    return now >= last + wait_after(tries) or last - now > WAITS[-1]
 
 
 def wait_after(tries: int) -> timedelta:

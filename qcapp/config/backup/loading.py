@@ -18,6 +18,7 @@ from qcapp.core.errors import Invalid, Refused
 from qcapp.lib import guards
 from qcapp.lib.guard_words import quoted
 from qcapp.lib.owning import OWNER, owner_for_all
+from qcapp.lib.whole_migrations import WholeExecutor
 
 from .columns import LEFT_OUT, Kind, Table, content_of, row_for, row_from, select
 from .folder import OldFolder
@@ -63,7 +64,7 @@ def require_fitting_state(connection: BaseDatabaseWrapper, manifest: Manifest, *
 
 def make_tables(connection: BaseDatabaseWrapper, manifest: Manifest) -> None:
     """Migrate an empty database to exactly the state of the backup, without guards."""
-    executor = MigrationExecutor(connection)
+    executor = WholeExecutor(connection)
     wanted, nodes = set(manifest.migrations), executor.loader.graph.node_map
     leaves = [key for key in wanted if not any(c.key in wanted and c.key[0] == key[0] for c in nodes[key].children)]
     with owner_for_all(connection.alias):

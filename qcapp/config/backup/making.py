@@ -27,6 +27,8 @@ from .snapshot import Snapshot, snapshot
 
 ANCHORS = "anchors"
 SECRET_KEY = "secret_key"  # noqa: S105 - the name of a file
+SIGNING_PASSPHRASE = "signing_passphrase"  # noqa: S105 - the name of a file
+SECRETS = frozenset({SECRET_KEY, SIGNING_PASSPHRASE})  # in encrypted backups alone
 # Made anew by a command, or about this machine alone.
 NOT_KEPT = frozenset({"static", "cache", NOTES, RESTORING})
 
@@ -35,9 +37,9 @@ def make_backup(*, target: Path, public_keys: list[str], at: datetime) -> Manife
     """A new folder `target` with everything in it, read back from the disk before it gets its name.
 
     The anchors are read first, then one moment of the database, then the files: so no anchor is ahead of the entries,
-    and no row names a file that came later. With public keys everything is encrypted, and the file of the secret key
-    is part of it. Raises Refused `backup_inside_data`, `disk_full`; Conflict and NotFound as `NewFolder` does; Invalid
-    when a row cannot be written down exactly. Nothing is left behind then.
+    and no row names a file that came later. With public keys everything is encrypted, and the files of the secret
+    key and of the signing key's passphrase are part of it. Raises Refused `backup_inside_data`, `disk_full`; Conflict
+    and NotFound as `NewFolder` does; Invalid when a row cannot be written down exactly. Nothing is left behind then.
     """
     keys = sealing.recipients(public_keys) if public_keys else []
     target, data = target.absolute(), Path(settings.QCAPP_DATA_DIR).absolute()
@@ -66,7 +68,7 @@ def kept_files(data: Path, with_secret: bool) -> list[str]:
         if path.parts[0] not in NOT_KEPT
         and not any(part.startswith(".") for part in path.parts)
         and not (len(path.parts) == 1 and ".sqlite3" in path.name)
-        and (with_secret or path.parts != (SECRET_KEY,))
+        and (with_secret or str(path) not in SECRETS)
     ]
     return sorted(map(str, wanted))
 

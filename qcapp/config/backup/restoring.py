@@ -26,7 +26,7 @@ from qcapp.lib.notes import sync_folder
 from . import loading
 from .evidence import FOLDER, EvidenceReport, check_evidence, named
 from .folder import OldFolder, digest_of, pieces_of
-from .making import SECRET_KEY, kept_files
+from .making import SECRET_KEY, SIGNING_PASSPHRASE, kept_files
 from .manifest import Manifest
 from .notes import begin_restore, end_restore, restore_under_way
 from .verifying import ANCHORS, unpacked, verify
@@ -175,9 +175,15 @@ def _copy_files(folder: OldFolder, manifest: Manifest, data: Path, copies: Copie
         _take_outside_anchors(copies.anchors, data / ANCHORS)
 
 
+def _private(target: Path) -> bool:
+    """What the web server, which is of the server's group, must not read: signing keys and their passphrase."""
+    return target.name == SIGNING_PASSPHRASE or target.suffix == ".p12"
+
+
 def _write(target: Path, pieces: Any) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     new = target.with_name(f".new-{target.name}")
+    new.touch(mode=0o600 if _private(target) else 0o640)
     with new.open("wb") as file:
         for piece in pieces:
             file.write(piece)

@@ -3,12 +3,14 @@
 Invented frames in a database of the benchmark's own, as many as hold the results asked for by `--results N` (the goals
 are meant for 16 million, with PostgreSQL's COPY). A characteristic's page over its last 500 values and the watch page
 over the last 100 units go through the whole stack by Django's test client; beside them the bare SELECT of the same
-rows, and the passes over a clean array that limits and capability cannot do without.
+rows, and the passes over a clean array that limits and capability cannot do without. Both pages are measured with a
+part of the frames first: the ratio says whether the cost grows with the history outside the window.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy
@@ -50,7 +52,7 @@ WINDOW = """SELECT r.characteristic_id, r.plot, r.outcome, r.recorded_at FROM in
 
 @benchmark("charts", name="pages")
 def pages(effort: Effort) -> Iterator[Measurement]:
-    """The pages of trends over all frames, and the characteristic's page over a part of them as well."""
+    """The pages of trends over all frames, and over a part of them as well."""
     frames = max(VARIANTS + 1, effort.results // RESULTS) if effort.results else effort.of(FRAMES, VARIANTS + 1)
     few = max(VARIANTS, min(FEW, frames // SMALL))
     with own_house() as kind:
@@ -59,13 +61,21 @@ def pages(effort: Effort) -> Iterator[Measurement]:
         client.force_login(fleet.shop.person(Role.QUALITY_MANAGER))
         last = max(FEWEST, min(VALUES, few))
         grow(fleet, few)
-        before = _page(client, effort, last, kind)
+        before = _at_size(client, effort, last, kind, few)
+        yield from before
         grow(fleet, frames)
-        after = _page(client, effort, last, f"{_results()} results on {kind}")
-        yield after
-        yield _growth(before, after, few, frames)
-        yield _watch(client, COLD, effort, forget)
-        yield _watch(client, WARM, effort, lambda: None)
+        after = _at_size(client, effort, last, kind, frames)
+        yield from after
+        yield _growth(before[0], after[0], few, frames)
+        if few >= UNITS:  # else the window itself holds more units now
+            yield _growth(before[1], after[1], few, frames)
+
+
+def _at_size(client: Client, effort: Effort, last: int, kind: str, frames: int) -> list[Measurement]:
+    """The three pages with so many frames: the same values, the same units, more behind them."""
+    page = _page(client, effort, last, f"{_results()} results on {kind}")
+    watched = (_watch(client, COLD, effort, forget), _watch(client, WARM, effort, lambda: None))
+    return [replace(one, frames=frames) for one in (page, *watched)]
 
 
 def _results() -> int:
@@ -83,7 +93,7 @@ def _growth(before: Measurement, after: Measurement, few: int, many: int) -> Mea
     ratio = after.value / before.value
     goal = f"at most {MOST_GROWTH}×"
     against = f"the same with {few} frames"
-    name = f"characteristic page with {many} frames"
+    name = f"growth with history, {before.name}, {many} frames"
     return Measurement(name, after.value, "ms", before.value, ratio, goal, ratio <= MOST_GROWTH, against)
 
 

@@ -45,7 +45,7 @@ def in_the_browser(shop: Shop, kind: str, effort: Effort) -> Iterator[Measuremen
     frames = shop.open_frames(FIRST, 4)
     inspector = shop.person(Role.INSPECTOR)
     with tempfile.TemporaryDirectory(prefix="qcapp-profile-", ignore_cleanup_errors=True) as profile:
-        with RealServer() as server, _browser(profile) as context:
+        with RealServer() as server, browser_at(profile) as context:
             address = server.address
             session = {"name": settings.SESSION_COOKIE_NAME, "value": session_of(inspector), "url": address}
             context.add_cookies([session])  # type: ignore[list-item]
@@ -60,7 +60,8 @@ def in_the_browser(shop: Shop, kind: str, effort: Effort) -> Iterator[Measuremen
 
 
 @contextmanager
-def _browser(profile: str) -> Iterator[BrowserContext]:
+def browser_at(profile: str) -> Iterator[BrowserContext]:
+    """Chromium with its profile in this folder. Raises CommandError without Playwright."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError as error:
@@ -233,7 +234,7 @@ def take_along(page: Page, address: str, serial: str) -> None:
 
 def cold_start(profile: str, address: str) -> Measurement:
     """From opening the address in a browser just started, with no server anywhere, to the question on the page."""
-    with _browser(profile) as context:
+    with browser_at(profile) as context:
         context.set_offline(True)
         context.add_init_script(SHOWN)
         page = context.pages[0]

@@ -59,7 +59,19 @@ def _own_database(folder: Path) -> Iterator[None]:
     try:
         yield
     finally:
+        _end_other_sessions()
         connection.creation.destroy_test_db(configured, verbosity=0)
+
+
+def _end_other_sessions() -> None:
+    """A server that was just stopped may still hold a session, and PostgreSQL drops no database that is in use."""
+    if connection.vendor != "postgresql":
+        return
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
 
 
 @contextmanager

@@ -29,6 +29,7 @@ from .own_house import own_house
 from .registry import Effort, Measurement, alternate, benchmark
 
 if TYPE_CHECKING:
+    from qcapp.people.models import Person
     from qcapp.plans.cards import RevisionCard
 
 CHECKPOINTS, STAGES = 300, 9
@@ -42,7 +43,9 @@ ROW = "the bare SELECT and UPDATE of the draft's row"
 def table(effort: Effort) -> Iterator[Measurement]:
     """The table opened, one cell edited, and how many queries each asks."""
     with own_house():
-        card, client = _draft(effort.of(CHECKPOINTS, least=STAGES))
+        card, author = draft(effort.of(CHECKPOINTS, least=STAGES))
+        client = Client()
+        client.force_login(author)
         address = f"/plans/{card.uuid}/"
         opened = alternate(lambda: _get(client, address), lambda: _bare_open(card.id), effort.repeats)
         yield _time("draft's table opened", *opened, LOOP)
@@ -53,7 +56,8 @@ def table(effort: Effort) -> Iterator[Measurement]:
         yield _queries("queries of an edit", lambda: _edit(client, address, next(turn)))
 
 
-def _draft(checkpoints: int) -> tuple[RevisionCard, Client]:
+def draft(checkpoints: int) -> tuple[RevisionCard, Person]:
+    """A draft of so many checkpoints in STAGES stages, and its author."""
     now = timezone.now()
     cast = invented.make_people(now)
     invented.make_gauges(cast, now, now)
@@ -69,9 +73,7 @@ def _draft(checkpoints: int) -> tuple[RevisionCard, Client]:
     card = import_plan(
         by=author, family_code=FAMILY, letter="A", text_or_bytes=_text(checkpoints), filename="plan.csv", at=now
     )
-    client = Client()
-    client.force_login(author)
-    return card, client
+    return card, author
 
 
 def _text(checkpoints: int) -> str:

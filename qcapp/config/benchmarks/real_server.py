@@ -28,7 +28,7 @@ class RealServer:
 
     def __init__(self, *, workers: int = 3, threads: int = 4, **variables: str) -> None:
         self.port = _free_port()
-        self._sizes = ["--workers", str(workers), "--threads", str(threads)]
+        self._sizes = ["--preload", "--workers", str(workers), "--threads", str(threads)]
         self.variables = variables
         self._process: subprocess.Popen[bytes] | None = None
 

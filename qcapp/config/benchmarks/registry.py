@@ -18,7 +18,8 @@ class Measurement:
     """One line of the table. `ratio` says how many times the baseline's time ours takes, None without a baseline.
 
     `value` and `baseline` are in `unit`; `against` names what the baseline does; `goal` is in words, and `met` says
-    whether it was reached (None where there is no goal).
+    whether it was reached (None where there is no goal). `frames` says how many frames the database held, where that
+    is what a growth curve is drawn over.
     """
 
     name: str
@@ -29,6 +30,7 @@ class Measurement:
     goal: str = ""
     met: bool | None = None
     against: str = ""
+    frames: int | None = None
 
     def to_json(self) -> dict[str, object]:
         """The line as plain values."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 import statistics
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.db import connection
@@ -43,14 +44,28 @@ def traceability(effort: Effort) -> Iterator[Measurement]:
         fleet = Fleet.begun(timezone.now(), min(WITH_HEAT, units // 2), min(BAD_READINGS, units * 5))
         grow(fleet, few)
         service = _client(fleet.shop.person(Role.CUSTOMER_SERVICE))
-        before = history(service, fleet.serials, effort)
+        before = at_size(service, fleet.serials, effort, kind, few)
+        yield from before
         grow(fleet, units)
-        yield look_up(service, fleet.serials, effort, f"{units} frames on {kind}")
-        after = history(service, fleet.serials, effort)
-        yield after
-        yield _growth(before.value, after.value, few, units)
+        after = at_size(service, fleet.serials, effort, kind, units)
+        yield from after
+        yield _growth(before[1].value, after[1].value, few, units)
         yield affected(effort)
         yield recalled(effort)
+
+
+def at_size(service: Client, serials: Sequence[str], effort: Effort, kind: str, frames: int) -> list[Measurement]:
+    """What is the same work at every size: look-up, history, and the room on the disk."""
+    looked, seen = look_up(service, serials, effort, kind), history(service, serials, effort)
+    return [replace(one, frames=frames) for one in (looked, seen, on_disk(kind))]
+
+
+def on_disk(kind: str) -> Measurement:
+    """What the database takes, indexes included."""
+    pages = "SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()"
+    whole = "SELECT pg_database_size(current_database())"
+    size = _select(whole if connection.vendor == "postgresql" else pages, [])[0][0]
+    return Measurement("database on the disk", float(size) / 1e9, "GB", against=f"tables and indexes, {kind}")
 
 
 def grow(fleet: Fleet, count: int) -> None:

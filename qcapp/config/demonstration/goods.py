@@ -14,6 +14,7 @@ from qcapp.gauges.queries import all_gauges
 from qcapp.goods import services as goods
 from qcapp.goods.queries.lots import drawn_pieces
 from qcapp.goods.services import lots
+from qcapp.goods.services.verifying import ask_verification, issue_material
 from qcapp.inspections.queries import adopted
 from qcapp.inspections.services import record_operations
 from qcapp.lib.pdf import html_to_pdf
@@ -22,7 +23,7 @@ from qcapp.people.roles import Role
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import find_units, unit_by_serial
 from qcapp.production.queries.as_built import lots as all_lots
-from qcapp.production.services.components import install_component, use_material
+from qcapp.production.services.components import install_component
 from qcapp.production.services.places import add_place, move_item
 from qcapp.production.services.stations import set_station
 
@@ -35,6 +36,7 @@ GOOD = {"C": "0,31", "Mn": "0.52", "P": "110 ppm", "S": "0.008", "Si": "0,25", "
 MILD = {"C": "0.19", "Mn": "0.45", "P": "0.012", "S": "0.010"}
 STRENGTH = {"yield_MPa": "628", "ultimate_MPa": "711", "elongation_2in_pct": "13", "hardness_RB": "94"}
 MILD_STRENGTH = {"yield_MPa": "455", "ultimate_MPa": "521", "elongation_2in_pct": "14", "hardness_RB": "86"}
+LOW_ALLOY = "4130"
 WRONG = "Q7715"  # the heat whose second analysis said otherwise
 PLACES = {
     "BENCH-1": "alignment bench", "CELL-1": "weld cell 1", "CELL-3": "assembly cell 3",
@@ -67,6 +69,8 @@ def make_goods(cast: Cast, at: datetime, now: datetime) -> None:
     for number, metres in (("Q7714", "96"), (WRONG, "72,5"), ("M2208", "48")):
         line = {"description": f"drawn tube, heat {number}", "quantity": metres, "unit_of_measure": "m", "heat": number}
         goods.receive_delivery(by=by, supplier=MILL, note_number=f"LS-{number}", lines=[line], at=at)
+    reason = "A bar of mild tube was found among low-alloy ones in the rack last year."
+    ask_verification(by=cast.with_role(Role.WELDING_COORDINATOR), grade=LOW_ALLOY, reason=reason, at=at)
     for place, (heats, bad) in enumerate(((["Q7714", "M2208"], 0), ([WRONG, "M2208"], 0), (["Q7714"], 2))):
         _lot(cast, heats, bad, at + timedelta(days=1, hours=place), now)
     last = lots.open_lot(by=by, family_code="TK-200", quantity=60, heat_numbers=["Q7714"], at=at + timedelta(days=2))
@@ -94,6 +98,8 @@ def _lot(cast: Cast, heats: list[str], bad: int, at: datetime, now: datetime) ->
     by = cast.with_role(Role.GOODS_IN)
     lot = lots.open_lot(by=by, family_code="TK-200", quantity=100, heat_numbers=heats, at=at)
     for number in heats:
+        if number != "M2208":
+            goods.verify_grade(by=by, heat_number=number, method="alloy analyser", grade_found=LOW_ALLOY, at=at)
         goods.record_cut(
             by=by, heat_number=number, stock=f"tubes for {lot.code}", pieces=100 // len(heats), pieces_marked=True,
             remnant=f"R-{number}", remnant_marked=True, lot_code=lot.code, at=at,
@@ -140,7 +146,7 @@ def use_tubes(player: UnitPlayer) -> None:
     if story.family != "FR-200" or not all_lots(1):  # a frame played by itself, without its goods
         return
     code = "TK-200-L0002" if story.number in FROM_WRONG else "TK-200-L0001" if story.number < 140 else "TK-200-L0003"
-    use_material(
+    issue_material(
         by=player.inspector, serial=story.serial, lot_code=code, quantity=4, use="main tubes", at=player.shift.at
     )
 

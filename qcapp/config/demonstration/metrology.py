@@ -30,15 +30,16 @@ def play_metrology(cast: Cast, now: datetime) -> None:
         certificate=f"CR-{WRONG}-{yesterday:%y%m}", expanded_uncertainty=Decimal("0.02"), at=now,
     )  # fmt: skip
     _check_on_master(cast, now)
-    _study(cast, now - timedelta(days=20), "501 head angle to base plane", None)
+    _study(cast, now - timedelta(days=20), "501 head angle to base plane", None, "FR-200 501")
     _study(cast, now - timedelta(days=2), "115 cradle rail, bend angle", 40)
 
 
-def _study(cast: Cast, at: datetime, title: str, stops_after: int | None) -> None:
+def _study(cast: Cast, at: datetime, title: str, stops_after: int | None, checkpoint: str = "") -> None:
     people = [cast.people[badge] for badge in ("1001", "1002", "1003")]
     row = studying.plan_study(
-        by=cast.with_role(Role.METROLOGY), number=STUDIED, title=title, parts=PARTS, trials=TRIALS,
-        badges=[person.badge for person in people], lower=Decimal("61.85"), upper=Decimal("62.15"), at=at,
+        by=cast.with_role(Role.METROLOGY), number=STUDIED, title=title, checkpoint=checkpoint, parts=PARTS,
+        trials=TRIALS, badges=[person.badge for person in people], lower=Decimal("61.85"), upper=Decimal("62.15"),
+        at=at,
     )  # fmt: skip
     chance = random.Random(SEED)  # noqa: S311 - invented readings
     parts = [62 + chance.gauss(0, 0.045) for _ in range(PARTS)]

@@ -47,6 +47,12 @@ def _numbers(told: list[Fact]) -> Iterator[Metric]:
     for fact in told:
         for name, value in fact.numbers.items():
             yield GaugeMetricFamily(f"qcapp_{name}", fact.title, value=value)
+        if fact.each:
+            name, told_by, values = fact.each
+            several = GaugeMetricFamily(f"qcapp_{name}", fact.title, labels=[told_by])
+            for which, value in values.items():
+                several.add_metric([which], value)
+            yield several
 
 
 @public

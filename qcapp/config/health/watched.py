@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
+from time import perf_counter
 from typing import Any
 
 import django
@@ -29,12 +30,18 @@ from qcapp.people.queries import tablet_cards
 GOOD, NEAR, OUT = "good", "near", "out"
 DAY = timedelta(days=1)
 GIGABYTE = 1024**3
+SIZE = {
+    "postgresql": "SELECT pg_database_size(current_database())",
+    "sqlite": "SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()",
+}
 UNITS = ((24 * 60, "day"), (60, "hour"), (1, "minute"))
 
 
 @dataclass(frozen=True)
 class Fact:
-    """One thing that is watched. `numbers` are its metrics: name without prefix, and value."""
+    """One thing that is watched. `numbers` are its metrics: name without prefix, and value; `each` those of several
+    things of a kind: name, what tells them apart, and the value of each.
+    """
 
     name: str
     title: str
@@ -42,6 +49,7 @@ class Fact:
     words: str
     todo: str = ""
     numbers: dict[str, float] = field(default_factory=dict)
+    each: tuple[str, str, dict[str, float]] | None = None
 
 
 def facts(at: datetime) -> list[Fact]:
@@ -105,15 +113,15 @@ def tablets(at: datetime) -> Fact:
         "tablet_unsent_entries": float(sum(card.unsent for card in late)),
         "tablet_oldest_unsent_seconds": oldest.total_seconds(),
     }
+    each = ("tablet_unsent", "tablet", {card.name: float(card.unsent) for card in used})
     if not late:
-        return Fact(
-            "tablets", "Tablets", GOOD, f"{len(used)} in use, nothing unsent at their last contact.", "", numbers
-        )
+        words = f"{len(used)} in use, nothing unsent at their last contact."
+        return Fact("tablets", "Tablets", GOOD, words, "", numbers, each)
     held = ", ".join(f"{card.name} {card.unsent}" for card in late[:5])
     words = f"Not sent: {held}. The oldest entry waits for {in_words(oldest)}."
     state = GOOD if oldest < timedelta(hours=8) else NEAR if oldest < DAY * 3 else OUT
     todo = "" if state == GOOD else "Bring the tablet to the network, or save its unsent entries to a file on its page."
-    return Fact("tablets", "Tablets", state, words, todo, numbers)
+    return Fact("tablets", "Tablets", state, words, todo, numbers, each)
 
 
 def mail(at: datetime) -> Fact:
@@ -147,7 +155,7 @@ def queue(at: datetime) -> Fact:
     numbers = {"tasks_waiting": float(waiting["n"]), "tasks_failed_week": float(failed)}
     words = f"{waiting['n']} tasks wait, {failed} failed in the last seven days."
     late = age > timedelta(minutes=10)
-    todo = "Start qcapp-worker.service: tasks wait for longer than ten minutes." if late else ""
+    todo = "Start qcapp-worker@1: tasks wait for longer than ten minutes." if late else ""
     todo = todo or ("Look into the worker's log for the reason." if failed else "")
     return Fact("queue", "Work in the background", NEAR if todo else GOOD, words, todo, numbers)
 
@@ -190,6 +198,17 @@ def disk(at: datetime) -> Fact:
     return Fact("disk", "Disk", state, words, todo, {"disk_free_bytes": float(usage.free)})
 
 
+def database(at: datetime) -> Fact:
+    """What the database takes, and how long it needs to say so."""
+    begun = perf_counter()
+    with connection.cursor() as cursor:
+        cursor.execute(SIZE[connection.vendor])
+        size = float(cursor.fetchone()[0])
+    took = perf_counter() - begun
+    words = f"It answers, and takes {size / GIGABYTE:.2f} GB."
+    return Fact("database", "Database", GOOD, words, "", {"database_bytes": size, "database_answer_seconds": took})
+
+
 def version(at: datetime) -> Fact:
     """What runs here."""
     kind = {"postgresql": "PostgreSQL", "sqlite": "SQLite"}.get(connection.vendor, connection.vendor)
@@ -199,7 +218,7 @@ def version(at: datetime) -> Fact:
 
 WATCHED: tuple[Callable[[datetime], Fact], ...] = (
     backups, verification, audit_check, anchors, evidence_check, tablets, mail, notices, queue, calibrations,
-    signing_key, disk, version,
+    signing_key, database, disk, version,
 )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from qcapp.core.metrology.bands import Band
 from qcapp.core.metrology.quantities import as_text
 
 MAX_READINGS = 50
+_KEYS = {"value", "values", "counted", "temperature_uncertainty"}
 EXTRA_DECIMALS = 3  # a gauge may show more than the plan asks for, but not this many more
 
 
@@ -67,6 +68,7 @@ class MeasuredAnswer:
     values: tuple[Decimal, ...]
     counts: tuple[Decimal, ...]
     temperature: Decimal | None = None
+    added: Decimal | None = None  # expanded uncertainty (k = 2) that bringing it to the reference temperature adds
 
     def to_json(self) -> dict[str, object]:
         typed = [as_text(value) for value in self.values]
@@ -75,6 +77,8 @@ class MeasuredAnswer:
             said["temperature"] = as_text(self.temperature)
         if self.counts != self.values:
             said["counted"] = [as_text(value) for value in self.counts]
+        if self.added is not None:
+            said["temperature_uncertainty"] = as_text(self.added)
         return said
 
     def number(self) -> Decimal | None:
@@ -85,7 +89,8 @@ class Measured(Kind[MeasuredSpec, MeasuredAnswer]):
     """Keys of the spec: `limits.KEYS`, `readings`, `mean`, `temperature`.
 
     Answer: `{"value": "61.94"}` or `{"values": […]}`, with `temperature` in °C where the plan asks for it. `counted` in
-    a stored answer is what was made of the readings; it is computed here and never believed.
+    a stored answer is what was made of the readings, `temperature_uncertainty` what that adds to the gauge's; both are
+    computed here and never believed.
     """
 
     name = "measured"
@@ -103,7 +108,7 @@ class Measured(Kind[MeasuredSpec, MeasuredAnswer]):
 
     @classmethod
     def read_answer(cls, data: Mapping[str, object], spec: MeasuredSpec) -> MeasuredAnswer:
-        fields.only(data, {"value", "values", "counted"} | ({"temperature"} if spec.temperature else set()))
+        fields.only(data, _KEYS | ({"temperature"} if spec.temperature else set()))
         typed = _typed(data)
         if len(typed) != spec.readings:
             message = f"{spec.readings} reading(s) are asked for, {len(typed)} given; every reading counts."
@@ -111,13 +116,16 @@ class Measured(Kind[MeasuredSpec, MeasuredAnswer]):
         values = tuple(_reading(value, spec) for value in typed)
         warmth = _temperature(data) if spec.temperature else None
         counts = counted.counted(values, spec.decimals, mean=spec.mean, asked=spec.temperature, temperature=warmth)
-        return MeasuredAnswer(values, counts, warmth)
+        added = counted.temperature_uncertainty(counts, spec.decimals, spec.temperature, warmth)
+        return MeasuredAnswer(values, counts, warmth, added)
 
     @classmethod
     def assess(
         cls, answer: MeasuredAnswer, spec: MeasuredSpec, *, expanded_uncertainty: Decimal | None = None
     ) -> Assessment:
-        return limits.assess_values(answer.counts, spec.limits, expanded_uncertainty)
+        """`expanded_uncertainty` is the gauge's; what the temperature adds comes from the plan and the answer."""
+        whole = counted.together(expanded_uncertainty, answer.added, spec.decimals)
+        return limits.assess_values(answer.counts, spec.limits, whole)
 
     @classmethod
     def describe_limits(cls, spec: MeasuredSpec) -> str:
@@ -125,7 +133,7 @@ class Measured(Kind[MeasuredSpec, MeasuredAnswer]):
 
     @classmethod
     def describe_answer(cls, answer: MeasuredAnswer, spec: MeasuredSpec) -> str:
-        told = {"mean": spec.mean, "asked": spec.temperature, "temperature": answer.temperature}
+        told = {"mean": spec.mean, "asked": spec.temperature, "temperature": answer.temperature, "added": answer.added}
         return counted.described(answer.values, answer.counts, spec.unit_of_measure, **told)
 
 

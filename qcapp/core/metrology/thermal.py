@@ -6,6 +6,7 @@ the same model). Temperatures in °C, α in 1/K, exact decimals up to the divisi
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -62,6 +63,27 @@ def temperature_uncertainty(length: Number, alpha: Number, uncertainty: Number) 
     Raises `Invalid`: `number_not_positive`, `number_negative`, `expansion_out_of_range`.
     """
     return positive(length, "length") * _alpha(alpha) * not_negative(uncertainty, "temperature uncertainty")
+
+
+def expansion_variance(
+    length: Decimal, kelvin: Decimal, alpha: Decimal, *, alpha_limit: Decimal, temperature_limit: Decimal
+) -> Fraction:
+    """u² of a length brought over `kelvin` to the reference: (L·α·u(T))² + (L·ΔT·u(α))², in the length's unit squared.
+
+    JCGM 100:2008 5.1.2 and H.1.3; the model is L·(1 - α·ΔT). Both limits are half-widths within which the true value
+    lies, so u = a/√3 (4.3.7; H.1.3.2 treats the coefficient of the gauge blocks so). The term of higher order (H.1.7),
+    L·u(α)·u(T), adds about a thousandth for steel and is left out. Exact, so that a tablet finds the same.
+    """
+    of_temperature = Fraction(length) * Fraction(alpha) * Fraction(temperature_limit)
+    of_alpha = Fraction(length) * Fraction(kelvin) * Fraction(alpha_limit)
+    return (of_temperature**2 + of_alpha**2) / 3
+
+
+def root_up(square: Fraction, places: int) -> Decimal:
+    """The square root, rounded up to `places` decimals: an uncertainty is never made smaller by rounding."""
+    scaled = square * 100**places
+    root = math.isqrt(scaled.numerator // scaled.denominator)
+    return Decimal(root if root * root == scaled else root + 1).scaleb(-places)
 
 
 def _temperature(value: Number) -> Decimal:

@@ -15,7 +15,7 @@ from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 from qcapp.production.states import LotState
 
-from ..models import CertifiedHeat, Cut, Delivery, DeliveryLine, GradeCheck, HeatDecision
+from ..models import CertifiedHeat, Cut, Delivery, DeliveryLine, GradeCheck, HeatDecision, MillCertificate
 
 
 @dataclass(frozen=True)
@@ -197,6 +197,21 @@ def _certified(row: CertifiedHeat) -> CertifiedCard:
     )
 
 
+def mill_certificates_named(number: str) -> list[tuple[int, str, str, UUID, set[int]]]:
+    """Key, number, supplier, paper and heats of the mill certificates of this number, of every supplier."""
+    rows = MillCertificate.objects.filter(number__iexact=number.strip()).select_related("paper").order_by("id")
+    found = rows.prefetch_related("heats") if "\0" not in number else rows.none()
+    return [
+        (row.pk, row.number, row.supplier, row.paper.uuid, {one.heat_id for one in row.heats.all()}) for row in found
+    ]
+
+
+def mill_certificates_of(heat_ids: Collection[int]) -> list[tuple[str, str, UUID]]:
+    """Number, supplier and paper of the mill certificates that cover one of these heats, in the order entered."""
+    rows = MillCertificate.objects.filter(heats__heat__in=heat_ids).order_by("id").distinct()
+    return list(rows.values_list("number", "supplier", "paper__uuid"))
+
+
 def decisions_of_heat(heat_id: int) -> list[DecisionCard]:
     """The signed decisions about a heat, the latest first."""
     rows = HeatDecision.objects.filter(heat=heat_id).select_related("signature__person").order_by("-id")
@@ -209,12 +224,23 @@ def decisions_of_heat(heat_id: int) -> list[DecisionCard]:
 def events_of_heat(heat_id: int) -> list[HeatEvent]:
     """Cuts and grade checks of a heat, the latest first."""
     cuts = Cut.objects.filter(heat=heat_id).select_related("by", "lot")
-    checks = GradeCheck.objects.filter(heat=heat_id).select_related("by")
+    checks = GradeCheck.objects.filter(heat=heat_id).select_related("by", "issue__item__lot", "issue__item__unit")
     found = [HeatEvent(_cut_text(row), row.by.name, row.at) for row in cuts]
     for row in checks:
         verdict = "as entered" if row.conforms else "not the heat's grade"
-        found.append(HeatEvent(f"Grade verified by {row.method}: {row.grade_found}, {verdict}", row.by.name, row.at))
+        text = f"Grade verified by {row.method}: {row.grade_found}, {verdict}{_issue_text(row)}"
+        found.append(HeatEvent(text, row.by.name, row.at))
     return sorted(found, key=lambda event: event.at, reverse=True)
+
+
+def _issue_text(row: GradeCheck) -> str:
+    """What the check let go, where that was asked for."""
+    issue = getattr(row, "issue", None)
+    if issue is None:
+        return ""
+    item = issue.item
+    name = next((str(getattr(item, kind)) for kind in ("lot", "unit") if hasattr(item, kind)), "")
+    return f", issued for {name}" if name else ", issued"
 
 
 def _cut_text(row: Cut) -> str:

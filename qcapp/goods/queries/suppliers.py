@@ -1,8 +1,8 @@
-"""What came from a supplier: heats on its deliveries, lots that it plated, coated or heat-treated."""
+"""What came from a supplier: heats and lots on its deliveries, lots that it plated, coated or heat-treated."""
 
 from __future__ import annotations
 
-from ..models import Delivery, DeliveryLine, MillCertificate, OutsideProcess
+from ..models import DeliveredLot, Delivery, DeliveryLine, MillCertificate, OutsideProcess
 
 
 def supplier_known(name: str) -> bool:
@@ -16,6 +16,12 @@ def heats_delivered_by(name: str) -> list[int]:
     """The heats on the lines of a supplier's deliveries, whoever melted them."""
     rows = DeliveryLine.objects.filter(delivery__supplier__iexact=name, heat__isnull=False)
     return sorted(set(rows.values_list("heat_id", flat=True)))
+
+
+def lots_delivered_by(name: str) -> list[int]:
+    """The lots that lines of a supplier's deliveries became, with a heat or without."""
+    rows = DeliveredLot.objects.filter(line__delivery__supplier__iexact=name)
+    return sorted(set(rows.values_list("lot_id", flat=True)))
 
 
 def lots_processed_by(name: str) -> list[int]:

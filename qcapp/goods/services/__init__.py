@@ -11,11 +11,11 @@ from django.db import IntegrityError, transaction
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
-from qcapp.core.errors import Conflict, Invalid, Refused
+from qcapp.core.errors import Conflict, Invalid, NotFound, Refused
 from qcapp.core.metrology.quantities import parse_value
 from qcapp.core.sealing import canonical, digest
 from qcapp.evidence.services.keeping import keep_paper
-from qcapp.lib.plain_text import plain_text
+from qcapp.lib.plain_text import plain_text, shown
 from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
@@ -30,6 +30,7 @@ from ..queries import CertifiedCard, DeliveryCard, certified_of, delivery_by_num
 from ..queries.lots import has_plan
 from ..reading import read_composition, read_properties
 from .holding import refuse_held_heat, refuse_held_lot
+from .verifying import let_go
 
 if TYPE_CHECKING:
     from qcapp.evidence.queries import EvidenceCard
@@ -134,6 +135,38 @@ def enter_certificate(
     return certified_of(row.pk)
 
 
+@transaction.atomic
+def add_to_certificate(
+    *, by: Person, supplier: str, number: str, heats: Sequence[Mapping[str, Any]], at: datetime
+) -> list[CertifiedCard]:
+    """Further heats, sizes or conditions that a mill certificate entered before covers; the paper is kept already.
+
+    Raises as `enter_certificate`; NotFound `certificate_unknown`; Conflict `heat_on_certificate`.
+    """
+    require(by, Act.KEEP_GOODS, at)
+    if not heats:
+        raise Invalid("heats_missing", "Say which further heat the certificate covers.")
+    supplier, number = supplier.strip(), number.strip()
+    known = MillCertificate.objects.select_for_update(of=("self",)).select_related("paper")
+    row = None if "\0" in supplier + number else known.filter(supplier=supplier, number=number).first()
+    if row is None:
+        raise NotFound("certificate_unknown", f"There is no certificate {shown(number)} of {shown(supplier)} here.")
+    for heat in heats:
+        _check_not_on(row, heat)
+    checked = [_enter_heat(row, heat, by, at) for heat in heats]
+    payload = {"supplier": supplier, "paper": row.paper.digest, "heats": checked}
+    audit.record(verb=Verb.HEAT_CERTIFIED, actor=by.uuid, subject=f"mill certificate {number}", at=at, payload=payload)
+    return certified_of(row.pk)
+
+
+def _check_not_on(row: MillCertificate, told: Mapping[str, Any]) -> None:
+    said = {name: str(told.get(name, "")).strip() for name in ("size", "condition")}
+    number = str(told.get("number", "")).strip()
+    if CertifiedHeat.objects.filter(certificate=row, heat__number=number, **said).exists():
+        message = f"Heat {shown(number)} is on certificate {row.number} in this size and condition already."
+        raise Conflict("heat_on_certificate", message)
+
+
 def _insert_certificate(
     supplier: str, number: str, kept: EvidenceCard, delivery: int | None, by: Person, at: datetime
 ) -> MillCertificate:
@@ -232,8 +265,9 @@ def record_cut(
 ) -> None:  # fmt: skip
     """A bar or tube was cut, and its heat mark transferred to every piece and to the remnant, if one is left.
 
-    Raises Refused `mark_not_transferred`, `delivery_on_hold`, `heat_not_accepted`, `lot_on_hold`; Invalid
-    `pieces_invalid`, of `plain_text`; NotFound.
+    Where the grade is verified at issue, a check is taken for it. Raises Refused `mark_not_transferred`,
+    `delivery_on_hold`, `heat_not_accepted`, `lot_on_hold`, `grade_not_verified`; Invalid `pieces_invalid`, of
+    `plain_text`; NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
     heat = heat_by_number(heat_number)
@@ -250,7 +284,8 @@ def record_cut(
     lot = lot_by_code(lot_code) if lot_code.strip() else None
     if lot:
         refuse_held_lot(lot)
-    lot_id = lot.id if lot else None
+    lot_id, family_ids = (lot.id, [lot.family_id]) if lot else (None, [])
+    let_go(heat, family_ids=family_ids, item_id=lot.item_id if lot else None, at=at)
     Cut.objects.create(heat_id=heat.id, stock=stock, pieces=pieces, lot_id=lot_id, remnant=remnant, by=by, at=at)
     payload = {"stock": stock, "pieces": pieces, "remnant": remnant, "lot": lot_code.strip()}
     audit.record(verb=Verb.HEAT_CUT, actor=by.uuid, subject=f"heat {heat.number}", at=at, payload=payload)

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.db import transaction
-from django.template.loader import render_to_string
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Invalid, NotFound, Refused, TransitionNotAllowed
 from qcapp.lib.pdf import html_to_pdf
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.printing import paper
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 from qcapp.production.queries import unit_by_serial
@@ -142,7 +142,7 @@ def letters_pdf(*, number: str, customer: str = "") -> bytes:
         "paragraphs": [part for part in letter.text.split("\n\n") if part.strip()],
         "site_name": settings.QCAPP_SITE_NAME, "site_place": settings.QCAPP_SITE_PLACE,
     }  # fmt: skip
-    html = render_to_string("improvement/letters.html", context)
+    html = paper("improvement/letters.html", context)
     identifier = f"{row.number}-{letter.pk}-{'-'.join(str(unit.id) for one in customers for unit in one.units)}"
     return html_to_pdf(html, identifier=identifier[:200], created=letter.at, title=f"{row.number}: {letter.subject}")
 

@@ -17,12 +17,12 @@ from qcapp.core.checkpoints.kinds import kind, passes
 from qcapp.core.errors import Invalid, Refused
 from qcapp.core.metrology.quantities import as_text
 from qcapp.core.sealing import canonical, digest
-from qcapp.plans.queries import checkpoints_of
+from qcapp.plans.queries import checkpoints_of_card
 from qcapp.production.queries import units_of_items
 
 from ..models import Adoption, CarriedAnswer, PlanChoice, Result
-from . import adopted, rounds_of
-from .loading import Slot, _plain, describe
+from . import adopted, plan_of
+from .loading import Slot, _plain, describe, reopenings_of_items
 from .secrets import kept_secret
 from .slots import heads
 
@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
     from qcapp.plans.queries import CheckpointCard, RevisionCard
     from qcapp.production.queries import UnitCard
+
+    from . import Adopted
+    from .secrets import Place
 
 CARRIED, JUDGED = CarriedAnswer.How.CARRIED, CarriedAnswer.How.JUDGED
 COLUMNS = (
@@ -204,11 +207,22 @@ def plan_carries(
 
 def sources_of(item_id: int, checkpoint_ids: Iterable[int]) -> list[Source]:
     """The heads of every slot of these checkpoints, those in conflict too, the oldest first."""
+    return _standing(_recorded([item_id]).get(item_id, ()), frozenset(checkpoint_ids))
+
+
+def _recorded(items: Iterable[int]) -> dict[int, list[Source]]:
+    """Every answer recorded for the items, the oldest first; one query."""
+    found: dict[int, list[Source]] = {}
+    for item, *row in Result.objects.filter(item__in=list(items)).order_by("id").values_list("item_id", *COLUMNS):
+        found.setdefault(item, []).append(Source(*row))
+    return found
+
+
+def _standing(recorded: Iterable[Source], checkpoint_ids: Container[int]) -> list[Source]:
     slots: dict[Slot, list[Source]] = {}
-    rows = Result.objects.filter(item=item_id, checkpoint__in=list(checkpoint_ids)).order_by("id")
-    for row in rows.values_list(*COLUMNS):
-        source = Source(*row)
-        slots.setdefault((source.checkpoint_id, source.round, source.inspection), []).append(source)
+    for source in recorded:
+        if source.checkpoint_id in checkpoint_ids:
+            slots.setdefault((source.checkpoint_id, source.round, source.inspection), []).append(source)
     standing = [source for answers in slots.values() for source in heads(answers)]
     return sorted(standing, key=lambda source: source.result_id)
 
@@ -231,9 +245,26 @@ def preview_of(unit: UnitCard, to: RevisionCard) -> AdoptionPreview:
     """What adopting the revision would do to the unit. Raises NotFound `no_plan_adopted` and as `check_adoptable`."""
     plan = adopted(unit.item_id)
     check_adoptable(unit, plan.revision, to)
-    new = checkpoints_of(to.id)
-    sources = sources_of(unit.item_id, [card.id for card in plan.checkpoints])
-    rounds = {checkpoint: turn for checkpoint, (turn, _) in rounds_of(unit.item_id).items()}
+    (found,) = _previews([(unit, plan)], to)
+    return found
+
+
+def _previews(units: Sequence[tuple[UnitCard, Adopted]], to: RevisionCard) -> list[AdoptionPreview]:
+    """What adopting would do to each of them; two queries, however many units."""
+    items = [unit.item_id for unit, _ in units]
+    recorded, reopened, new = _recorded(items), reopenings_of_items(items), checkpoints_of_card(to)
+    found = []
+    for unit, plan in units:
+        sources = _standing(recorded.get(unit.item_id, ()), {card.id for card in plan.checkpoints})
+        rounds = {checkpoint: opened[-1][0] for checkpoint, opened in reopened.get(unit.item_id, {}).items()}
+        found.append(_preview(unit, plan, to, sources, rounds, new))
+    return found
+
+
+def _preview(
+    unit: UnitCard, plan: Adopted, to: RevisionCard, sources: Sequence[Source], rounds: Mapping[int, int],
+    new: Sequence[CheckpointCard],
+) -> AdoptionPreview:  # fmt: skip
     carries = plan_carries(sources, plan.checkpoints, new, rounds)
     gone = {source.checkpoint_id for source in sources} - {one.before.id for one in carries}
     old = {card.characteristic_id: card for card in plan.checkpoints}
@@ -285,9 +316,15 @@ class ShownPreview:
 
 def shown_to(preview: AdoptionPreview, *, viewer: Person | None) -> ShownPreview:
     """The preview as a person may see it: worst verdicts first, then by number."""
+    return _shown(preview, kept_secret(_places(preview), viewer=viewer))
+
+
+def _places(preview: AdoptionPreview) -> set[Place]:
+    return {(preview.unit.item_id, one.before.id, one.source.round) for one in preview.judged}
+
+
+def _shown(preview: AdoptionPreview, secret: Container[Place]) -> ShownPreview:
     item = preview.unit.item_id
-    places = {(item, one.before.id, one.source.round) for one in preview.judged}
-    secret = kept_secret(places, viewer=viewer)
     told = [one for one in preview.judged if (item, one.before.id, one.source.round) not in secret]
     told.sort(key=lambda one: (not one.worse, not one.kept, not one.changed, one.card.number))
     return ShownPreview(tuple(told), len(preview.carried), len(preview.judged) - len(told))
@@ -303,16 +340,21 @@ class UnitUnderOther:
 
 
 def under_other_revisions(to: RevisionCard, *, viewer: Person | None, most: int = 100) -> list[UnitUnderOther]:
-    """The family's units in build that are not on this revision, by serial. Empty where it may not be adopted."""
+    """The family's units in build that are not on this revision, by serial. Empty where it may not be adopted.
+
+    A dozen queries, however many units.
+    """
     if to.state not in {"released", "superseded"}:
         return []
     rows = Adoption.objects.filter(item__family=to.family_id, item__unit__state="in_build").order_by("id")
-    latest = dict(_plain(rows, ("item_id", "revision_id")))
-    items = [item for item, revision in latest.items() if revision != to.id][:most]
+    columns = ("item_id", "revision__uuid", "revision_id", "revision__status__state")
+    latest = {item: revision for item, *revision in _plain(rows, columns)}
+    items = [item for item, (_, revision_id, _) in latest.items() if revision_id != to.id][:most]
     stays = _stays(items, to.id)
     units = sorted(units_of_items(items).values(), key=lambda unit: unit.serial)
-    previews = [preview_of(unit, to) for unit in units]
-    return [UnitUnderOther(p, shown_to(p, viewer=viewer), stays.get(p.unit.item_id, "")) for p in previews]
+    previews = _previews([(unit, plan_of(*latest[unit.item_id])) for unit in units], to)
+    secret = kept_secret({place for one in previews for place in _places(one)}, viewer=viewer)
+    return [UnitUnderOther(one, _shown(one, secret), stays.get(one.unit.item_id, "")) for one in previews]
 
 
 def _stays(items: Sequence[int], revision_id: int) -> dict[int, str]:

@@ -38,7 +38,10 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class GaugeReading:
-    """One standing answer taken with the gauge; `values` are exact. `serial` is empty for what is not a unit."""
+    """One standing answer taken with the gauge; `values` are exact. `serial` is empty for what is not a unit.
+
+    `added` is the expanded uncertainty that the part's temperature adds; None where the plan states none.
+    """
 
     result_id: int
     item_id: int
@@ -50,6 +53,7 @@ class GaugeReading:
     values: tuple[Decimal, ...]
     outcome: str
     recorded_at: datetime
+    added: Decimal | None = None
 
 
 def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) -> list[GaugeReading]:
@@ -67,12 +71,17 @@ def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) ->
     return [_reading(row, checkpoints[row[4]], values[row[7]]) for row in found if row[4] in checkpoints]
 
 
-def _values(answer_text: str) -> tuple[Decimal, ...]:
-    return tuple(map(Decimal, counted_numbers(json.loads(answer_text))))
+def _values(answer_text: str) -> tuple[tuple[Decimal, ...], Decimal | None]:
+    """What met the band, and what the temperature adds to its uncertainty."""
+    answer = json.loads(answer_text)
+    added = answer.get("temperature_uncertainty")
+    return tuple(map(Decimal, counted_numbers(answer))), None if added is None else Decimal(added)
 
 
-def _reading(row: Any, checkpoint: Measured, values: tuple[Decimal, ...]) -> GaugeReading:
-    return GaugeReading(row[0], row[1], row[2] or "", row[3] or "", checkpoint, row[5], row[6], values, row[8], row[9])
+def _reading(row: Any, checkpoint: Measured, read: tuple[tuple[Decimal, ...], Decimal | None]) -> GaugeReading:
+    values, added = read
+    where = row[0], row[1], row[2] or "", row[3] or ""
+    return GaugeReading(*where, checkpoint, row[5], row[6], values, row[8], row[9], added)
 
 
 def _checkpoints(one_each: dict[int, int]) -> dict[int, Measured]:

@@ -78,6 +78,7 @@ class CharacteristicRow:
     id: int
     key: str
     newest_checkpoint_id: int
+    kind: str
 
 
 COLUMNS = (
@@ -93,10 +94,16 @@ def last_points(characteristic_id: int, count: int, *, before: int | None = None
     `before` is a result's key: only earlier ones. Those that wait for a second inspection are among the `count` and
     then left out. Three queries at most, along the indexes of what they ask for, however long the history is.
     """
+    return read_back(characteristic_id, count, before=before)[0]
+
+
+def read_back(characteristic_id: int, count: int, *, before: int | None = None) -> tuple[list[Point], bool]:
+    """As `last_points`, and whether `count` were there, so that there may be older ones."""
     rows = _countable().filter(characteristic=characteristic_id)
     if before is not None:
         rows = rows.filter(id__lt=before)
-    return _in_order(_tellable(_points(rows.order_by("-id")[:count])))
+    points = _points(rows.order_by("-id")[:count])
+    return _in_order(_tellable(points)), len(points) == count
 
 
 @dataclass(frozen=True)
@@ -190,7 +197,7 @@ def waiting_items(item_ids: Collection[int], characteristic_ids: Collection[int]
 def characteristic_of(family_id: int, key: str) -> CharacteristicRow | None:
     """The family's characteristic with this key that has results, whatever revision; None without any."""
     rows = Result.objects.filter(characteristic__family=family_id, characteristic__key=key).order_by("-id")
-    row = rows.values_list("characteristic_id", "characteristic__key", "checkpoint_id").first()
+    row = rows.values_list("characteristic_id", "characteristic__key", "checkpoint_id", "checkpoint__kind").first()
     return CharacteristicRow(*row) if row else None
 
 
@@ -229,6 +236,12 @@ def texts_of(item_ids: Collection[int], characteristic_ids: Collection[int]) -> 
         item__in=item_ids, characteristic__in=characteristic_ids, current_for__isnull=False, inspection=FIRST
     ).order_by("id")
     return {item: str(json.loads(answer).get("text", "")) for item, answer in rows.values_list("item_id", "answer")}
+
+
+def lots_of(item_ids: Collection[int]) -> dict[int, str]:
+    """The lot that each of these pieces was drawn from; one query. Units that are no pieces are not in it."""
+    rows = Adoption.objects.filter(item__among=item_ids, item__piece__isnull=False)
+    return dict(rows.values_list("item_id", "item__piece__lot__code"))
 
 
 def text_of(item_id: int, key: str) -> str:

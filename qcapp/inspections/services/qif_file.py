@@ -2,7 +2,8 @@
 
 A measured characteristic is matched to a checkpoint by its designator, else by its name: the checkpoint's number or
 key. The unit comes from the component's serial number, the gauge from the device's name, the time from the measurement
-or the document. What a row cannot tell is left to be refused with a sentence, row by row, like a typed one.
+or the document, the part's temperature from the component's environment (`ObjectTemperature`). What a
+row cannot tell is left to be refused with a sentence, row by row, like a typed one.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from xml.etree.ElementTree import Element, ParseError
 
@@ -23,6 +25,10 @@ from .results_file import NEEDED, ResultsFile
 SPACE = "{http://qifstandards.org/xsd/qif3}"
 MEASURED, ITEM = "CharacteristicMeasurement", "CharacteristicItem"
 MILLIMETRE = Decimal("0.001")
+ZERO_CELSIUS = Decimal("273.15")
+HUNDREDTH = Decimal("0.01")
+FOREVER = timedelta.max
+Environments = tuple[tuple[str, str], ...]  # when, and the part's temperature in °C
 
 
 @dataclass(frozen=True)
@@ -34,6 +40,7 @@ class Document:
     serials: Mapping[str, str]
     length: Decimal  # metres in one of the document's lengths
     measured_at: str
+    environments: Mapping[str, Environments]  # of a component
 
 
 def looks_like_qif(content: bytes) -> bool:
@@ -54,7 +61,7 @@ def read_qif(content: bytes, *, badge: str) -> ResultsFile:
     rows = tuple(enumerate(_together(_rows(results, document, badge)), start=1))
     if not rows:
         raise Invalid("qif_without_results", "The QIF document holds no measured value of a characteristic.")
-    return ResultsFile(hashlib.sha256(content).hexdigest(), NEEDED, rows, from_machine=True)
+    return ResultsFile(hashlib.sha256(content).hexdigest(), (*NEEDED, "temperature"), rows, from_machine=True)
 
 
 def _root(content: bytes) -> Element:
@@ -79,7 +86,37 @@ def _document(root: Element, results: Element) -> Document:
         serials=serials,
         length=_length(root),
         measured_at=_measured_at(root, results),
+        environments={one.get("id", ""): _environments(one, root) for one in results.iter(f"{SPACE}ActualComponent")},
     )
+
+
+def _environments(component: Element, root: Element) -> Environments:
+    """When the component's temperature was taken, and what it was; one that cannot be read is left out."""
+    found = (
+        (_said(one, "DateAndTime"), one.find(f"{SPACE}ObjectTemperature"))
+        for one in component.iter(f"{SPACE}Environment")
+    )
+    return tuple(
+        (when, celsius) for when, element in found if element is not None and (celsius := _celsius(element, root))
+    )
+
+
+def _celsius(element: Element, root: Element) -> str:
+    """In °C to a hundredth. Units.xsd: kelvin = (value + offset) · factor; kelvin itself where no unit is named."""
+    named = element.get("temperatureUnit")
+    units = [one for one in root.iter(f"{SPACE}TemperatureUnit") if named in (None, _said(one, "UnitName"))]
+    path = f"{SPACE}UnitConversion/{SPACE}"
+    try:
+        if named and not units:
+            return ""
+        factor, offset = (
+            Decimal((units[0].findtext(path + name) if units else None) or default)
+            for name, default in (("Factor", "1"), ("Offset", "0"))
+        )
+        kelvin = (Decimal((element.text or "").strip()) + offset) * factor
+    except InvalidOperation:
+        return ""
+    return f"{(kelvin - ZERO_CELSIUS).quantize(HUNDREDTH):f}"
 
 
 def _length(root: Element) -> Decimal:
@@ -124,15 +161,37 @@ def _together(rows: Iterator[dict[str, str]]) -> Iterator[dict[str, str]]:
 def _row(measured: Element, own: str, document: Document, badge: str) -> dict[str, str]:
     item = document.items.get(_said(measured, "CharacteristicItemId"))
     component = _said(measured, "ActualComponentId") or own
-    only = next(iter(document.serials.values())) if len(document.serials) == 1 else ""
+    if component not in document.serials and len(document.serials) == 1:
+        component = next(iter(document.serials))
+    moment = _said(measured, "TimeStamp") or document.measured_at
     return {
-        "serial": document.serials.get(component, only),
+        "serial": document.serials.get(component, ""),
         "checkpoint": "" if item is None else _checkpoint(item),
         "value": _value(measured, document),
         "gauge": _gauge(measured, item, document),
-        "recorded_at": _said(measured, "TimeStamp") or document.measured_at,
+        "recorded_at": moment,
         "badge": badge,
+        "temperature": _warmth(document.environments.get(component, ()), moment),
     }
+
+
+def _warmth(environments: Environments, moment: str) -> str:
+    """The temperature taken nearest to the moment of measuring; empty where the document gives none."""
+    if not environments:
+        return ""
+    at = _time(moment)
+    if at is None:
+        return environments[0][1]
+    return min(environments, key=lambda one: abs(taken - at) if (taken := _time(one[0])) else FOREVER)[1]
+
+
+def _time(text: str) -> datetime | None:
+    """A time as XML writes it; without a zone it is UTC, as the standard asks for."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return found if found.tzinfo else found.replace(tzinfo=UTC)
 
 
 def _checkpoint(item: Element) -> str:

@@ -14,10 +14,12 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import OTHERS, SOURCE
+from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day
 
 register = template.Library()
 MINUS = "−"
+POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
+RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
 DECIMAL = re.compile(r"(\d)\.(\d)")
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
@@ -31,14 +33,16 @@ def band_mark(
     lower = band is None or (band.lower is not None and "lower" not in band.natural)
     upper = band is None or band.upper is not None
     svg = band_picture.mark(
-        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict
+        str(outcome or ""), nearest=nearest or "", kind=kind, lower=lower, upper=upper, conflict=conflict, say=said
     )
     return mark_safe(svg)  # noqa: S308 - built from numbers and fixed words, text escaped there
 
 
 @register.simple_tag
-def ruler(band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = "") -> SafeString:
-    """The band to scale with the value in it."""
+def ruler(
+    band: Any, value: Decimal | None = None, outcome: str = "", unit_of_measure: str = "", beside: Any = None
+) -> SafeString:
+    """The band to scale with the value in it; on the scale of the band `beside` it as well, where there is one."""
     svg = band_picture.ruler(
         lower=band.lower,
         upper=band.upper,
@@ -48,7 +52,17 @@ def ruler(band: Any, value: Decimal | None = None, outcome: str = "", unit_of_me
         value=value,
         outcome=str(outcome or ""),
         unit_of_measure=unit_of_measure,
+        beside=(beside.lower, beside.upper, beside.nominal) if beside else None,
     )
+    return mark_safe(svg)  # noqa: S308 - as above
+
+
+@register.simple_tag
+def print_ruler(band: Any, unit_of_measure: str = "", beside: Any = None) -> SafeString:
+    """The same for paper: colours and type are written into it, because the PDF's drawings take none from the page."""
+    svg = str(ruler(band, unit_of_measure=unit_of_measure, beside=beside))
+    for name, attributes in PRINTED.items():
+        svg = svg.replace(name, attributes)
     return mark_safe(svg)  # noqa: S308 - as above
 
 
@@ -59,6 +73,16 @@ def trace(values: list[float], band: Any, outcome: str = "") -> SafeString:
     return mark_safe(band_picture.trace(values, lower=lower, upper=upper, outcome=str(outcome or "")))  # noqa: S308
 
 
+# What each part of a ruler is drawn with on paper.
+PRINTED = {
+    'class="band"': 'fill="#D9E8E0"',
+    'class="guard"': 'fill="none" stroke="#565E66" stroke-width="1"',
+    'class="axis"': 'stroke="#565E66" stroke-width="1"',
+    'class="tick"': 'stroke="#565E66" stroke-width="1"',
+    'class="limit"': 'stroke="#191D21" stroke-width="3"',
+    'class="nominal"': 'fill="#191D21"',
+    "<text ": '<text font-family="Inter" font-size="20" fill="#191D21" ',
+}
 INKS = {"in": "#14573A", "near": "#6E4700", "out": "#8C1823", "open": "#8D867A"}
 
 
@@ -82,13 +106,20 @@ def tone(outcome: str | None) -> str:
 
 @register.filter
 def verdict(outcome: str | None) -> str:
-    return band_picture.word(str(outcome or ""))
+    """What a page calls an outcome."""
+    return said(band_picture.word(str(outcome or "")))
 
 
-@register.filter
 def number(value: object) -> str:
     """A value with a true minus sign; digits, and dashes inside names and serials, as they are."""
     return "" if value is None else SIGN.sub(MINUS, str(value))
+
+
+@register.filter("number")
+def shown_number(value: object) -> str:
+    """The same on a page, with the decimal mark of its language."""
+    text = number(value)
+    return text if office_language() == SOURCE else RANGE.sub(" bis ", POINT.sub(r"\1,", text))
 
 
 @register.filter
@@ -102,7 +133,6 @@ def site_time(value: datetime) -> datetime:
     return value.astimezone(ZoneInfo(settings.QCAPP_SITE_ZONE))
 
 
-@register.filter
 def day(value: date | datetime | None) -> str:
     """24 Nov 2026, in the site's zone."""
     if value is None:
@@ -111,19 +141,31 @@ def day(value: date | datetime | None) -> str:
     return f"{shown.day} {shown:%b %Y}"
 
 
+@register.filter("day")
+def shown_day(value: date | datetime | None) -> str:
+    """The same on a page: 24. Nov. 2026 in German."""
+    text = day(value)
+    return said_day(office_language(), text) if text else ""
+
+
 @register.filter
 def clock(value: datetime | None) -> str:
     """14:10, in the site's zone."""
     return "" if value is None else f"{site_time(value):%H:%M}"
 
 
-@register.filter
 def moment(value: datetime | None) -> str:
     """24 Nov 2026, 14:10."""
     return "" if value is None else f"{day(value)}, {clock(value)}"
 
 
+@register.filter("moment")
+def shown_moment(value: datetime | None) -> str:
+    """The same on a page."""
+    return "" if value is None else f"{shown_day(value)}, {clock(value)}"
+
+
 @register.filter
 def words(value: object) -> str:
     """A code such as in_build as words."""
-    return str(value or "").replace("_", " ")
+    return said(str(value or "").replace("_", " "))

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.db import transaction
-from django.template.loader import render_to_string
+from django.db.models import Q
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.charts import drawn_as_png
 from qcapp.lib.pdf import PdfNotMade
+from qcapp.lib.printing import paper
 from qcapp.people.queries import is_here
 from qcapp.people.roles import Act
 from qcapp.people.services import require
@@ -52,7 +53,9 @@ def deliver_due(*, at: datetime, limit: int = AT_ONCE) -> Delivered:
     Each one is claimed first, so that two runs at once send it once; whatever the server says is kept beside it. A
     process that dies between sending and noting it sends again after the wait, under the same Message-ID.
     """
-    due = Message.objects.filter(mail_due__lte=at).order_by("mail_due", "id")
+    # Later than the longest wait was written while the clock was ahead, and would wait for that day.
+    wrong = Q(mail_due__gt=at + timedelta(minutes=WAITS[-1] + 1))
+    due = Message.objects.filter(Q(mail_due__lte=at) | wrong).order_by("mail_due", "id")
     counts = {"sent": 0, "failed": 0, "dropped": 0}
     for key in list(due.values_list("pk", flat=True)[:limit]):
         if row := _claim(key, at):
@@ -132,7 +135,7 @@ def _show(row: Message, mail: EmailMultiAlternatives) -> None:
     image.add_header("Content-ID", f"<{name}>")
     image.add_header("Content-Disposition", "inline", filename=f"{name}.png")
     context = {"message": row, "name": name, "site": settings.QCAPP_PUBLIC_URL, "demonstration": settings.QCAPP_DEMO}
-    mail.attach_alternative(render_to_string("messages/picture_mail.html", context), "text/html")
+    mail.attach_alternative(paper("messages/picture_mail.html", context), "text/html")
     mail.attach(image)
 
 

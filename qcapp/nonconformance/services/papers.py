@@ -6,11 +6,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
-from django.template.loader import render_to_string
 
 from qcapp.core.errors import Invalid, NotFound
 from qcapp.lib.pdf import html_to_pdf
-from qcapp.lib.printing import printable
+from qcapp.lib.printing import paper, printable
 from qcapp.lib.qr_codes import qr_svg
 from qcapp.lib.site_days import site_day
 from qcapp.production.queries import holds_by_item, units_of_items
@@ -81,5 +80,5 @@ def _pdf(name: str, view: ReportView, context: dict[str, Any], *, title: str, at
     address = f"{settings.QCAPP_PUBLIC_URL.rstrip('/')}/nonconformances/{view.card.number}/"
     context |= {"report": view, "card": view.card, "address": address, "qr": qr_svg(address), "title": title}
     context |= {"demonstration": settings.QCAPP_DEMO, "maker": settings.QCAPP_SITE_NAME, "day": site_day(at)}
-    html = printable(render_to_string(f"{TEMPLATES}/{name}.html", context))
+    html = printable(paper(f"{TEMPLATES}/{name}.html", context))
     return html_to_pdf(html, identifier=view.card.uuid.hex, created=at, title=title)

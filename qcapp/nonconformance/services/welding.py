@@ -15,10 +15,12 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 
-def start_weld_or_report(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> str | None:
+def start_weld_or_report(
+    *, by: Person, arc: Arc, unqualified: str, at: datetime, welder: Person | None = None
+) -> str | None:
     """As `start_weld`; gives the number of the report about what did not fit, or None. Raises as `start_weld`."""
     with transaction.atomic():
-        started = start_weld(by=by, arc=arc, unqualified=unqualified, at=at)
+        started = start_weld(by=by, welder=welder, arc=arc, unqualified=unqualified, at=at)
         if not started.findings or not started.new:
             return None
         title = f"Welded without qualification: {', '.join(arc.joints)}"[:160]

@@ -35,6 +35,7 @@ def take_a_try(keys: dict[str, str], at: datetime) -> dict[str, datetime]:
         rows = {row.key: row for row in locked}
         counted = {kind: rows[key] for kind, key in keys.items()}
         for kind, row in counted.items():
+            row.last_at = waits.believable(row.last_at, at)
             if waits.is_forgotten(kind, row.last_at, at):
                 row.failures, row.first_at, row.last_at = 0, at, at
         _refuse_while_waiting(counted, at)

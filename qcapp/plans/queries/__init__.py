@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 from uuid import UUID
@@ -14,14 +16,13 @@ from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 from qcapp.production.queries import FamilyCard, families, family_by_code
 
-from .. import before_review, comparison
+from .. import comparison
 from ..cards import (
     CheckpointCard,
     Difference,
     DocumentCard,
     EventCard,
     FamilyPlans,
-    PreReleaseFinding,
     Review,
     RevisionCard,
     StageCard,
@@ -31,6 +32,7 @@ from ..draft_rows import Paper
 from ..models import Checkpoint, Document, Draft, PlanRevision, RevisionEvent, Stage
 from ..prints import BalloonedSheet, ballooned
 from ..states import REVISION_STATES, RevisionState
+from .at_hand import findings_before_release
 from .content import content_digest, verify_content
 from .drafts import cards_for, numbers_given, paper_of, read_for
 from .marks import marks_of, released_marks, sheets_of
@@ -365,16 +367,23 @@ def needs_engineer(revision_id: int) -> list[int]:
 
 def approval_of(revision_id: int) -> EventCard | None:
     """The engineer's approval given since the revision was last sent for review; None when there is none."""
-    for event in events_of(revision_id):
+    return _approval(events_of(revision_id))
+
+
+def _approval(events: Iterable[EventCard]) -> EventCard | None:
+    for event in events:
         if event.kind in ("approve", "send_for_review"):
             return event if event.kind == "approve" else None
     return None
 
 
-def review_of(revision_id: int, checkpoints: list[CheckpointCard] | None = None) -> Review:
-    """What whoever reviews a revision looks at, each revision read once; `checkpoints` are its own, where at hand."""
-    previous = previous_of(revision_id)
-    new = checkpoints_of(revision_id) if checkpoints is None else checkpoints
+def review_of(card: RevisionCard, at: datetime, checkpoints: list[CheckpointCard] | None = None) -> Review:
+    """What whoever reviews a revision looks at, each revision read once; `checkpoints` are its own, where at hand.
+
+    Until its release it is held against the gauges that may be used `at` that time.
+    """
+    previous, events = previous_of(card.id), events_of(card.id)
+    new = checkpoints_of_card(card) if checkpoints is None else checkpoints
     old = checkpoints_of_card(previous) if previous else []
     concerned = tuple(comparison.critical_changes(old, new))
     return Review(
@@ -382,11 +391,7 @@ def review_of(revision_id: int, checkpoints: list[CheckpointCard] | None = None)
         differences=tuple(comparison.differences(old, new)),
         needs_engineer=concerned,
         means=tuple(card.number for card in new if card.mean and card.number in concerned),
-        approval=approval_of(revision_id),
-        findings=tuple(before_review.look_at(new)),
+        approval=_approval(events),
+        findings=tuple(findings_before_release(card, new, at)),
+        events=tuple(events),
     )
-
-
-def findings_before_release(revision_id: int) -> list[PreReleaseFinding]:
-    """What to look at before a release; advice, it does not stand against one."""
-    return before_review.look_at(checkpoints_of(revision_id))

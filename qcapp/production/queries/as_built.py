@@ -105,6 +105,7 @@ class Node:
     at: datetime | None = None
     by_name: str = ""
     below: list[Node] = field(default_factory=list)
+    heat_id: int = 0  # of a heat: its key
 
     @property
     def size(self) -> int:
@@ -291,7 +292,7 @@ def _used_node(used: UsedCard) -> tuple[Node, int | None]:
     heat = used.heat
     assert heat is not None  # noqa: S101 - the table's constraint: a heat or a lot
     detail = f"{heat.grade}, {heat.supplier}" + (f", {used.use}" if used.use else "")
-    return Node("heat", heat.number, detail, heat.state_label, "", used.at, used.by_name), None
+    return Node("heat", heat.number, detail, heat.state_label, "", used.at, used.by_name, heat_id=heat.id), None
 
 
 # ------------------------------------------------------------------------------------------------ where used
@@ -341,36 +342,15 @@ def items_of_heat(heat_id: int) -> set[int]:
 
 
 def items_of_heats(heat_ids: Collection[int]) -> set[int]:
-    """Every item that holds one of the heats, directly or through a lot or component."""
+    """Every item that holds one of the heats, directly or through a lot, a piece of one, or a component."""
     direct = set(Consumption.objects.filter(heat__in=heat_ids).values_list("item_id", flat=True))
-    return direct | items_above(direct) if direct else set()
+    if not direct:
+        return set()
+    direct |= set(Piece.objects.filter(lot__item__in=direct).values_list("item_id", flat=True))
+    return direct | items_above(direct)
 
 
 def items_that_are_units(item_ids: Collection[int]) -> list[int]:
     """Those of the items that are units, the newest first; one query."""
     rows = Unit.objects.filter(item__in=list(item_ids)).order_by("-item_id")
     return list(rows.values_list("item_id", flat=True))
-
-
-def where_used(text: str) -> list[UnitCard]:
-    """The units in which a component, lot or heat of exactly this name is, by serial.
-
-    Raises NotFound `nothing_of_that_name`.
-    """
-    wanted = text.strip()
-    items = _named_items(wanted)
-    if items is None:
-        name = shown(wanted)
-        raise NotFound("nothing_of_that_name", f"No component, lot or heat is called {name}.", name=name)
-    return sorted(units_of_items(items).values(), key=lambda card: card.serial)
-
-
-def _named_items(name: str) -> set[int] | None:
-    if "\0" in name:
-        return None
-    heat_ids = list(Heat.objects.filter(number__iexact=name).values_list("id", flat=True))
-    named = set(Lot.objects.filter(code=name.upper()).values_list("item_id", flat=True))
-    named |= set(Unit.objects.filter(serial=name.upper()).values_list("item_id", flat=True))
-    if not heat_ids and not named:
-        return None
-    return items_above(named).union(*(items_of_heat(heat_id) for heat_id in heat_ids))

@@ -128,14 +128,18 @@ def _between(since: datetime | None, until: datetime | None, column: str = "at")
 
 
 def and_holders(item_ids: Iterable[int]) -> set[int]:
-    """The items with everything that holds them now: units through components and lots, lots through their pieces."""
+    """The items with everything that holds them now: units through components and lots, lots through their pieces.
+
+    What is true of a lot is true of its numbered pieces, which may have been built in by themselves.
+    """
     seen = set(item_ids)
     frontier = set(seen)
     for _ in range(DEEPEST):
         inside = Installation.objects.filter(component__among=frontier, removal__isnull=True).values_list("item_id")
         of_lots = Consumption.objects.filter(lot__item__among=frontier).values_list("item_id")
         pieces = Piece.objects.filter(item__among=frontier).values_list("lot__item_id")
-        above = {row[0] for row in inside.union(of_lots, pieces, all=True)}
+        siblings = Piece.objects.filter(lot__item__among=frontier).values_list("item_id")
+        above = {row[0] for row in inside.union(of_lots, pieces, siblings, all=True)}
         frontier = above - seen
         if not frontier:
             break

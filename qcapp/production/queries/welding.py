@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -10,15 +11,17 @@ from enum import StrEnum
 from typing import NamedTuple
 from uuid import UUID
 
-from django.db.models import Count, Max
+from django.db.models import Count
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.falling_due import Falling
+from qcapp.lib.plain_text import shown
 from qcapp.lib.site_days import day_begins, months_later, site_day
 
 from ..models import WelderQualification, WeldProcedure, WeldRecord, WeldStart
 
 CONTINUITY = 6  # months between two confirmations
+Key = tuple[int, str]  # a welder and a process
 
 
 class Standing(StrEnum):
@@ -31,10 +34,16 @@ class Standing(StrEnum):
 
 
 class Work(NamedTuple):
-    """Joints that a welder was recorded to have welded by a process, and the last day."""
+    """What a welder was recorded to have welded by the process of a qualification, in joints.
 
-    joints: int
-    last_on: date | None
+    `joints` lay within its range of thickness, the last of them on `last_on`; `outside` did not, and of `unsized` the
+    thickness was not said: neither keeps the qualification alive.
+    """
+
+    joints: int = 0
+    last_on: date | None = None
+    outside: int = 0
+    unsized: int = 0
 
 
 @dataclass(frozen=True)
@@ -122,6 +131,16 @@ def weld_procedure(uuid: UUID | str) -> ProcedureCard:
     raise NotFound("procedure_unknown", "This weld procedure is not in force; choose one from the list.")
 
 
+def procedure_named(text: str) -> ProcedureCard:
+    """The procedure in force called "WP-3" or "WP-3 rev A". Raises NotFound `procedure_unknown`."""
+    wanted = " ".join(text.split()).upper()
+    for card in weld_procedures():
+        if wanted in (card.number.upper(), str(card).upper()):
+            return card
+    name = shown(text, 40)
+    raise NotFound("procedure_unknown", f"No weld procedure “{name}” is in force; take one from the list.")
+
+
 def _procedure(row: WeldProcedure) -> ProcedureCard:
     grades = tuple(row.base_grades)
     return ProcedureCard(
@@ -183,24 +202,47 @@ def lacking_qualification(welder_id: int, process: str, thickness: Decimal, day:
     )
 
 
-def work_by_process(since: date) -> dict[tuple[int, str], Work]:
-    """By welder and process, the joints recorded since that day and the last day among them; two queries.
+def work_of(cards: Collection[QualificationCard], since: date) -> dict[int, Work]:
+    """By the key of each qualification, the work recorded since that day that bears on it; three queries.
 
     A weld record names its procedure in words; what names no known procedure counts for no process.
     """
+    welders = {one.welder_id for one in cards}
+    begin = day_begins(since)
+    started = _started(welders, begin)
+    recorded = _recorded(welders, begin)
+    return {one.id: _work(one, started.get((one.welder_id, one.process), []), recorded) for one in cards}
+
+
+def _work(card: QualificationCard, started: list[tuple[Decimal, int, datetime]], recorded: Counter[Key]) -> Work:
+    within = [row for row in started if card.thickness_from <= row[0] <= card.thickness_to]
+    joints, said = sum(row[1] for row in within), sum(row[1] for row in started)
+    unsized = max(0, recorded[card.welder_id, card.process] - said)
+    last = site_day(max(row[2] for row in within)) if within else None
+    return Work(joints, last, said - joints, unsized)
+
+
+def _started(welders: Collection[int], since: datetime) -> dict[Key, list[tuple[Decimal, int, datetime]]]:
+    """By welder and process: thickness in mm, how many joints, and when, of each arc that was said."""
+    rows = WeldStart.objects.filter(welder__in=welders, at__gte=since).order_by("id")
+    found: dict[Key, list[tuple[Decimal, int, datetime]]] = {}
+    for welder, process, thickness, joints, at in rows.values_list(
+        "welder_id", "procedure__process", "thickness", "joints", "at"
+    ):
+        found.setdefault((welder, process), []).append((thickness, len(joints), at))
+    return found
+
+
+def _recorded(welders: Collection[int], since: datetime) -> Counter[Key]:
+    """By welder and process, how many joints are in the as-built records."""
     processes: dict[str, str] = {}
     for number, revision, process in WeldProcedure.objects.order_by("id").values_list("number", "revision", "process"):
         processes |= {number: process, f"{number} rev {revision}": process}
-    rows = WeldRecord.objects.filter(at__gte=day_begins(since), procedure__in=list(processes))
-    grouped = (
-        rows.values_list("welder_id", "procedure").annotate(count=Count("id"), last=Max("at")).order_by("welder_id")
-    )
-    found: dict[tuple[int, str], Work] = {}
-    for welder, procedure, count, last in grouped:
-        key = (welder, processes[procedure])
-        before = found.get(key, Work(0, None))
-        days = [day for day in (before.last_on, site_day(last)) if day is not None]
-        found[key] = Work(before.joints + count, max(days))
+    rows = WeldRecord.objects.filter(at__gte=since, welder__in=welders, procedure__in=list(processes))
+    grouped = rows.values_list("welder_id", "procedure").annotate(count=Count("id")).order_by("welder_id")
+    found: Counter[Key] = Counter()
+    for welder, procedure, count in grouped:
+        found[welder, processes[procedure]] += count
     return found
 
 

@@ -18,7 +18,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 
 from ..models import QualificationConfirmation, WelderQualification
-from ..queries.welding import CONTINUITY, QualificationCard, Standing, Work, qualification_by_uuid, work_by_process
+from ..queries.welding import CONTINUITY, QualificationCard, Standing, Work, qualification_by_uuid, work_of
 
 if TYPE_CHECKING:
     from qcapp.people.services import Proof
@@ -27,10 +27,11 @@ if TYPE_CHECKING:
 def confirm_qualification(*, proof: Proof, uuid: UUID | str, at: datetime, evidence: str = "") -> QualificationCard:
     """The qualification, confirmed for six months from that day, not beyond its end. A signed act.
 
-    It rests on the joints recorded here by that process in the six months before; where there are none, `evidence` says
-    where the welder worked. What lapsed is taken up again on the same terms; the coordinator answers for it by the
-    edition of the standard that applies. Raises NotAllowed `not_permitted`; NotFound `qualification_unknown`; Refused
-    `own_qualification`, `qualification_expired`, `continuity_without_work`; Invalid of `plain_text`.
+    It rests on the joints recorded here by that process and within its thicknesses in the six months before; where
+    there are none, `evidence` says where the welder worked. What lapsed is taken up again on the same terms; the
+    coordinator answers for it by the edition of the standard that applies. Raises NotAllowed `not_permitted`; NotFound
+    `qualification_unknown`; Refused `own_qualification`, `qualification_expired`, `continuity_without_work`; Invalid
+    of `plain_text`.
     """
     person, today = proof.person, site_day(at)
     require(person, Act.CONFIRM_WELDER, at)
@@ -39,7 +40,7 @@ def confirm_qualification(*, proof: Proof, uuid: UUID | str, at: datetime, evide
         row = WelderQualification.objects.select_for_update(of=("self",)).filter(uuid=uuid).first()
         card = qualification_by_uuid(uuid)
         assert row is not None  # noqa: S101 - the card would not be there
-        work = work_by_process(months_later(today, -CONTINUITY)).get((card.welder_id, card.process), Work(0, None))
+        work = work_of([card], months_later(today, -CONTINUITY))[card.id]
         _check(person.pk, card, work, evidence, at)
         told: dict[str, Any] = {
             "confirmed_on": today, "holds_until": min(months_later(today, CONTINUITY), card.expires_on),
@@ -65,8 +66,9 @@ def _check(person_id: int, card: QualificationCard, work: Work, evidence: str, a
         raise Refused("qualification_expired", message)
     if not work.joints and not evidence:
         message = (
-            f"No joint by process {card.process} is recorded for {card.welder_name} in the last six months. Say where "
-            "the work is written down, or have the welder tested anew."
+            f"No joint by process {card.process} from {card.thickness_from} to {card.thickness_to} mm is recorded for "
+            f"{card.welder_name} in the last six months. Say where the work is written down, or have the welder tested "
+            "anew."
         )
         raise Refused("continuity_without_work", message)
 

@@ -153,8 +153,8 @@ class Started(NamedTuple):
     qualified: bool = True
 
 
-def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Started:
-    """The joints are being welded by this person from now on.
+def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime, welder: Person | None = None) -> Started:
+    """The joints are being welded by this person, or by `welder` where another writes it down, from now on.
 
     A procedure out of its range is always refused, and so is a fixture that may not be used, with others offered, but
     for an arc that a tablet kept; a welder who is not qualified is refused, or with `unqualified` "report" written down
@@ -166,8 +166,9 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     `plain_text`.
     """
     require(by, Act.RECORD_RESULT, at)
+    welder = welder or by
     said_at = min(arc.recorded_at or at, at)  # a tablet's clock that runs ahead counts no further than now
-    _check_welder(by, said_at)
+    _check_welder(welder, said_at)
     unit, procedure = unit_by_serial(arc.serial), weld_procedure(arc.procedure)
     known = WeldStart.objects.filter(operation=arc.operation).values_list("findings", flat=True).first()
     if known is not None:
@@ -175,21 +176,21 @@ def start_weld(*, by: Person, arc: Arc, unqualified: str, at: datetime) -> Start
     texts = _texts(arc)
     _check_procedure(procedure, arc)
     unverified = _unverified(texts["fixture"], said_at, kept=arc.recorded_at is not None)
-    findings = _qualification(by, procedure, arc.thickness, said_at)
+    findings = _qualification(welder, procedure, arc.thickness, said_at)
     if findings and unqualified != "report":
         raise Refused("welder_not_qualified", f"{findings[0]} Do not weld; ask the welding coordinator.")
     qualified = not findings
     findings += unverified
     with transaction.atomic():
-        _write(unit, by, procedure, arc, texts, findings, said_at)
+        _write(unit, welder, procedure, arc, texts, findings, said_at)
         joints, told = list(arc.joints), str(procedure)
-        record_weld(by=by, welder=by, serial=unit.serial, joints=joints, procedure=told, welded_at=said_at, at=at)
+        record_weld(by=by, welder=welder, serial=unit.serial, joints=joints, procedure=told, welded_at=said_at, at=at)
     return Started(findings, new=True, qualified=qualified)
 
 
 def _write(
     unit: UnitCard,
-    by: Person,
+    welder: Person,
     procedure: ProcedureCard,
     arc: Arc,
     texts: dict[str, str],
@@ -200,7 +201,7 @@ def _write(
         operation=arc.operation,
         item_id=unit.item_id,
         joints=list(arc.joints),
-        welder_id=by.pk,
+        welder_id=welder.pk,
         procedure_id=procedure.id,
         thickness=arc.thickness,
         preheat=arc.preheat,

@@ -48,7 +48,7 @@ def control_picture(series: Series, chart: Chart, identity: str = "chart", *, ax
         value_axis(frame, y, unit),
         _plan_limits(series, chart, frame, x, y),
         _base(chart, frame, x),
-        _events(series, frame, x) if len(chart.samples) == len(series.readings) else "",
+        _events(series, chart, frame, x),
         *(stepped(x, y, chart.line(name), css) for name, css in LINES),
         _trace(chart, x, y),
         _points(series, chart, x, y),
@@ -135,11 +135,15 @@ def _base(chart: Chart, frame: Frame, x: Across) -> str:
     )
 
 
-def _events(series: Series, frame: Frame, x: Across) -> str:
-    """A dotted line for a new plan revision, a small wedge on the axis for a calibration."""
+def _events(series: Series, chart: Chart, frame: Frame, x: Across) -> str:
+    """A dotted line for a new plan revision, a wedge on the axis for a calibration, before the point they fall in."""
     drawn = []
+    points = {one.result_id: place for place, sample in enumerate(chart.samples) for one in sample.readings}
     for event in series.events:
-        at = x(event.place - 0.5)
+        place = points.get(series.readings[event.place].result_id)
+        if place is None:  # before the first whole sample
+            continue
+        at = x(place - 0.5)
         if event.kind == "revision":
             drawn.append(
                 f'<path class="c-event" d="M{at:g} {frame.top}V{frame.inner_bottom}"/>'

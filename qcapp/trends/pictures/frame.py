@@ -111,10 +111,12 @@ def written(value: float, decimals: int) -> str:
     return (text[1:] if text.startswith("-") and float(text) == 0 else text).replace("-", MINUS)
 
 
-def picture(frame: Frame, identity: str, title: str, description: str, parts: Iterable[str], css: str = "") -> str:
-    """The whole picture with its title and description for screen readers."""
+def picture(
+    frame: Frame, identity: str, title: str, description: str, parts: Iterable[str], css: str = "", role: str = "group"
+) -> str:
+    """The whole picture with its title and description for screen readers; `img` where nothing in it is a link."""
     return (
-        f'<svg class="chart{f" {css}" if css else ""}" viewBox="0 0 {frame.width} {frame.height}" role="group" '
+        f'<svg class="chart{f" {css}" if css else ""}" viewBox="0 0 {frame.width} {frame.height}" role="{role}" '
         f'aria-labelledby="{identity}-t {identity}-d"><title id="{identity}-t">{escape(title)}</title>'
         f'<desc id="{identity}-d">{escape(description)}</desc>{"".join(parts)}</svg>'
     )

@@ -41,7 +41,7 @@ ATTRIBUTES = {
     "control": f'fill="{ACCENT}"',
     "limit": f'fill="{INK}" font-weight="700"',
     "c-bar": f'fill="{ACCENT}" fill-opacity="0.75"',
-    "c-dots": f'fill="{MUTED}" fill-opacity="0.7"',
+    "c-dots": f'fill="{MUTED}" fill-opacity="0.75"',
     "c-interval": f'fill="{ACCENT}" fill-opacity="0.3"',
     "c-mean": f'stroke="{ACCENT}" stroke-width="3" fill="none"',
     "c-whisker": f'stroke="{ACCENT}" stroke-width="2" fill="none"',

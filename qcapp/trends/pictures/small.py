@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from html import escape
-
 from qcapp.lib.band_picture import Scale
 
 from ..watch import Watched
-from .frame import diamond
+from .frame import Frame, diamond, picture
 
 WIDTH, HEIGHT = 240, 64
 SHOWN = 60  # of the last values
 
 
-def small_picture(one: Watched) -> str:
-    """Some hundred characters of SVG per point; nothing for a series without two different values."""
+def small_picture(one: Watched, *, width: int = WIDTH, height: int = HEIGHT) -> str:
+    """Some hundred characters of SVG per point; nothing for a series without two different values.
+
+    `width` and `height` are larger for a file of its own.
+    """
     values = [sample.value for sample in one.chart.samples] or one.series.values
     values = values[-SHOWN:]
     if len(set(values)) < 2:
@@ -23,21 +24,24 @@ def small_picture(one: Watched) -> str:
     lines = [(name, one.chart.line(name)[-1]) for name in ("lower", "center", "upper")] if one.chart.computed else []
     limits = _limits(one)
     low, high = _ends(values + [value for _, value in lines], list(limits.values()))
-    x, y = Scale(-0.5, max(len(values) - 0.5, 0.5), 4, WIDTH - 4), Scale(low, high, HEIGHT - 5, 5)
+    x, y = Scale(-0.5, max(len(values) - 0.5, 0.5), 4, width - 4), Scale(low, high, height - 5, 5)
     signalled = {place - skipped for signal in one.recent for place in signal.points}
     drawn = [
-        _band(limits, y),
+        _band(limits, x, y),
         "".join(
-            f'<path class="{"c-center" if n == "center" else "c-control"}" d="M4 {y(v):g}H{WIDTH - 4}"/>'
+            f'<path class="{"c-center" if n == "center" else "c-control"}" d="M{x.left:g} {y(v):g}H{x.right:g}"/>'
             for n, v in lines
         ),
         f'<polyline class="c-line" points="{" ".join(f"{x(i):g},{y(v):g}" for i, v in enumerate(values))}"/>',
         _marks(one, values, x, y, signalled, skipped),
     ]
-    said = escape(f"{len(values)} last values, {one.why}")
-    return (
-        f'<svg class="chart small" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}">{"".join(drawn)}</svg>'
-    )
+    title = _title(one, len(values))
+    return picture(Frame(width, height), f"small-{one.series.number}", title, one.said, drawn, "small", "img")
+
+
+def _title(one: Watched, count: int) -> str:
+    what = "samples" if one.series.kind == "attribute" and one.chart.samples else "values"
+    return f"{one.series.title}, {one.series.family_code}: the last {count} {what}"
 
 
 def _limits(one: Watched) -> dict[str, float]:
@@ -58,17 +62,19 @@ def _ends(values: list[float], limits: list[float]) -> tuple[float, float]:
     return low - air, high + air
 
 
-def _band(limits: dict[str, float], y: Scale) -> str:
+def _band(limits: dict[str, float], x: Scale, y: Scale) -> str:
     if not limits:
         return ""
-    top = min(max(y(limits["upper"]), 2.0), HEIGHT - 2.0) if "upper" in limits else 2.0
-    bottom = min(max(y(limits["lower"]), 2.0), HEIGHT - 2.0) if "lower" in limits else HEIGHT - 2.0
+    least, most = 2.0, max(y.left, y.right) + 3.0  # the picture's edges, but for two units
+    top = min(max(y(limits["upper"]), least), most) if "upper" in limits else least
+    bottom = min(max(y(limits["lower"]), least), most) if "lower" in limits else most
     bars = "".join(
-        f'<path class="c-limit" d="M4 {y(limit):g}H{WIDTH - 4}"/>'
+        f'<path class="c-limit" d="M{x.left:g} {y(limit):g}H{x.right:g}"/>'
         for limit in limits.values()
         if y.low <= limit <= y.high
     )
-    return f'<rect class="c-band" x="4" y="{top:g}" width="{WIDTH - 8}" height="{max(0.0, bottom - top):g}"/>{bars}'
+    size = f'width="{x.right - x.left:g}" height="{max(0.0, bottom - top):g}"'
+    return f'<rect class="c-band" x="{x.left:g}" y="{top:g}" {size}/>{bars}'
 
 
 def _marks(one: Watched, values: list[float], x: Scale, y: Scale, signalled: set[int], skipped: int) -> str:

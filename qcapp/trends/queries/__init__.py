@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from qcapp.gauges.studying import studies_found
+from qcapp.gauges.studying import studies_for, studies_found
 
 from ..characteristic import MEASURING, Characteristic, Wanted, characteristic_of
 from ..control import chart_key
@@ -42,9 +42,10 @@ def page_of(family_code: str, key: str, wanted: Wanted, *, people: bool) -> Char
 
     Raises NotFound `family_unknown`, `characteristic_unknown`, Invalid `not_charted` and as `control_chart`.
     """
-    series, decided = series_and_decisions(family_code, key, last=wanted.last)
+    series, decided = series_and_decisions(family_code, key, last=wanted.last, sampled=wanted.sampled)
     held = decided.held(series, chart_key(series, limits=wanted.limits, group=wanted.group, size=wanted.size))
     found = characteristic_of(series, wanted, people=people, held=held)
+    found = replace(found, studies=tuple(studies_for(f"{family_code.upper()} {series.number}")))
     gauges = {reading.gauge for reading in series.readings if reading.gauge}
     if series.kind not in MEASURING or not gauges:
         return found

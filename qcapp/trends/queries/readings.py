@@ -22,6 +22,7 @@ from qcapp.plans.queries import CheckpointCard, checkpoints_of, released_card
 from qcapp.production.queries import FamilyCard, family_by_code
 
 from ..readings import Event, Reading, Series, converted, numbers_of
+from ..sampling import MOST_ANSWERS, Group, Sampled, day_of, is_sampled, week_of
 from .decided import Decisions, decisions_on
 
 if TYPE_CHECKING:
@@ -83,32 +84,40 @@ class Surroundings:
 
     fixtures: Mapping[int, str] = field(default_factory=dict)
     welders: Mapping[int, str] = field(default_factory=dict)
+    lots: Mapping[int, str] = field(default_factory=dict)
     reopened: Mapping[int, list[str]] = field(default_factory=dict)
     replaced: Mapping[int, list[str]] = field(default_factory=dict)
 
 
-def series_of(family_code: str, key: str, *, last: int = USUAL, before: int | None = None) -> Series:
+def series_of(
+    family_code: str, key: str, *, last: int = USUAL, before: int | None = None, sampled: Sampled | None = None
+) -> Series:
     """As `series_and_decisions`, the series alone."""
-    return series_and_decisions(family_code, key, last=last, before=before)[0]
+    return series_and_decisions(family_code, key, last=last, before=before, sampled=sampled)[0]
 
 
 def series_and_decisions(
-    family_code: str, key: str, *, last: int = USUAL, before: int | None = None
+    family_code: str, key: str, *, last: int = USUAL, before: int | None = None, sampled: Sampled | None = None
 ) -> tuple[Series, Decisions]:
     """The last readings of a characteristic, whatever its kind or the number of revisions, and what was decided on it.
 
-    Raises NotFound `family_unknown`, `characteristic_unknown`, Invalid `window_out_of_range`, `not_charted`.
+    `sampled` counts the window in points, where a point stands for several answers. Raises NotFound
+    `family_unknown`, `characteristic_unknown`, Invalid `window_out_of_range`, `not_charted`.
     """
     _check_window(last)
     subject = subject_of(family_code)
     card = subject.cards.get(key)
-    found = card.characteristic_id if card else _without_plan(subject, key)
-    points = stored.last_points(found, last, before=before)
+    found, kind = (card.characteristic_id, card.kind) if card else _without_plan(subject, key)
+    lots: Mapping[int, str] = {}
+    if sampled is None or not is_sampled(kind, sampled.group):
+        points = stored.last_points(found, last, before=before)
+    else:
+        points, lots = _samples_back(found, sampled, before)
     waiting = stored.waiting_items({point.item_id for point in points}, subject.secret_inputs(key))
     secret = secrets_of(subject, key, waiting)
     points = [point for point in points if point.item_id not in secret]
     checkpoints = stored.checkpoints_at(points)
-    around = _surroundings(subject, points, card, checkpoints, found)
+    around = replace(_surroundings(subject, points, card, checkpoints, found), lots=lots)
     series = build(subject, card, points, checkpoints, around)
     decided = decisions_on([found])
     series = decided.apply(replace(series, characteristic_id=found))
@@ -121,15 +130,43 @@ def _check_window(last: int) -> None:
         raise Invalid("window_out_of_range", f"Choose from {SHORTEST} to {LONGEST} readings for one page.", last=last)
 
 
-def _without_plan(subject: Subject, key: str) -> int:
-    """A characteristic that the released plan no longer asks for, or a family without a plan."""
+def _samples_back(characteristic: int, sampled: Sampled, before: int | None) -> tuple[list[Point], Mapping[int, str]]:
+    """The points of the last samples, and the lots that their pieces were drawn from, where those are asked for.
+
+    Days, weeks and lots hold as many answers as they do: a few hundred are read first, then as many as one page takes.
+    The oldest sample is left out where its beginning lies before what was read. Raises Invalid `window_out_of_range`.
+    """
+    sampled.check()
+    if sampled.group == "units":
+        return stored.last_points(characteristic, sampled.answers, before=before), {}
+    for count in (LONGEST, MOST_ANSWERS):
+        points, more = stored.read_back(characteristic, count, before=before)
+        lots = stored.lots_of({point.item_id for point in points}) if sampled.group == "lots" else {}
+        names = [_sample_name(point, sampled.group, lots) for point in points]
+        known = [name for name in dict.fromkeys(names) if name]
+        if len(known) > sampled.samples or not more:
+            break
+    if more and 1 < len(known) <= sampled.samples:
+        known = known[1:]
+    kept = set(known[-sampled.samples :]) or {""}  # none was drawn from a lot, which the chart then says
+    return [point for point, name in zip(points, names, strict=True) if name in kept], lots
+
+
+def _sample_name(point: Point, group: Group, lots: Mapping[int, str]) -> str:
+    if group == "lots":
+        return lots.get(point.item_id, "")
+    return day_of(point.recorded_at) if group == "days" else week_of(point.recorded_at)
+
+
+def _without_plan(subject: Subject, key: str) -> tuple[int, str]:
+    """A characteristic that the released plan no longer asks for, or a family without a plan; and its kind."""
     row = None if "\0" in key else stored.characteristic_of(subject.family.id, key)
     if row is None:
         raise NotFound(
             "characteristic_unknown",
             f"{subject.family.code} has no characteristic {shown(key)}; choose one on the family's watch page.",
         )
-    return row.id
+    return row.id, row.kind
 
 
 def _surroundings(
@@ -232,7 +269,8 @@ def _reading(point: Point, at: CheckpointAt, around: Surroundings, unit: str, ba
         value=sum(values) / len(values), values=values, outcome=point.outcome, recorded_at=point.recorded_at,
         revision=at.revision_letter, band=band, gauge=point.gauge_number,
         fixture=around.fixtures.get(point.item_id, ""), welder=around.welders.get(point.item_id, ""),
-        inspector=point.person_name, shift=shift_at(point.recorded_at), marks=_marks(point, around),
+        inspector=point.person_name, shift=shift_at(point.recorded_at), lot=around.lots.get(point.item_id, ""),
+        marks=_marks(point, around),
     )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from ..characteristic import Wanted
 from ..control import Chart, chart_key, control_chart, part_of
 from ..models import BasePeriod
 from ..queries import LONGEST, series_of
+from ..sampling import Sampled, most_samples
 
 if TYPE_CHECKING:
     from ..readings import Series
@@ -46,7 +47,7 @@ def freeze_limits(
     said = plain_text("The reason", reason, longest=300).rstrip(".")
     how = wanted or Wanted()
     with transaction.atomic():
-        series = series_of(family_code, key, last=LONGEST)
+        series = series_of(family_code, key, last=LONGEST, sampled=Sampled(most_samples(how.size), how.group, how.size))
         chart, first, last = _base_chart(series, first_serial, last_serial, how)
         values = _frozen(series, chart, how)
         subject = f"characteristic {series.family_code} {series.key}"

@@ -17,6 +17,7 @@ from qcapp.people.services import require
 
 from ..models import PointExclusion
 from ..queries import LONGEST, series_of
+from ..sampling import WIDEST
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -34,7 +35,7 @@ def leave_point_out(
     require(by, Act.FREEZE_LIMITS, at)
     said = plain_text("The reason", reason, longest=300).rstrip(".")
     with transaction.atomic():
-        series = series_of(family_code, key, last=LONGEST)
+        series = series_of(family_code, key, last=LONGEST, sampled=WIDEST)
         if any(_same(one.reading.serial, serial) for one in series.excluded):
             raise Refused("point_left_out", f"{serial.strip()} is left out already; nothing was changed.")
         reading = _find(series.readings, serial)
@@ -46,7 +47,7 @@ def put_point_back(*, by: Person, family_code: str, key: str, serial: str, reaso
     require(by, Act.FREEZE_LIMITS, at)
     said = plain_text("The reason", reason, longest=300).rstrip(".")
     with transaction.atomic():
-        series = series_of(family_code, key, last=LONGEST)
+        series = series_of(family_code, key, last=LONGEST, sampled=WIDEST)
         reading = _find([one.reading for one in series.excluded], serial)
         return _write(by, series, reading, False, said, at)
 

@@ -15,15 +15,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from qcapp.core.checkpoints.assessment import Outcome
-from qcapp.core.checkpoints.counted import counted, counted_numbers, read_part_temperature
+from qcapp.core.checkpoints.counted import (
+    PartTemperature,
+    counted,
+    counted_numbers,
+    read_part_temperature,
+    temperature_uncertainty,
+    together,
+)
 from qcapp.core.checkpoints.measured import Measured
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import as_text
+from qcapp.core.metrology.uncertainty import Component, combine, from_expanded, from_half_width
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[2]
 VECTORS = ROOT / "tests" / "vectors" / "counted.json"
 CASES: list[dict[str, Any]] = json.loads(VECTORS.read_text(encoding="utf-8"))["cases"]
+UNCERTAIN = VECTORS.with_name("temperature_uncertainty.json")
+UNCERTAIN_CASES: list[dict[str, Any]] = json.loads(UNCERTAIN.read_text(encoding="utf-8"))["cases"]
 TUBE = {"nominal": "196.20", "notation": "±0.03", "unit_of_measure": "mm", "decimals": 2}
 WARM = TUBE | {"temperature": "corrected 11.5"}
 BORE = {"nominal": "25", "notation": "H7", "unit_of_measure": "mm", "readings": 3}
@@ -59,9 +69,61 @@ def test_the_tablet_counts_as_the_server_does() -> None:
     node = shutil.which("node")
     if node is None:
         pytest.fail("node is not on the PATH: install Node.js 18 or later to run the tablet's half of this test")
-    command = [node, str(HERE / "run_counted.mjs"), str(ROOT / "static/js/counted.js"), str(VECTORS)]
+    assert by_tablet(node, VECTORS) == [row["counted"] for row in CASES]
+    assert by_tablet(node, UNCERTAIN) == [[row["added"], row["together"]] for row in UNCERTAIN_CASES]
+
+
+def by_tablet(node: str, vectors: Path) -> Any:
+    command = [node, str(HERE / "run_counted.mjs"), str(ROOT / "static/js/counted.js"), str(vectors)]
     done = subprocess.run(command, capture_output=True, text=True, encoding="utf-8", check=True)
-    assert json.loads(done.stdout) == [row["counted"] for row in CASES]
+    return json.loads(done.stdout)
+
+
+def decimal(text: str | None) -> Decimal | None:
+    return None if text is None else Decimal(text)
+
+
+def stated(row: dict[str, Any]) -> PartTemperature:
+    widths = decimal(row["expansion_limit"]), decimal(row["thermometer"])
+    return PartTemperature(decimal(row["expansion"]), Decimal(row["reference"]), *widths)
+
+
+@pytest.mark.parametrize("row", UNCERTAIN_CASES, ids=lambda row: row["name"])
+def test_the_server_adds_what_the_temperature_brings_as_the_case_says(row: dict[str, Any]) -> None:
+    counts = [Decimal(value) for value in row["counts"]]
+    added = temperature_uncertainty(counts, row["decimals"], stated(row), decimal(row["temperature"]))
+    whole = together(decimal(row["gauge"]), added, row["decimals"])
+    said = [None if one is None else as_text(one) for one in (added, whole)]
+    assert said == [row["added"], row["together"]]
+
+
+def test_agrees_with_the_uncertainty_budget_of_the_core() -> None:
+    """The same three lines through `combine` (JCGM 100:2008 5.1.2), which the core holds against the GUM's examples."""
+    budget = combine([
+        Component(from_half_width(0.5), sensitivity=599.9941 * 11.5e-6, name="thermometer"),
+        Component(from_half_width(1e-6), sensitivity=599.9941 * 11, name="coefficient"),
+        Component(from_expanded(0.01, 2), name="gauge"),
+    ])  # fmt: skip
+    asked = PartTemperature(Decimal("11.5"), expansion_limit=Decimal(1), thermometer=Decimal("0.5"))
+    added = temperature_uncertainty([Decimal("599.9941")], 2, asked, Decimal(31))
+    assert float(together(Decimal("0.01"), added, 2) or 0) == pytest.approx(budget.expanded, abs=2e-5)
+
+
+def test_widens_the_zone_near_a_limit_by_what_the_temperature_adds() -> None:
+    """600.012 at 20 °C is 0.018 from the limit 600.03: outside a gauge's 0.01, inside 0.0202 with the temperature's."""
+    tube = {"nominal": "600.00", "notation": "±0.03", "unit_of_measure": "mm", "decimals": 2}
+    outcomes = []
+    for temperature in ("corrected 11.5", "corrected 11.5 ±2 thermometer ±0.5"):
+        spec = Measured.read_spec(tube | {"temperature": temperature})
+        answer = Measured.read_answer({"value": "600.088", "temperature": "31"}, spec)
+        outcomes.append(str(Measured.assess(answer, spec, expanded_uncertainty=Decimal("0.01")).outcome))
+    assert outcomes == ["in_band", "near_limit"]
+    assert answer.to_json()["temperature_uncertainty"] == "0.01576"
+    assert Measured.describe_answer(answer, spec) == (
+        "600.0121 mm at 20 °C (measured 600.088 at 31 °C; temperature uncertainty ± 0.01576 mm)"
+    )
+    believed = Measured.read_answer(answer.to_json() | {"temperature_uncertainty": "0"}, spec)
+    assert believed == answer
 
 
 # --------------------------------------------------------------------------------------------------- verdicts
@@ -144,6 +206,16 @@ def test_leaves_the_text_of_what_was_released_before_as_it_was() -> None:
         ("asked", "asked", "part temperature asked"),
         (" corrected  11,5 ", "corrected 11.5", "corrected to 20 °C with 11.5 µm per metre and kelvin"),
         ("corrected 16 to 23", "corrected 16 to 23", "corrected to 23 °C with 16 µm per metre and kelvin"),
+        (
+            "corrected 11,5 +/-1 to 23, thermometer ± 0,5",
+            "corrected 11.5 ±1 to 23 thermometer ±0.5",
+            "corrected to 23 °C with 11.5 ± 1 µm per metre and kelvin, thermometer ± 0.5 °C",
+        ),
+        (
+            "corrected 11.5 thermometer +-0.5",
+            "corrected 11.5 thermometer ±0.5",
+            "corrected to 20 °C with 11.5 µm per metre and kelvin, thermometer ± 0.5 °C",
+        ),
     ],
 )
 def test_reads_what_is_asked_about_the_warmth(typed: str, kept: str, said: str) -> None:
@@ -160,6 +232,9 @@ def test_reads_what_is_asked_about_the_warmth(typed: str, kept: str, said: str) 
         ("corrected 0.0000115", "mm", "expansion_out_of_range"),
         ("corrected 1150", "mm", "expansion_out_of_range"),
         ("corrected 11.5 to 120", "mm", "temperature_out_of_range"),
+        ("corrected 11.5 ±11.5", "mm", "expansion_out_of_range"),
+        ("corrected 11.5 thermometer ±25", "mm", "temperature_out_of_range"),
+        ("asked ±1", "mm", "temperature_not_understood"),
         ("corrected 11.5", "°", "correction_needs_length"),
         ("corrected 11.5", "N·m", "correction_needs_length"),
     ],

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from qcapp.core.metrology.thermal import STEEL, at_reference, between_temperatures, temperature_uncertainty
+from qcapp.core.metrology.thermal import (
+    STEEL,
+    at_reference,
+    between_temperatures,
+    expansion_variance,
+    root_up,
+    temperature_uncertainty,
+)
 from tests.core.metrology.refusals import refusal
 
 UNHURRIED = settings(deadline=None)  # machines are busy, and a first call may load a library
@@ -32,6 +40,27 @@ def test_gives_the_temperature_component_of_the_gum() -> None:
     """JCGM 100:2008 H.1, stored copy seen: l·α·u(δθ) = 16.6 nm with u = 0.05/√3."""
     found = temperature_uncertainty(Decimal("50.000623"), STEEL, 0.05 / math.sqrt(3))
     assert float(found) * 1e6 == pytest.approx(16.6, abs=0.05)
+
+
+def test_gives_the_same_component_exactly_from_the_thermometers_limits() -> None:
+    """JCGM 100:2008 H.1, as above: ± 0.05 °C as limits of a rectangle gives 16.6 nm."""
+    none = Decimal(0)
+    square = expansion_variance(Decimal("50.000623"), none, STEEL, alpha_limit=none, temperature_limit=Decimal("0.05"))
+    assert root_up(square, 7) == Decimal("0.0000166")
+    assert math.sqrt(square) * 1e6 == pytest.approx(16.6, abs=0.05)
+
+
+def test_adds_the_coefficients_component_by_how_far_the_part_is_from_its_reference() -> None:
+    """JCGM 100:2008 H.1.3.2: ± 2e-6 as a rectangle is u(α) = 1.2e-6 (rounded); over 10 K of a metre 11.5 µm."""
+    limits = {"alpha_limit": Decimal("2e-6"), "temperature_limit": Decimal(0)}
+    found = [math.sqrt(expansion_variance(Decimal(1000), Decimal(k), STEEL, **limits)) for k in (0, 10, -10)]
+    assert found == pytest.approx([0, 0.011547, 0.011547], abs=1e-6)
+
+
+def test_never_rounds_a_root_down() -> None:
+    assert [root_up(Fraction(square), 2) for square in ("9", "9.0001", "0.0001", "0")] == [
+        Decimal("3.00"), Decimal("3.01"), Decimal("0.01"), Decimal("0.00"),
+    ]  # fmt: skip
 
 
 def test_compares_a_length_before_and_after_welding_at_one_temperature() -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 import platform
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connection
+from django.utils import timezone
 
 from qcapp.config.benchmarks import registry
 from qcapp.config.benchmarks.registry import Effort, Measurement
@@ -58,7 +61,10 @@ class Command(BaseCommand):
 
     def _write_json(self, measured: list[tuple[str, Measurement]], effort: Effort, target: str) -> None:
         lines = [{"group": group} | line.to_json() for group, line in measured]
-        document = {"python": platform.python_version(), "scale": effort.scale, "repeats": effort.repeats}
+        document = {
+            "on": timezone.localdate().isoformat(), "cores": os.cpu_count(), "database": connection.display_name,
+            "python": platform.python_version(), "scale": effort.scale, "repeats": effort.repeats,
+        }  # fmt: skip
         text = json.dumps(document | {"measurements": lines}, ensure_ascii=False, indent=1)
         if target == "-":
             self.stdout.write(text)
@@ -85,7 +91,8 @@ def _cells(line: Measurement) -> tuple[str, ...]:
     value, baseline = (
         "–" if number is None else f"{_short(number)} {line.unit}" for number in (line.value, line.baseline)
     )
-    return ratio, line.goal, met, line.name, value, baseline
+    name = line.name if line.frames is None else f"{line.name}, {line.frames} frames"
+    return ratio, line.goal, met, name, value, baseline
 
 
 def _short(number: float) -> str:

@@ -10,6 +10,7 @@ from django.db import connections
 
 from qcapp.lib.guard_words import quoted
 from qcapp.lib.owning import OWNER, owner_for_all
+from qcapp.lib.whole_migrations import whole_migrations
 
 GRANTS = (
     "GRANT USAGE ON SCHEMA public TO {role}",
@@ -32,7 +33,7 @@ class Command(migrate.Command):
         super().check(*args, **options | {"databases": None})
 
     def handle(self, *args: Any, **options: Any) -> None:
-        with owner_for_all(options["database"]):
+        with owner_for_all(options["database"]), whole_migrations():
             super().handle(*args, **options)
         if options["database"] == OWNER and connections[OWNER].vendor == "postgresql":
             role = quoted(connections.settings["default"]["USER"])

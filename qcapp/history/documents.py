@@ -1,0 +1,53 @@
+"""The documents of a unit: what its plan cites, the mill certificates of its heats, the sheets keyed in for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.urls import reverse
+
+from qcapp.audit.verbs import Verb
+from qcapp.goods.queries import mill_certificates_of
+from qcapp.inspections.queries.paper import papers_of
+
+if TYPE_CHECKING:
+    from qcapp.inspections.queries import InspectionView
+    from qcapp.production.queries.as_built import Node
+
+
+@dataclass(frozen=True)
+class UnitDocument:
+    """One document: what it is, its name, and where it is opened."""
+
+    kind: str
+    name: str
+    url: str
+
+
+def documents_of(inspection: InspectionView, tree: Node, acts: set[str]) -> list[UnitDocument]:
+    """Drawings and specifications of the plan, then papers; one query for heats in the tree, one for keyed sheets."""
+    plan = reverse("plans:revision", args=[inspection.revision.uuid])
+    cited = [UnitDocument(one.kind, f"{one.number} rev {one.revision}", plan) for one in inspection.revision.documents]
+    heats = {node.heat_id for node in _nodes(tree) if node.heat_id}
+    mill = [
+        UnitDocument("mill certificate", f"{number}, {supplier}", reverse("evidence:file", args=[paper]))
+        for number, supplier, paper in (mill_certificates_of(heats) if heats else [])
+    ]
+    return [*cited, *mill, *(_keyed(inspection) if Verb.PAPER_KEYED in acts else ())]
+
+
+def _keyed(inspection: InspectionView) -> Iterator[UnitDocument]:
+    """The scans of keyed sheets, but for stages in which an answer is still kept from who looks."""
+    secret = {one.card.stage_number for one in inspection.checkpoints if one.hidden}
+    for one in papers_of(inspection.unit.item_id):
+        if one.stage_number not in secret:
+            name = f"stage {one.stage_number} {one.stage_name}"
+            yield UnitDocument("sheet keyed in", name, reverse("evidence:file", args=[one.scan_uuid]))
+
+
+def _nodes(tree: Node) -> Iterator[Node]:
+    for node in tree.below:
+        yield node
+        yield from _nodes(node)

@@ -1,0 +1,127 @@
+"""What the code says to people, looked up as a page is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django import forms
+from django.template import Context, Template
+from django.utils import translation
+from django.utils.safestring import mark_safe
+
+from qcapp.lib.printing import paper
+from qcapp.lib.spoken import OFFICE, _Known, said_in
+from qcapp.lib.spoken_sources import labels, sentences
+from qcapp.lib.templatetags.qc import day, moment, number
+from qcapp.lib.templatetags.spoken import said
+from qcapp.lib.word_files import misplaced, of_the_code, said_by_the_code
+from qcapp.lib.worded import looked_up
+
+AT = datetime(2026, 3, 4, 12, 5, tzinfo=UTC)
+
+
+def drawn(source: str, **context: Any) -> str:
+    return Template("{% load qc %}" + source).render(Context(context))
+
+
+class Asked(forms.Form):
+    severity = forms.ChoiceField(
+        choices=[("", "not known yet"), ("m", "major")], widget=forms.Select(attrs={"title": "Reason"})
+    )
+    how = forms.ChoiceField(choices=[("a", "minor")], widget=forms.RadioSelect)
+
+
+@pytest.mark.parametrize("code", OFFICE)
+def test_has_an_entry_for_everything_that_the_code_says_and_none_that_it_says_no_more(code: str) -> None:
+    said = {english for _, english in said_by_the_code(code)}
+    wanted = {entry.english for entries in of_the_code(code).values() for entry in entries}
+    assert said - wanted == set(), "run `manage.py write_words`"
+    labels_wanted = {entry.english for entry in of_the_code(code)["labels"]}
+    assert labels_wanted - said == set(), "run `manage.py write_words` and say them"
+
+
+@pytest.mark.parametrize("code", OFFICE)
+def test_names_in_every_sentence_what_the_english_names(code: str) -> None:
+    assert [english for (_, english), other in said_by_the_code(code).items() if misplaced(english, other)] == []
+
+
+def test_reads_labels_and_sentences_from_the_code() -> None:
+    assert len(labels()) > 600
+    assert len(sentences()) > 600
+    assert {"Needed for re-welding and cold straightening.", "use as is", "goods in"} <= set(labels())
+
+
+def test_looks_up_what_shows_a_label_and_leaves_what_a_person_wrote_or_a_script_reads() -> None:
+    names = frozenset({"state_label", "entry.text"})
+    source = '<b class="{{ x.state_label }}" title="{{ x.state_label }}">{{ x.state_label|capfirst }} {{ a.text }}</b>'
+    assert looked_up(source, names) == (
+        '<b class="{{ x.state_label }}" title="{{ x.state_label|said }}">'
+        "{{ x.state_label|said|capfirst }} {{ a.text }}</b>"
+    )
+    assert looked_up("<li>{{ entry.text }}</li>", names) == "<li>{{ entry.text|said }}</li>"
+
+
+def test_says_a_label_a_list_and_a_code_in_the_language_of_the_page() -> None:
+    with translation.override("de"):
+        assert said("rework") == "Nacharbeit"
+        assert said(["quality manager", "FR-200-0001"]) == ["Qualitätsleitung", "FR-200-0001"]
+        assert said("in_correction") == "in Korrektur"
+        assert said(mark_safe("rework")) == "rework"
+        assert said(7) == 7
+    assert said("rework") == "rework"
+
+
+def test_draws_choices_and_titles_of_a_field_in_the_language_of_the_page() -> None:
+    english = str(Asked()["severity"])
+    with translation.override("de"):
+        german = str(Asked()["severity"]) + str(Asked()["how"])
+    assert "not known yet" in english
+    assert "noch nicht bekannt" in german
+    assert 'value="m"' in german
+    assert 'title="Grund"' in german
+    assert "gering" in german
+
+
+@pytest.mark.parametrize(
+    ("source", "english", "german"),
+    [
+        ("{{ at|day }}", "4 Mar 2026", "4. März 2026"),
+        ("{{ at|moment }}", "4 Mar 2026, 13:05", "4. März 2026, 13:05"),
+        ("{{ value|number }}", "−0.50 to 12.25", "−0,50 bis 12,25"),
+        ("{{ serial|number }}", "FR-200-0147, 3.1.2", "FR-200-0147, 3.1.2"),
+        ("{{ outcome|verdict }}", "near limit", "grenznah"),
+        ("{{ state|words }}", "in build", "im Bau"),
+    ],
+)
+def test_writes_days_numbers_and_verdicts_in_the_language_of_the_page(source: str, english: str, german: str) -> None:
+    told = {"at": AT, "value": "-0.50 to 12.25", "serial": "FR-200-0147, 3.1.2", "outcome": "near_limit"}
+    assert drawn(source, state="in_build", **told) == english
+    with translation.override("de"):
+        assert drawn(source, state="in_build", **told) == german
+
+
+@pytest.mark.parametrize(("write", "value"), [(day, AT), (moment, AT), (number, "12.5")])
+def test_writes_what_is_kept_in_english_whatever_language_is_active(write: Callable[[Any], str], value: Any) -> None:
+    english = write(value)
+    with translation.override("de"):
+        assert write(value) == english
+
+
+def test_prints_a_paper_in_english_whoever_asks(settings: Any, tmp_path: Path) -> None:
+    (tmp_path / "sheet.html").write_text("{% load qc %}{{ at|day }} {{ state|words }}")
+    settings.TEMPLATES = [{**settings.TEMPLATES[0], "DIRS": [tmp_path]}]
+    with translation.override("de"):
+        assert paper("sheet.html", {"at": AT, "state": "in_build"}) == "4 Mar 2026 in build"
+
+
+def test_tries_the_form_with_the_most_words_of_its_own_first() -> None:
+    known = _Known(
+        {"{0} is open.": "{0} ist offen.", "{0} is {1}.": "{0} ist {1}.", "Stage {0} waits.": "Es wartet {0}."}
+    )
+    tried = [form.pattern for form, _ in known.like("NCR-1 is open.")]
+    assert tried[0].endswith("\\ is\\ open\\.")
+    assert said_in("de", "A sentence that nobody wrote.") == "A sentence that nobody wrote."
