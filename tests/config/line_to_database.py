@@ -35,6 +35,8 @@ class LineToDatabase:
         return f"postgresql://{self._user}@127.0.0.1:{self.port}/{self._name}?sslmode=disable&gssencmode=disable"
 
     def gone(self) -> None:
+        with suppress(OSError):  # a thread that waits for a caller would let one more in
+            self._listener.shutdown(socket.SHUT_RDWR)
         self._listener.close()
         self._cut()
 
