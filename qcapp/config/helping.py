@@ -26,6 +26,7 @@ GUIDES = (
     ("guides/customer-service", "Customer service"), ("guides/keeper", "System keeper"), ("tablets", "Tablets"),
     ("glossary", "Glossary"), ("numbers", "How numbers are computed"), ("retention", "Kept and forgotten"),
     ("validation", "Validation"), ("deploy", "Set-up"), ("settings", "Settings"), ("api", "API"),
+    ("accessibility", "Accessibility"),
 )  # fmt: skip
 DOCUMENTS = Path(__file__).resolve().parents[2] / "docs"
 

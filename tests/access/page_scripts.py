@@ -110,9 +110,9 @@ FOCUS = """
 
 # Every form that is sent: where to, and what it holds hidden.
 FORMS = """
-() => [...document.forms].filter((form) => form.method === "post").map((form) => {
+() => [...document.forms].filter((form) => form.getAttribute("method") === "post").map((form) => {
     const hidden = [...form.querySelectorAll("input[type=hidden]")].filter((one) => one.name !== "csrfmiddlewaretoken");
-    const { pathname, search } = new URL(form.action);
+    const { pathname, search } = new URL(form.getAttribute("action") || location.href, location.href);
     return [pathname + search, Object.fromEntries(hidden.map((one) => [one.name, one.value]))];
 })
 """

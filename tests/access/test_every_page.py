@@ -1,0 +1,118 @@
+"""Every page that can be opened, looked at as a browser does: axe, 400 % zoom, less motion, names.
+
+The addresses are those of the URL table, so that a page that comes is covered by itself. Somebody with every role
+looks, so that whatever a page can hold is there at once. Success criteria: WCAG 2.2 (W3C, 12 December 2024).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import pytest
+from django.test import Client
+from django.urls import Resolver404, resolve
+
+from qcapp.config.demonstration.metrology import WRONG
+from qcapp.gauges.models import Calibration, Study
+from qcapp.people.access import PUBLIC
+from qcapp.people.rights_table import addresses
+from tests.journeys.test_query_counts import filled, is_page
+
+from .conftest import Shop
+from .walk import DESK, Found, Walk
+from .world import EVERYTHING
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+MORE = (
+    "/units/?q=014", "/nonconformances/?state=active", "/trends/?q=angle", "/guide/guides/inspector/",
+    "/units/FR-200-0131/values/head_angle/", "/trends/MG-5/edge_flat/", "/trends/MG-5/edge_flat/decisions/",
+)  # fmt: skip
+# Pages that look otherwise for a draft, a unit on hold, a report that has not ended; elsewhere the last one is enough.
+SEVERAL = {
+    "/plans/<uuid>/", "/units/<serial>/", "/units/<serial>/bench/", "/units/<serial>/release/",
+    "/nonconformances/<number>/", "/goods/lots/<code>/", "/goods/heats/<number>/",
+}  # fmt: skip
+# What opens to more than its address: a signal, similar reports, a drawn file, who reads a study, another revision.
+ASKS_MORE = {
+    "improvement:open", "improvement:open_for_signal", "evidence:small", "gauges:read_study", "inspections:adopt_one",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def found(browser: Browser, shop: Shop) -> Iterator[Found]:
+    """All pages walked once, those that are open to everybody before the sign-in; each test looks at one side of it."""
+    context = browser.new_context(viewport=DESK, base_url=shop.address, service_workers="block")  # type: ignore[arg-type]
+    page = context.new_page()
+    walk = Walk(page, context.new_cdp_session(page))
+    client = Client()
+    client.force_login(shop.cast.people[EVERYTHING])
+    for path in pages(client, public=True):
+        walk.look_at(path)
+    context.add_cookies([shop.cookie_of(EVERYTHING)])
+    for path in (*pages(client, public=False), *MORE, *of_gauges()):
+        walk.look_at(path)
+    walk.look_at("/units/NO-SUCH-0001/", status=404)
+    yield walk.found
+    context.close()
+
+
+def pages(client: Client, *, public: bool) -> Iterator[str]:
+    """Every address that a person may look at, filled in with what is there; files and the API are left out."""
+    for address in addresses():
+        act = address.acts.get("GET")
+        if act and (act == PUBLIC) == public and is_page(address) and not is_file(address.path):
+            paths = sorted(path for path in filled(address) if is_looked_at(client, path))
+            yield from paths if address.path in SEVERAL else paths[-1:]
+
+
+def of_gauges() -> Iterator[str]:
+    """Pages about a gauge and what was done with it, which the first of each alone would not fit together."""
+    study, wrong = Study.objects.latest("id"), Calibration.objects.filter(gauge__number=WRONG).latest("id")
+    yield f"/gauges/{study.gauge.number}/studies/{study.pk}/"
+    yield f"/gauges/{study.gauge.number}/studies/{study.pk}/read/"
+    yield f"/gauges/{wrong.gauge.number}/recall/{wrong.pk}/"
+
+
+def is_file(path: str) -> bool:
+    """Files by their ending, what programs ask for, and the empty pages that a tablet keeps and fills itself."""
+    return "." in path.split("/")[-1] or path.startswith(("/api/", "/floor/shell/", "/floor/words/", "/health/"))
+
+
+def is_looked_at(client: Client, path: str) -> bool:
+    """Whether it is more than an address that a form is sent to: those answer any other method with what they hear."""
+    try:
+        resolve(path)
+    except Resolver404:  # what is filled in is no such thing
+        return False
+    return "GET" in client.options(path).headers.get("Allow", "GET")
+
+
+def test_finds_no_violation_by_axe_by_day_and_by_night(found: Found) -> None:
+    assert found.wrong["axe"] == []
+    assert found.wrong["axe at night"] == []
+    assert len(found.seen) > 110
+    assert found.asked - found.heard - ASKS_MORE == set()  # every address showed something
+
+
+def test_reads_well_in_the_accessibility_tree(found: Found) -> None:
+    """Names of all that can be used, headings level by level, one h1, one main part, tables with headers."""
+    assert found.wrong["names"] == []
+    assert found.wrong["structure"] == []
+
+
+def test_scrolls_one_way_at_four_hundred_per_cent(found: Found) -> None:
+    """WCAG 2.2, 1.4.10: but for tables and drawings, which scroll in a frame of their own. Nothing is cut off."""
+    assert found.wrong["zoom"] == []
+
+
+def test_moves_nothing_for_whoever_asks_for_less_motion(found: Found) -> None:
+    assert found.wrong.get("motion", []) == []
+
+
+def test_gives_every_page_a_title_of_its_own_and_complains_of_no_script(found: Found) -> None:
+    assert {title: paths for title, paths in found.titles.items() if len(paths) > 1} == {}
+    assert found.wrong.get("script", []) == []
