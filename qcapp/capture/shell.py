@@ -37,6 +37,7 @@ FILES = (
     "capture/panels.js",
     "capture/photo.js",
     "capture/people.js",
+    "capture/questions.js",
     "capture/refused.js",
     "capture/scan.js",
     "capture/setup.js",

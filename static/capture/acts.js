@@ -3,7 +3,7 @@
 import { tone } from "./band.js";
 import * as beside from "./beside.js";
 import { askReason } from "./dialogs.js";
-import { ask, el, tell } from "./dom.js";
+import { el, tell } from "./dom.js";
 import * as outbox from "./outbox.js";
 import { refusedBeside } from "./status.js";
 import * as store from "./store.js";
@@ -51,8 +51,10 @@ async function keep(...what) {
   return true;
 }
 
+const questions = () => import("./questions.js"); // seldom asked: not part of what a bench loads to begin
+
 async function photo(c) {
-  const { takePhoto } = await import("./photo.js"); // seldom needed: not part of what a bench loads to begin
+  const { takePhoto } = await import("./photo.js"); // as the questions
   const taken = await takePhoto(t("Photo at {0}", c.number));
   if (!taken) return;
   const { buffer, marks, note } = taken;
@@ -69,7 +71,7 @@ async function note(c) {
 }
 
 async function later(c, go) {
-  const reason = await askReason(t("Cannot be checked now"), t("The checkpoint stays open; your reason shows in the overview until it is answered."), [t("Gauge is away"), t("Part is too warm"), t("Cannot be reached now"), t("Waits for another person")]);
+  const reason = await (await questions()).whyNotNow();
   if (!reason || !(await remark(c, "not_now", reason))) return;
   const next = nextAfter(c.key);
   if (next) go(plain(next.key));
@@ -83,18 +85,12 @@ function setAside(number, reason) {
 }
 
 async function doubt(gauge) {
-  const reason = await askReason(t("Take {0} out of use", gauge.number), t("From now on nobody measures with it, until metrology has looked at it. What it measured before stands and is looked at there."), [t("Dropped"), t("Looks damaged"), t("Reads differently from another gauge")]);
+  const reason = await (await questions()).whatIsDoubtful(gauge);
   if (reason) await keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { reason }, { label: gauge.number });
 }
 
 async function report(c) {
-  const severity = await ask(t("Report a nonconformance"), (close) => {
-    const what = el("textarea", { rows: "2", maxlength: "160", "data-first": true });
-    const level = (name, word) => el("button", { type: "button", class: "big", onclick: () => { if (what.value.trim()) close({ severity: name, title: what.value.trim() }); else what.focus(); } }, word);
-    return el("div", { class: "picks" }, el("p", {}, t("The unit goes on hold at once. Take a photo first where it helps.")),
-      el("label", { class: "floor-field" }, t("What is wrong"), what),
-      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), level("minor", t("minor")), level("major", t("major")), level("critical", t("critical"))));
-  });
+  const severity = await (await questions()).whatIsWrong();
   if (!severity) return;
   try {
     const { ok, body } = await outbox.post("/api/v1/reports", { serial, checkpoint: c.key, ...severity });
@@ -115,14 +111,7 @@ async function markDefect(c) {
 export async function askSetup(c) {
   const alike = state.data.checkpoints.filter((one) => one.stage === c.stage && one.setup === c.setup);
   if (!c.setup || alike.some((one) => remarks(one).some((said) => said.kind === "setup"))) return true;
-  const said = await ask(t("How does the part stand?"), (close) => {
-    const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
-    const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(`${how}${warm.value.trim() ? `; ${warm.value.trim()} °C` : ""}`) }, el("strong", {}, t(how)));
-    return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
-      c.temperature ? null : el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
-      ["in fixture", "restrained", "free"].map(answer),
-      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
-  });
+  const said = await (await questions()).howItStands(c);
   return said ? remark(c, "setup", said) : false;
 }
 
