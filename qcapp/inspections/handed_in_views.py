@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from qcapp.core.errors import QcError
+from qcapp.core.errors import Invalid, QcError
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs
 from qcapp.people.queries import aside_cards
@@ -28,7 +28,9 @@ def unsent_file(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         try:
             given: Any = request.FILES.get("file")
-            found = take_in_file(by=_person(request), stream=given, at=timezone.now()) if given else []
+            if given is None:
+                raise Invalid("file_not_chosen", "Choose the file that the tablet saved.")
+            found = take_in_file(by=_person(request), stream=given, at=timezone.now())
         except QcError as error:
             problem = error
     counts = {name: sum(one.verdict.outcome == name for one in found) for name in ("applied", "duplicate", "rejected")}

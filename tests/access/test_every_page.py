@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import lxml.html
 import pytest
+from django.db import transaction
 from django.test import Client
 from django.urls import Resolver404, resolve
 
@@ -37,6 +39,7 @@ SEVERAL = {
     "/nonconformances/<number>/", "/goods/lots/<code>/", "/goods/heats/<number>/",
 }  # fmt: skip
 # What opens to more than its address: a signal, similar reports, a drawn file, who reads a study, another revision.
+NOTHING_TO_ASK = {"people:sign_out", "people:tablet_code", "people:check_audit"}  # done as soon as they are sent
 ASKS_MORE = {
     "improvement:open", "improvement:open_for_signal", "evidence:small", "gauges:read_study", "inspections:adopt_one",
 }  # fmt: skip
@@ -116,3 +119,36 @@ def test_moves_nothing_for_whoever_asks_for_less_motion(found: Found) -> None:
 def test_gives_every_page_a_title_of_its_own_and_complains_of_no_script(found: Found) -> None:
     assert {title: paths for title, paths in found.titles.items() if len(paths) > 1} == {}
     assert found.wrong.get("script", []) == []
+
+
+def test_ties_what_is_wrong_to_its_field_and_says_it(found: Found, shop: Shop) -> None:
+    """Every form of every page is sent empty; what comes back says so aloud, at the field. Nothing of it is kept."""
+    client = Client()
+    client.force_login(shop.cast.people[EVERYTHING])
+    refused, silent = 0, []
+    for (view, _), (action, hidden) in found.forms.items():
+        if view in NOTHING_TO_ASK:
+            continue
+        undone = transaction.atomic()
+        undone._from_testcase = True  # type: ignore[attr-defined]  # blocks that must be outermost may run within
+        with undone:
+            answer = client.post(action, hidden | {"csrfmiddlewaretoken": "sent"})  # nothing at all is no form
+            transaction.set_rollback(True)
+        is_page = answer.headers.get("Content-Type", "").startswith("text/html")
+        if is_page and answer.status_code in (200, 400, 409):
+            refused += 1
+            silent.extend(f"{action} {hidden.get('act', '')}: {one}" for one in unheard(answer.content))
+    assert silent == []
+    assert refused > 40
+
+
+def unheard(page: bytes) -> Iterator[str]:
+    """What the page of a refusal leaves a blind person to find: no alert at all, or a field that does not say why."""
+    tree = lxml.html.fromstring(page)
+    alerts = {one.get("id") for one in tree.xpath("//*[@role='alert']/descendant-or-self::*")}
+    if not alerts and tree.xpath("//form[@method='post']") and not tree.xpath("//h1[@id='refusal']"):
+        yield "nothing is said"
+    for one in tree.xpath("//*[@aria-invalid='true']"):
+        grouped = one.xpath("ancestor::*[contains(@class, 'field')]//*[@role='alert']")  # a box among several
+        if not grouped and not alerts & set(one.get("aria-describedby", "").split()):
+            yield f"{one.get('name')} does not say what is wrong with it"

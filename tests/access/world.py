@@ -102,7 +102,7 @@ def _people_and_plans(cast: people.Cast, now: Any) -> None:
     dates = {"starts_on": now.date(), "ends_on": (now + timedelta(days=9)).date()}
     name_deputy(by=keeper, person=quality, deputy=other, role=Role.QUALITY_MANAGER, at=now, **dates)
     add_tablet(by=keeper, name="Bench 3", place="alignment bench", at=now)
-    revise(by=other, revision_uuid=released_card("FR-200").uuid, at=now)
+    revise(by=other, revision_uuid=released_card("FR-200").uuid, at=now, change_note="Made for this walk.")
     about = {"serial": BEGUN, "stage_number": 9, "cause": "revision", "about": "revision D"}
     mark_first_article(by=quality, at=now, **about)
     cast.people[EVERYTHING] = PersonFactory(
