@@ -56,11 +56,13 @@ def shop(django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest
         patch.setattr(configured, "QCAPP_DATA_DIR", folder)
         patch.setattr(configured, "QCAPP_DEMO", True)
         server = LiveServer("127.0.0.1")
-        yield Shop(make_world(), server.url)
-        server.stop()
-        call_command("flush", interactive=False, verbosity=0)
-        # Under Playwright's event loop Django holds connections of its own; PostgreSQL drops no database in use.
-        connections.close_all()
+        try:
+            yield Shop(make_world(), server.url)
+        finally:  # a workshop half made is no less in the way of the tests that follow
+            server.stop()
+            call_command("flush", interactive=False, verbosity=0)
+            # Under Playwright's event loop Django holds connections of its own; PostgreSQL drops no database in use.
+            connections.close_all()
 
 
 @pytest.fixture(scope="module")
