@@ -127,7 +127,7 @@ def test_lets_the_engineer_approve_the_limits_of_a_plan(at: SitDown, shop: Shop)
     author, now = shop.cast.people["1010"], timezone.now()
     text = (FIXTURES / "plans" / "MG-5.csv").read_text(encoding="utf-8").replace("lens 5 x", "lens 10 x")
     told = {"family_code": "MG-5", "letter": "B", "text_or_bytes": text.encode(), "filename": "MG-5.csv"}
-    draft = import_plan(by=author, at=now, **told)
+    draft = import_plan(by=author, at=now, change_note="A stronger lens.", **told)
     send_for_review(by=author, revision_uuid=draft.uuid, at=now)
     hand = at("1011").open(f"/plans/{draft.uuid}/")
     hand.type("form[action$='/approve/'] [name=pin]", PIN)
