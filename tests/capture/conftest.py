@@ -244,7 +244,14 @@ class Tablet:
     def until_foot(self, words: str, there: bool = True) -> None:
         self.until(f"document.querySelector('#foot').innerText.includes({words!r}) === {str(there).lower()}")
 
+    def drawn(self) -> None:
+        """Let the page paint twice: the foot follows the verdict, and tells of what came before it until then."""
+        frame = "new Promise((done) => requestAnimationFrame(() => setTimeout(done)))"
+        at_last = "new Promise((done) => setTimeout(done, 300))"  # a page behind another is not painted
+        self.until(f"Promise.race([{frame}.then(() => {frame}), {at_last}]).then(() => true)")
+
     def until_sent(self) -> None:
+        self.drawn()
         foot = "document.querySelector('#foot').innerText"
         sent = "Sent|All sent|Gesendet|Enviado"
         not_yet = "On tablet|Auf dem Tablet|En la tableta|[Nn]ot saved|NOT SAVED|gespeichert|guarda"

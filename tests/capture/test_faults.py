@@ -58,6 +58,7 @@ def knock(one: Tablet) -> None:
 
 def until_sent(one: Tablet, seconds: float = 15) -> None:
     """Knock until everything is sent: the waits between tries are for people, not for tests."""
+    one.drawn()
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         knock(one)
