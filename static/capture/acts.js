@@ -51,11 +51,17 @@ async function keep(...what) {
   return true;
 }
 
-const questions = () => import("./questions.js"); // seldom asked: not part of what a bench loads to begin
+let loading = false;
+// Seldom needed, so not part of what a bench loads to begin; a second tap while it is on its way opens nothing.
+async function alone(load) {
+  if (loading) return null;
+  loading = true;
+  try { return await load(); } finally { loading = false; }
+}
+const questions = () => alone(() => import("./questions.js"));
 
 async function photo(c) {
-  const { takePhoto } = await import("./photo.js"); // as the questions
-  const taken = await takePhoto(t("Photo at {0}", c.number));
+  const taken = await (await alone(() => import("./photo.js")))?.takePhoto(t("Photo at {0}", c.number));
   if (!taken) return;
   const { buffer, marks, note } = taken;
   await keep("/api/v1/photos", { ...(await place(c)), name: `${serial}-${c.number}.jpg`, marks, note, of_result: seen(c).operation ?? null }, { photo: buffer, label: t("Photo at {0}", c.number) });
@@ -71,7 +77,7 @@ async function note(c) {
 }
 
 async function later(c, go) {
-  const reason = await (await questions()).whyNotNow();
+  const reason = await (await questions())?.whyNotNow();
   if (!reason || !(await remark(c, "not_now", reason))) return;
   const next = nextAfter(c.key);
   if (next) go(plain(next.key));
@@ -85,12 +91,12 @@ function setAside(number, reason) {
 }
 
 async function doubt(gauge) {
-  const reason = await (await questions()).whatIsDoubtful(gauge);
+  const reason = await (await questions())?.whatIsDoubtful(gauge);
   if (reason) await keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { reason }, { label: gauge.number });
 }
 
 async function report(c) {
-  const severity = await (await questions()).whatIsWrong();
+  const severity = await (await questions())?.whatIsWrong();
   if (!severity) return;
   try {
     const { ok, body } = await outbox.post("/api/v1/reports", { serial, checkpoint: c.key, ...severity });
@@ -111,7 +117,7 @@ async function markDefect(c) {
 export async function askSetup(c) {
   const alike = state.data.checkpoints.filter((one) => one.stage === c.stage && one.setup === c.setup);
   if (!c.setup || alike.some((one) => remarks(one).some((said) => said.kind === "setup"))) return true;
-  const said = await (await questions()).howItStands(c);
+  const said = await (await questions())?.howItStands(c);
   return said ? remark(c, "setup", said) : false;
 }
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -26,7 +28,8 @@ YEAR = timedelta(days=366)
 JUMPS = (timedelta(0), YEAR, -timedelta(days=2), timedelta(hours=1), -YEAR, timedelta(hours=2))
 
 
-def test_keeps_every_entry_and_goes_on_numbering(workshop: Workshop) -> None:
+def test_keeps_every_entry_and_goes_on_numbering(workshop: Workshop, settings: Any, tmp_path: Path) -> None:
+    settings.QCAPP_DATA_DIR = tmp_path  # with anchors of its own
     units = [workshop.another_unit(f"FR-200-{number:04}") for number in range(301, 301 + len(JUMPS))]
     told = []
     for unit, jump in zip(units, JUMPS, strict=True):

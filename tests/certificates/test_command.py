@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -26,7 +27,7 @@ def _layout(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Path, fixe
     """A stand-in for the layout, and the clock of the cast."""
     settings.QCAPP_DATA_DIR = tmp_path / "data"
     monkeypatch.setattr(rendering, "render", lambda card, at, look=None: f"%PDF {card.number}/{card.issue}".encode())
-    monkeypatch.setattr("django.utils.timezone.now", lambda: fixed_now)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: fixed_now + timedelta(hours=8))  # after the release
 
 
 def run(tmp_path: Path, *options: str, serial: str = "FR-200-0147") -> tuple[str, bytes]:

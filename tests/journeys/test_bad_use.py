@@ -360,7 +360,9 @@ def with_formula() -> bytes:
 
 def upload(client: Client, content: bytes) -> Any:
     file = SimpleUploadedFile("plan.csv", content)
-    return client.post("/plans/import/", {"family_code": "FR-200", "letter": "E", "change_note": "", "file": file})
+    return client.post(
+        "/plans/import/", {"family_code": "FR-200", "letter": "E", "change_note": "Tried.", "file": file}
+    )
 
 
 @pytest.mark.django_db

@@ -45,7 +45,7 @@ SHELL = {
 }
 READS = {
     "backup", "backup_key", "benchmark", "check_evidence", "export_plan", "judge", "limits", "sample", "take_pictures",
-    "verify_audit", "verify_certificate", "write_documents", "write_rights",
+    "verify_audit", "verify_certificate", "write_documents", "write_rights", "write_words",
 }  # fmt: skip
 FOR_A_PERSON = {
     "import_plan": Act.IMPORT_PLAN,

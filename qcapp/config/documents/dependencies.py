@@ -12,6 +12,7 @@ from typing import cast
 LOCKED = Path(__file__).resolve().parents[3] / ".ci" / "requirements.txt"
 PINNED = re.compile(r"^([A-Za-z0-9._-]+)==([^\s;\\]+)(?:\s*;\s*([^\\]+))?", re.MULTILINE)
 LONGEST = 60  # characters of a licence that is told in words of its own
+NAMED = {"Apache License, Version 2.0": "Apache-2.0"}  # said so where a library was built from its source
 SHORT = "License :: OSI Approved :: "
 HEAD = """# Libraries and their licences
 
@@ -47,4 +48,4 @@ def licence_of(said: Message) -> str:
     if classified:
         return ", ".join(line.removeprefix(SHORT).removesuffix(" License") for line in classified)
     words = str(said.get("License") or "").strip().splitlines()
-    return words[0][:LONGEST] if words else "not said"
+    return NAMED.get(words[0], words[0][:LONGEST]) if words else "not said"
