@@ -50,6 +50,7 @@ def test_lets_an_inspector_open_a_unit_answer_its_stage_and_sign(at: SitDown) ->
         else:
             hand.to("button#value")
         hand.press("Enter")
+        page.locator("dialog[open], .verdict").first.wait_for()
         if page.locator("dialog[open]").count():
             hand.press("Enter")  # the first gauge that fits has the focus
         page.locator(".verdict").wait_for()

@@ -212,6 +212,7 @@ class Tablet:
         return self
 
     def pick_gauge(self) -> None:
+        self.drawn()  # the question comes after what Enter began
         if self.page.locator("dialog[open]").count():
             self.page.locator("dialog[open] .picks button:enabled").first.click()
             self.page.wait_for_selector("dialog", state="detached")
