@@ -17,6 +17,8 @@ from django.http import HttpRequest
 from django.utils.translation import get_language
 from django.utils.translation.trans_real import DjangoTranslation
 
+from .worded import WORD
+
 SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
 OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
@@ -25,7 +27,6 @@ OPEN = re.compile(r"{\d}")
 PREDICATE = re.compile(r"[a-z].*\.$", re.DOTALL)  # said of a checkpoint or a person, whose name stands before it
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 _PLACES = re.compile(r"{\d}")
-_WORD = re.compile(r"[^\W\d_]{2,}")
 # What the places of a form with one word of its own hold: "{0} owner {1}" is not found in what somebody wrote.
 LOOSE = r"(?:(?![:;!?]|\.\s).)"
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
@@ -174,7 +175,7 @@ def words_of_file(file: Path) -> dict[tuple[str, str], str]:
 
 
 def _form(text: str) -> re.Pattern[str]:
-    anything = LOOSE if len(_WORD.findall(_PLACES.sub("", text))) < 2 else "."
+    anything = LOOSE if len(WORD.findall(_PLACES.sub("", text))) < 2 else "."
 
     def place(found: re.Match[str]) -> str:
         """Some text; behind a letter or another place it may be an ending that is not there."""

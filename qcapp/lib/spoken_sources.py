@@ -14,6 +14,8 @@ from pathlib import Path
 
 from django.conf import settings
 
+from .worded import WORD
+
 # Spoken to programs and to the keeper at the shell, or only to the demonstration.
 FORMS = re.compile(r"(^|[/_])forms\.py$")
 # Read whole, because what they say has no full stop: a line of what happened, a check, limits in words.
@@ -48,7 +50,6 @@ ENUMS = re.compile(r"\b(StrEnum|TextChoices)\b")
 A_LABEL = re.compile(r"[A-Z][a-z]*( |$)")
 NAMED = re.compile(r"{[a-z_]+}")
 PLACE = re.compile(r"{\d}")
-LETTERS = re.compile(r"[^\W\d_]{2,}")
 ENDED = re.compile(r"[.?!](?:{\d})*$")
 OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^[^\w{“…]")
 
@@ -73,7 +74,7 @@ def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, str]:
         name = file.relative_to(root).as_posix()
         if _of_the_office(name):
             for text in read(name, ast.parse(file.read_text(encoding="utf-8"))):
-                if LETTERS.search(text):
+                if WORD.search(text):
                     found.setdefault(text, name)
     return found
 

@@ -30,7 +30,7 @@ _SHOWN = re.compile(r"\{\{\s*(?P<path>[\w.]+)(?P<rest>(?:\|.*?)?)\s*\}\}")
 _COUNTED = re.compile(r'\|pluralize:"[^"]*[a-z]{2}[^"]*"')
 _NAME = re.compile(r"</?([a-zA-Z0-9]+)")
 _DRESS = re.compile(r"</?[a-z]+\d*>")
-_WORD = re.compile(r"[^\W\d_]{2,}")
+WORD = re.compile(r"[^\W\d_]{2,}")
 _ENTITY = re.compile(r"&#?\w+;")
 
 Token = tuple[str, str]  # its kind ("text", "value", "block", "tag", "comment") and its source
@@ -113,7 +113,7 @@ def has_words(text: str) -> bool:
     if _COUNTED.search(text):
         return True
     bare = re.sub(rf"{_VALUE}|{_BLOCK}", "", text)
-    return bool(_WORD.search(_ENTITY.sub("", _DRESS.sub("", bare))))
+    return bool(WORD.search(_ENTITY.sub("", _DRESS.sub("", bare))))
 
 
 def _tokens(source: str) -> list[Token]:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 GUIDE = REPOSITORY / "docs" / "deploy.md"
-MIRROR = os.environ.get("QCAPP_TEST_MIRROR", "http://deb.debian.org/debian")
+MIRROR = os.environ.get("QCAPP_TEST_MIRROR", "")  # else the one that debootstrap knows
 READY = os.environ.get("QCAPP_TEST_CHROOT", "")  # a folder that debootstrap has filled before
 CERTIFICATES = "etc/ssl/certs/ca-certificates.crt"
 
@@ -40,7 +40,7 @@ class Chroot:
         if READY:
             subprocess.run(["cp", "-a", READY, str(self.root)], check=True)
         else:
-            self._outside("debootstrap", "bookworm", str(self.root), MIRROR)
+            self._outside("debootstrap", "bookworm", str(self.root), *([MIRROR] if MIRROR else []))
         self._outside("mount", "--bind", str(self.root), str(self.root))
         for name in ("proc", "dev"):
             self._outside("mount", "--rbind", f"/{name}", str(self.root / name))
