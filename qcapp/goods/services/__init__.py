@@ -293,7 +293,7 @@ def record_cut(
 
 @transaction.atomic
 def verify_grade(*, by: Person, heat_number: str, method: str, grade_found: str, at: datetime) -> bool:
-    """Whether the grade found at issue is the heat's. What differs is recorded and puts the heat on held.
+    """Whether the grade found at issue is the heat's. What differs is recorded and puts the heat on hold.
 
     Raises Invalid of `plain_text`, NotFound `heat_unknown`.
     """
