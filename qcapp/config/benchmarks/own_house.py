@@ -16,14 +16,20 @@ from django.core.management.base import CommandError
 from django.db import connection
 from django.test.utils import override_settings
 
+# What a database that stays is called begins so: never the name of a site's own.
+KEPT = "qcapp_benchmark_"
+
 
 @contextmanager
-def own_house() -> Iterator[str]:
+def own_house(kept: str = "") -> Iterator[str]:
     """An empty migrated database of the configured kind, with the configured options, and an empty data folder.
 
-    Gives the kind's name and version. Both are gone afterwards. Raises CommandError where the configured role may
-    not create databases, or where tables have an owner of their own.
+    Gives the kind's name and version. Both are gone afterwards, but for a database `kept` on PostgreSQL: it stays, and
+    the next house of that name finds it as it was left, migrated. Raises CommandError where the configured role may
+    not create databases, where tables have an owner of their own, or where something shall be kept elsewhere.
     """
+    if kept and connection.vendor != "postgresql":
+        raise CommandError("Only a database on PostgreSQL can be kept: leave --kept out, or set QCAPP_DATABASE_URL.")
     if "owner" in settings.DATABASES:
         raise CommandError("Give the benchmark one role that may create databases: leave QCAPP_DATABASE_OWNER_URL out.")
     with tempfile.TemporaryDirectory(prefix="qcapp-benchmark-") as name:
@@ -39,28 +45,28 @@ def own_house() -> Iterator[str]:
             "ALLOWED_HOSTS": ["testserver"],
             "SECURE_SSL_REDIRECT": False,
         }
-        with override_settings(**options), _quiet(), _own_database(folder):
+        with override_settings(**options), _quiet(), _own_database(folder, kept):
             call_command("collectstatic", interactive=False, verbosity=0)
             yield _kind()
 
 
 @contextmanager
-def _own_database(folder: Path) -> Iterator[None]:
-    """By the means that Django's tests have: made beside the configured one, dropped at the end."""
+def _own_database(folder: Path, kept: str) -> Iterator[None]:
+    """By the means that Django's tests have: made beside the configured one, dropped at the end unless kept."""
     configured = str(connection.settings_dict["NAME"])
-    own = f"{Path(configured).stem}_benchmark_{os.getpid()}"
+    own = f"{KEPT}{kept}" if kept else f"{Path(configured).stem}_benchmark_{os.getpid()}"
     is_file = connection.vendor == "sqlite"
     connection.settings_dict["TEST"]["NAME"] = str(folder / f"{own}.sqlite3") if is_file else own[-63:]
     connection.close()
     try:
-        connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+        connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False, keepdb=bool(kept))
     except SystemExit as stop:  # Django leaves the process where the server refuses
         raise CommandError("The database for the benchmark could not be made; see above.") from stop
     try:
         yield
     finally:
         _end_other_sessions()
-        connection.creation.destroy_test_db(configured, verbosity=0)
+        connection.creation.destroy_test_db(configured, verbosity=0, keepdb=bool(kept))
 
 
 def _end_other_sessions() -> None:

@@ -40,7 +40,8 @@ class Measurement:
 @dataclass(frozen=True)
 class Effort:
     """How much to do. Tests take a tiny `scale`; goals are meant for 1. `seconds` is for what goes on for a time,
-    `units` and `results` for what counts frames or results, and 0 where nothing was said.
+    `units` and `results` for what counts frames or results, and 0 where nothing was said. `kept` names a database
+    that stays.
     """
 
     scale: float = 1.0
@@ -48,6 +49,7 @@ class Effort:
     seconds: float = 60
     units: int = 0
     results: int = 0
+    kept: str = ""
 
     def of(self, count: int, least: int = 2) -> int:
         """So many things at this scale."""

@@ -1,7 +1,8 @@
 """Speed of look-up, history, affected units and recall: `manage.py benchmark --traceability --units N`.
 
 On a database of its own; the bare SQL stands beside each measure, in the same run. The goals are meant for 100,000
-frames on PostgreSQL, with 160 typed results and 12 components each.
+frames on PostgreSQL, with 160 typed results and 12 components each; loading them takes half an hour, so `--kept NAME`
+keeps them for the next time.
 """
 
 from __future__ import annotations
@@ -12,20 +13,23 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
+from django.core.management.base import CommandError
 from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
 from qcapp.affected.answering import answer
 from qcapp.affected.asking import read
+from qcapp.config.demonstration.cast import BADGES_BY_ROLE
 from qcapp.gauges.queries import calibrations_of, gauge_by_number
+from qcapp.people.queries import person_by_badge
 from qcapp.people.roles import Role
 from qcapp.recall.queries import recall_of
 
 from .main_path import _client, _get, _p95s, _select, _select_results, _tell, _timed
 from .own_house import own_house
 from .registry import Effort, Measurement, benchmark
-from .traceability_records import BAD_GAUGE, HEAT, Fleet
+from .traceability_records import BAD_GAUGE, HEAT, Fleet, frames_loaded
 
 UNITS = 300
 FEW = 1000  # the history's time is held against that with so many frames
@@ -41,23 +45,36 @@ def traceability(effort: Effort) -> Iterator[Measurement]:
     units = effort.units or effort.of(UNITS, 30)
     few = min(FEW, max(25, units // 10))
     with own_house() as kind:
-        fleet = Fleet.begun(timezone.now(), min(WITH_HEAT, units // 2), min(BAD_READINGS, units * 5))
-        grow(fleet, few)
-        service = _client(fleet.shop.person(Role.CUSTOMER_SERVICE))
-        before = at_size(service, fleet.serials, effort, kind, few)
-        yield from before
-        grow(fleet, units)
-        after = at_size(service, fleet.serials, effort, kind, units)
+        before = at_size(filled(few, units), effort, kind)
+    yield from before
+    with own_house(effort.kept) as kind:
+        after = at_size(filled(units, units), effort, kind)
         yield from after
         yield _growth(before[1].value, after[1].value, few, units)
         yield affected(effort)
         yield recalled(effort)
 
 
-def at_size(service: Client, serials: Sequence[str], effort: Effort, kind: str, frames: int) -> list[Measurement]:
+def filled(count: int, units: int) -> list[str]:
+    """The serials of so many frames, loaded where there are none; amounts go by the `units` that are to come.
+
+    Raises CommandError where a database that was kept holds another number.
+    """
+    stand = frames_loaded()
+    if not stand:
+        fleet = Fleet.begun(timezone.now(), min(WITH_HEAT, units // 2), min(BAD_READINGS, units * 5))
+        grow(fleet, count)
+        return fleet.serials
+    if len(stand) != count:
+        raise CommandError(f"What is kept holds {len(stand)} frames: ask for --units {len(stand)}, or keep another.")
+    return stand
+
+
+def at_size(serials: Sequence[str], effort: Effort, kind: str) -> list[Measurement]:
     """What is the same work at every size: look-up, history, and the room on the disk."""
+    service = _client(person_by_badge(BADGES_BY_ROLE[Role.CUSTOMER_SERVICE][0]))
     looked, seen = look_up(service, serials, effort, kind), history(service, serials, effort)
-    return [replace(one, frames=frames) for one in (looked, seen, on_disk(kind))]
+    return [replace(one, frames=len(serials)) for one in (looked, seen, on_disk(kind))]
 
 
 def on_disk(kind: str) -> Measurement:

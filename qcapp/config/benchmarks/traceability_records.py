@@ -96,6 +96,12 @@ class Fleet:
         self.serials += frames.serials
 
 
+def frames_loaded() -> list[str]:
+    """The serials of the frames that the database holds, in order."""
+    units = apps.get_model("production.Unit").objects.filter(item__family__code=FAMILY)
+    return list(units.order_by("number").values_list("serial", flat=True))
+
+
 def _results_of(serial: str) -> list[dict[str, Any]]:
     names = ", ".join(f"r.{name}" for name in COLUMNS)
     sql = (

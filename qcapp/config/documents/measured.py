@@ -21,7 +21,7 @@ Drawn by `manage.py write_documents` from `docs/measured.json`: each goal of the
 ratio to the bare work of the same run where there is one, and whether the goal was met. Put in your own:
 
     .venv/bin/python manage.py benchmark --all --json numbers.json
-    .venv/bin/python manage.py benchmark --traceability --units 100000 --json traceability.json
+    .venv/bin/python manage.py benchmark --traceability --units 100000 --kept fleet --json traceability.json
     .venv/bin/python manage.py write_documents --measured numbers.json --machine 'two cores, 8 GB'
 
 Times are of one machine at one moment. Ratios travel better than milliseconds.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import platform
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from qcapp.config.benchmarks.registry import Effort, Measurement
 
 MOST_UNITS = 500_000
 MOST_RESULTS = 160 * MOST_UNITS
+KEPT = "for --traceability on PostgreSQL: fill a database of this name once, keep it, and measure in it again"
 HEAD = ("ratio", "goal", "", "measured", "value", "baseline")
 
 
@@ -34,6 +36,7 @@ class Command(BaseCommand):
         parser.add_argument("--seconds", type=float, default=60, metavar="S", help="length of the shift (60)")
         parser.add_argument("--units", type=int, default=0, metavar="N", help="frames for --traceability (300)")
         parser.add_argument("--results", type=int, default=0, metavar="N", help="results for --charts (240 000)")
+        parser.add_argument("--kept", default="", metavar="NAME", help=KEPT)
         parser.add_argument("--all", action="store_true", help="run every group, as without one")
         parser.add_argument("--json", metavar="FILE", help="write the numbers there too; - writes them alone to stdout")
 
@@ -44,7 +47,9 @@ class Command(BaseCommand):
             raise CommandError(f"Give from 1 to {MOST_UNITS} units.")
         if options["results"] < 0 or options["results"] > MOST_RESULTS:
             raise CommandError(f"Give from 1 to {MOST_RESULTS} results.")
-        effort = Effort(options["scale"], options["repeats"], options["seconds"], options["units"], options["results"])
+        if not re.fullmatch(r"[a-z0-9_]{0,40}", options["kept"]):
+            raise CommandError("Name what is kept by up to 40 small letters, digits and underscores.")
+        effort = Effort(*(options[name] for name in ("scale", "repeats", "seconds", "units", "results", "kept")))
         chosen = list(registry.of_groups(self._groups(options), options["only"]))
         if not chosen:
             raise CommandError(f"There is no benchmark {options['only']} in what was asked for.")
