@@ -51,6 +51,7 @@ class Verb(StrEnum):
     GAUGE_STUDY_READ = "gauge.study_read"
     GAUGE_RECALLED = "gauge.recalled"
     GAUGE_PUT_BACK_IN_USE = "gauge.put_back_in_use"
+    GAUGE_RETIRED = "gauge.retired"
 
     FAMILY_ADDED = "family.added"
     UNIT_OPENED = "unit.opened"

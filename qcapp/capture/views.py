@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound, QcError
 from qcapp.gauges.setup import setups_of
+from qcapp.gauges.studying import studies_to_read
 from qcapp.goods.queries.lots import open_samples
 from qcapp.inspections.queries.overview import overview_of
 from qcapp.inspections.queries.waiting import StageAt, stage_at
@@ -74,6 +75,7 @@ def floor(request: HttpRequest) -> HttpResponse:
         "station": here,
         "setups": ", ".join(sorted(one.gauge_number for one in setups_of().values() if one.reason(timezone.now()))),
         "stations": stations(),
+        "studies": studies_to_read(request.user),
         "problem": said(problem.message) if problem else "",
         "serial": serial,
         "shared": getattr(request, "tablet", None) is not None,

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Count, Exists, Min, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import Case, Count, Exists, IntegerField, Min, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce, Replace, Upper
 
 from qcapp.core.errors import NotFound, Refused
@@ -281,7 +281,10 @@ def _card(row: Certificate, latest: int, in_doubt: bool) -> CertificateCard:
 
 
 def items_certified(fragment: str, limit: int = 40) -> list[tuple[int, str]]:
-    """Item and number of certificates whose number holds the fragment, compared as `lookup_key` does; newest first."""
+    """Item and number of certificates whose number holds the fragment, compared as `lookup_key` does.
+
+    Those that end with it first, the newest first in each.
+    """
     key = lookup_key(fragment.replace("\0", ""))
     if not 0 < len(key) <= LONGEST_TOKEN:
         return []
@@ -289,7 +292,8 @@ def items_certified(fragment: str, limit: int = 40) -> list[tuple[int, str]]:
     for written, read in (("-", ""), ("O", "0"), ("I", "1")):
         spoken = Replace(spoken, Value(written), Value(read))
     rows = Certificate.objects.annotate(spoken=spoken).filter(spoken__contains=key, issue=1, item__unit__isnull=False)
-    return list(rows.order_by("-id").values_list("item_id", "number")[:limit])
+    ends = Case(When(spoken__endswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
+    return list(rows.order_by(ends, "-id").values_list("item_id", "number")[:limit])
 
 
 def notices_waiting() -> tuple[int, datetime | None]:

@@ -46,9 +46,20 @@ class DispatchForm(forms.Form):
     )  # fmt: skip
 
 
+class SeveralFiles(forms.FileInput):
+    """A field for one file or several; the view takes them all."""
+
+    allow_multiple_selected = True
+
+    def __init__(self) -> None:
+        super().__init__({"multiple": True, "accept": "image/*"})
+
+
 class EventForm(forms.Form):
     kind = forms.ChoiceField(label="What it is", choices=KINDS)
     happened_on = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}))
     text = forms.CharField(label="What happened", max_length=600, widget=forms.Textarea(attrs={"rows": 4}))
-    photo = forms.FileField(label="Photo", required=False)
+    photo = forms.FileField(
+        label="Photos", required=False, widget=SeveralFiles(), help_text="Several can be chosen at once."
+    )
     report_severity = forms.ChoiceField(label="Raises", choices=SEVERITIES, required=False)

@@ -20,7 +20,8 @@ from qcapp.production.queries.places import items_marked, whereabouts
 
 from .queries import dispatches, items_of_orders
 
-WORDS = ("serial", "mark", "certificate", "order", "component")
+FOUND_BY = ("serial", "stamped serial", "VIN", "tag", "certificate", "order", "component")  # the nearest first
+MARKS = {"serial stamped": "stamped serial", "VIN stamped": "VIN", "stamped tag": "tag"}
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ def look_up(fragment: str, *, names: bool, limit: int = 40) -> list[Found]:
     hits += [*_orders(fragment, limit, names=names), *_holders(hits)]
     best: dict[int, Found] = {}
     for unit, by, text in hits:
-        rank = (_nearness(lookup_key(text), key), WORDS.index(by.partition(" ")[0]))
+        rank = (_nearness(lookup_key(text), key), FOUND_BY.index(by))
         if unit.id not in best or rank < best[unit.id].rank:
             best[unit.id] = Found(unit, by, text, rank)
     chosen = sorted(best.values(), key=lambda found: found.rank)[:limit]
@@ -71,7 +72,7 @@ def _serials(fragment: str, limit: int) -> list[Hit]:
 def _marks(fragment: str, limit: int) -> list[Hit]:
     rows = items_marked(fragment, limit)
     units = units_of_items(item for item, _, _ in rows) if rows else {}
-    return [(units[item], f"mark {kind}", text) for item, kind, text in rows if item in units]
+    return [(units[item], MARKS[kind], text) for item, kind, text in rows if item in units]
 
 
 def _certificates(fragment: str, limit: int) -> list[Hit]:

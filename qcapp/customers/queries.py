@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
 
 from qcapp.core.errors import NotFound
 from qcapp.core.identification import lookup_key
@@ -163,7 +163,8 @@ def items_of_orders(fragment: str, limit: int = 40, *, names: bool) -> list[tupl
     which = Q(lookup__contains=key)
     if names:
         which |= Q(customer__lookup__contains=key) | Q(customer__number__iexact=fragment.strip().replace("\0", ""))
-    rows = _orders().filter(which).order_by("-id")[:limit]
+    ends = Case(When(lookup__endswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
+    rows = _orders().filter(which).order_by(ends, "-id")[:limit]
     return [(row.number, row.customer.name if names else "") for row in rows]
 
 

@@ -86,8 +86,8 @@ def event(request: HttpRequest, serial: str) -> HttpResponse:
     page = SeveralForms(request, {"event": forms.EventForm})
 
     def perform(told: dict[str, Any], at: datetime) -> object:
-        photo = told.pop("photo")
-        photos = [(photo.name, photo.read())] if photo else []
+        del told["photo"]  # the last of them only
+        photos = [(str(photo.name), photo.read()) for photo in request.FILES.getlist("photo")]
         return services.record_event(by=request.user, serial=unit.serial, photos=photos, at=at, **told)
 
     page.hear({"event": perform})

@@ -47,12 +47,12 @@ class Due:
 
 
 def due_list(at: datetime) -> list[Due]:
-    """Every gauge that needs calibration, what is overdue first."""
+    """Every gauge that needs calibration and is not retired, what is overdue first."""
     today = site_day(at)
     found = [
         Due(card, (card.due_on - today).days if card.due_on else None)
         for card in all_gauges(at)
-        if card.needs_calibration
+        if card.needs_calibration and not card.retired
     ]
     return sorted(found, key=lambda due: (due.days is not None, due.days or 0, due.gauge.number))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -10,19 +11,18 @@ from django.http import QueryDict
 
 from qcapp.core.errors import Invalid, QcError
 from qcapp.core.metrology.quantities import parse_value
+from qcapp.lib.spoken import said
 
-from .budgets import Line
+from .budgets import DISTRIBUTIONS, NORMAL, SHAPES, Line
 from .points import Point
-from .queries import gauge_kinds
+from .queries import GaugeCard, gauge_kinds
+from .usual_kinds import KindProfile, profile_of
 
 OUTCOMES = [("", "as the points say"), ("passed", "passed"), ("failed", "failed")]
-POINT_ROWS = 8
-POINT_COLUMNS = (
-    ("reference", "Reference"),
-    ("as_found", "As found"),
-    ("as_left", "As left"),
-    ("limit", "Limit of error"),
-)
+POINT_ROWS, BUDGET_ROWS = 8, 6
+POINT_NAMES = ("series", "reference", "as_found", "as_left", "limit")
+BUDGET_NAMES = ("name", "value", "distribution", "divisor", "sensitivity")
+ANSWERS = {"yes": True, "no": False}
 
 
 def _day(label: str, **options: Any) -> forms.DateField:
@@ -54,11 +54,25 @@ class GaugeForm(forms.Form):
     interval_months = forms.IntegerField(label="Months between calibrations", initial=12, min_value=1, max_value=120)
     needs_calibration = forms.BooleanField(label="Needs calibration", initial=True, required=False)
 
-    def __init__(self, *args: Any, **options: Any) -> None:
+    def __init__(self, *args: Any, kind_key: str = "", **options: Any) -> None:
         super().__init__(*args, **options)
         field = self.fields["kind_key"]
         assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
         field.choices = [(kind.key, kind.name) for kind in gauge_kinds()]
+        if kind_key:
+            self._ask_as(kind_key, profile_of(kind_key))
+
+    def _ask_as(self, kind_key: str, profile: KindProfile) -> None:
+        """The fields in the words of the kind, with what is usual for it; what it does not have is not asked."""
+        self.fields["kind_key"].widget = forms.HiddenInput()
+        self.fields["kind_key"].initial = kind_key
+        self.fields["unit_of_measure"].initial = profile.unit_of_measure
+        self.fields["interval_months"].initial = profile.interval_months
+        self.fields["range_lower"].label = f"{said(profile.range_label)}, {said('from')}"
+        self.fields["range_upper"].label = f"{said(profile.range_label)}, {said('to')}"
+        self.fields["resolution"].label = profile.resolution_label
+        if not profile.resolution_label:
+            del self.fields["resolution"]
 
 
 class CalibrationForm(forms.Form):
@@ -74,11 +88,27 @@ class CalibrationForm(forms.Form):
     done_by = forms.CharField(label="Done by", max_length=120)
 
 
-def typed_points(data: QueryDict | None) -> list[list[str]]:
-    """The rows of the points' table as they were typed, filled up to POINT_ROWS."""
-    columns = [data.getlist(f"point_{name}") if data else [] for name, _ in POINT_COLUMNS]
-    count = max(POINT_ROWS, *(len(column) for column in columns))
-    return [[column[row].strip() if row < len(column) else "" for column in columns] for row in range(count)]
+def typed_points(gauge: GaugeCard, data: QueryDict | None) -> list[dict[str, str]]:
+    """The rows of the points' table as they were typed, or the kind's usual points; `usual` is what is proposed."""
+    proposed = gauge.profile.proposed
+    columns = {name: data.getlist(f"point_{name}") if data else [] for name in POINT_NAMES}
+    count = max(POINT_ROWS, len(proposed), *(len(column) for column in columns.values()))
+    rows = []
+    for place in range(count):
+        series, share = proposed[place] if place < len(proposed) else ("", "")
+        row = {name: column[place].strip() if place < len(column) else "" for name, column in columns.items()}
+        row["series"] = row["series"] if data else series
+        rows.append(row | {"usual": usual_point(gauge, share)})
+    return rows
+
+
+def usual_point(gauge: GaugeCard, share: str) -> str:
+    """The value at this share of the gauge's range; empty where none is known."""
+    if not share or gauge.range_upper is None:
+        return ""
+    low = gauge.range_lower or Decimal(0)
+    value = low + Decimal(share) * (gauge.range_upper - low)
+    return format(value.normalize(), "f")
 
 
 def points_of(data: QueryDict) -> list[Point]:
@@ -86,23 +116,36 @@ def points_of(data: QueryDict) -> list[Point]:
 
     Raises Invalid `calibration_points` naming the row.
     """
+    columns = {name: data.getlist(f"point_{name}") for name in POINT_NAMES}
     found = []
-    for place, row in enumerate(typed_points(data), start=1):
-        if any(row):
-            found.append(_point(place, row))
+    for place in range(max(len(column) for column in columns.values())):
+        row = {name: column[place].strip() if place < len(column) else "" for name, column in columns.items()}
+        if any(value for name, value in row.items() if name != "series"):
+            found.append(_point(place + 1, **row))
     return found
 
 
-def _point(place: int, row: list[str]) -> Point:
-    reference, as_found, as_left, limit = row
+def _point(place: int, series: str, reference: str, as_found: str, as_left: str, limit: str) -> Point:
     if not (reference and as_found and limit):
         message = f"Point {place} needs the reference value, what the gauge showed as found, and the limit of error."
         raise Invalid("calibration_points", message)
     try:
         left = parse_value(as_left) if as_left else None
-        return Point(parse_value(reference), parse_value(as_found), left, parse_value(limit))
+        return Point(parse_value(reference), parse_value(as_found), left, parse_value(limit), series)
     except QcError as error:
         raise Invalid("calibration_points", f"Point {place}: {error.message}") from error
+
+
+def own_questions(gauge: GaugeCard, data: QueryDict | None) -> list[tuple[str, str]]:
+    """What is looked at in a calibration of this kind, each with the answer that was given."""
+    given = data.getlist("looked_at") if data else []
+    questions = gauge.profile.questions
+    return [(question, given[place] if place < len(given) else "") for place, question in enumerate(questions)]
+
+
+def looked_at(gauge: GaugeCard, data: QueryDict) -> dict[str, bool]:
+    """The questions that were answered; one that was left open was not looked at."""
+    return {question: ANSWERS[said] for question, said in own_questions(gauge, data) if said in ANSWERS}
 
 
 class KeepingForm(forms.Form):
@@ -114,27 +157,40 @@ class KeepingForm(forms.Form):
 
 
 class BudgetForm(forms.Form):
-    """The components of an uncertainty budget, one a row."""
+    """The components of an uncertainty budget, a row of BUDGET_NAMES each."""
 
-    lines = forms.CharField(
-        label="Components", max_length=4000, widget=forms.Textarea(attrs={"rows": 5}),
-        help_text="One a row: name; value; distribution; divisor. Such as: certificate; 0,02; normal; 2 – or: "
-        "resolution; 0.005; rectangular. Distributions: normal, rectangular, triangular, u_shaped.",
-    )  # fmt: skip
+    def rows(self, lines: Sequence[Line] = ()) -> list[dict[str, str]]:
+        """The rows as they were typed, else those of the budget that counts, and some empty ones."""
+        rows = self._typed() if self.is_bound else [line.to_json() for line in lines]
+        empty = dict.fromkeys(BUDGET_NAMES, "")
+        return rows + [empty] * max(BUDGET_ROWS - len(rows), 2)
+
+    def _typed(self) -> list[dict[str, str]]:
+        data: Any = self.data
+        columns = {name: data.getlist(f"line_{name}") for name in BUDGET_NAMES}
+        rows = [
+            {name: column[place].strip() if place < len(column) else "" for name, column in columns.items()}
+            for place in range(max(len(column) for column in columns.values()))
+        ]
+        return [row for row in rows if row["name"] or row["value"]]
 
     def told(self) -> list[Line]:
         """The rows as lines. Raises Invalid `budget_line`."""
-        rows = [row for row in self.cleaned_data["lines"].splitlines() if row.strip()]
-        return [_budget_line(place, row) for place, row in enumerate(rows, start=1)]
+        return [_budget_line(place, row) for place, row in enumerate(self._typed(), start=1)]
 
 
-def _budget_line(place: int, row: str) -> Line:
-    cells = [cell.strip() for cell in row.split(";")] + ["", "", ""]
+def _budget_line(place: int, row: dict[str, str]) -> Line:
     try:
-        divisor = parse_value(cells[3]) if cells[3] else Decimal(1)
-        return Line(cells[0], parse_value(cells[1]), cells[2].lower() or "normal", divisor)
+        divisor, sensitivity = (parse_value(row[name] or "1") for name in ("divisor", "sensitivity"))
+        return Line(row["name"], parse_value(row["value"]), row["distribution"] or NORMAL, divisor, sensitivity)
     except QcError as error:
         raise Invalid("budget_line", f"Component {place}: {error.message}") from error
+
+
+# Each distribution with what belongs to it: the divisor of all but the normal one is theirs.
+DISTRIBUTION_CHOICES = [
+    (key, f"{key.replace('_', '-')}, √{SHAPES[key]}" if key in SHAPES else key) for key in DISTRIBUTIONS
+]
 
 
 class ReasonForm(forms.Form):

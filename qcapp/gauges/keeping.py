@@ -58,6 +58,7 @@ class BudgetCard:
     expanded: Decimal
     by_name: str
     at: datetime
+    typed: tuple[Line, ...] = ()
 
 
 def keep_gauge(
@@ -127,4 +128,4 @@ def budget_of(gauge_id: int) -> BudgetCard | None:
         )
         for line, share in zip(lines, found.shares, strict=True)
     )  # fmt: skip
-    return BudgetCard(cards, found.standard, row.expanded, row.by.name, row.at)
+    return BudgetCard(cards, found.standard, row.expanded, row.by.name, row.at, tuple(lines))

@@ -57,6 +57,7 @@ class Calibration(WriteOnceModel):
     expanded_uncertainty = DecimalTextField(null=True, blank=True)  # in the gauge's unit, k = 2
     certificate = models.CharField(max_length=60, blank=True)
     done_by = models.CharField(max_length=120)
+    looked_at = models.JSONField(default=list)  # [[question as it was asked, yes or no], …]: the kind's own questions
     recorded_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField()
 
@@ -76,6 +77,7 @@ class CalibrationPoint(WriteOnceModel):
     as_found = DecimalTextField()
     as_left = DecimalTextField(null=True, blank=True)  # empty where nothing was adjusted
     limit = DecimalTextField()  # limit of error, plus and minus
+    series = models.CharField(max_length=40, blank=True)  # "inside jaws", "falling": what of the gauge was read
 
     class Meta:
         ordering = ["position"]
@@ -88,11 +90,12 @@ class CalibrationPoint(WriteOnceModel):
 
 
 class GaugeUse(WriteOnceModel):
-    """A gauge taken out of use or put back, with the reason. The latest row counts."""
+    """A gauge taken out of use, put back or retired for good, with the reason. The latest row counts."""
 
     class Kind(models.TextChoices):
         OUT = "out", "taken out of use"
         BACK = "back", "put back in use"
+        RETIRED = "retired", "retired for good"
 
     gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="uses")
     kind = models.CharField(max_length=8, choices=Kind.choices)

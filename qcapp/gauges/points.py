@@ -1,7 +1,8 @@
 """The points of a calibration: reference value, what the gauge showed as found and as left, limit of error.
 
 A calibration has passed when every point as left (as found, where nothing was adjusted) lies within its limit of error;
-whether the gauge was right until then is told by the points as found.
+whether the gauge was right until then is told by the points as found. Points may belong to a series, such as the inside
+jaws of a caliper or a falling pressure: each has an error curve of its own.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ class Point:
     as_found: Decimal
     as_left: Decimal | None
     limit: Decimal
+    series: str = ""
 
     @property
     def error_found(self) -> Decimal:
@@ -56,8 +58,15 @@ def check_points(points: Sequence[Point]) -> None:
             raise Invalid("calibration_points", f"Point {place} is not made of plain numbers such as 100.02.")
         if point.limit <= 0:
             raise Invalid("calibration_points", f"The limit of error of point {place} must be above zero, like 0.02.")
-    if points:
-        ErrorCurve([ErrorPoint(point.reference, point.error_found) for point in points])
+    curves_of(points)
+
+
+def curves_of(points: Sequence[Point]) -> list[ErrorCurve]:
+    """The error as found, a curve for each series. Raises as `ErrorCurve`."""
+    by_series: dict[str, list[ErrorPoint]] = {}
+    for point in points:
+        by_series.setdefault(point.series, []).append(ErrorPoint(point.reference, point.error_found))
+    return [ErrorCurve(some) for some in by_series.values()]
 
 
 def passed(points: Sequence[Point]) -> bool:

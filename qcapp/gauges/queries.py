@@ -21,12 +21,14 @@ from qcapp.lib.site_days import day_ends, site_day
 
 from .models import Calibration, Gauge, GaugeKind, GaugeUse
 from .points import Point, found_good
+from .usual_kinds import KindProfile, profile_of
 
 OVERDUE = "gauge_overdue"
 FAILED = "gauge_failed"
 OUT_OF_USE = "gauge_out_of_use"
+RETIRED = "gauge_retired"
 NEVER_CALIBRATED = "gauge_never_calibrated"
-_WORST_FIRST = (OVERDUE, FAILED, NEVER_CALIBRATED, OUT_OF_USE, "")
+_WORST_FIRST = (OVERDUE, FAILED, NEVER_CALIBRATED, OUT_OF_USE, "", RETIRED)
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,15 @@ class GaugeCard:
     expanded_uncertainty: Decimal | None
 
     @property
+    def profile(self) -> KindProfile:
+        """What its kind asks."""
+        return profile_of(self.kind_key)
+
+    @property
+    def retired(self) -> bool:
+        return self.reason == RETIRED
+
+    @property
     def range_text(self) -> str:
         """The measuring range with its unit of measure, such as "0 to 150 mm"; empty when none is known."""
         ends = [as_text(end) for end in (self.range_lower, self.range_upper) if end is not None]
@@ -71,10 +82,20 @@ class GaugeCard:
 
 @dataclass(frozen=True)
 class KindCard:
-    """A kind of gauge: the key that plan files write and the name that people read."""
+    """A kind of gauge: the key that plan files write, the name that people read, and what its kind asks.
+
+    `series` are what its points are taken on, `questions` what is looked at in each calibration. One that does not
+    `reads` shows no value: what it measured is judged again by nobody but a person.
+    """
 
     key: str
     name: str
+    unit_of_measure: str = ""
+    interval_months: int = 12
+    series: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
+    reads: bool = True
+    adjustable: bool = True
 
 
 @dataclass(frozen=True)
@@ -91,10 +112,18 @@ class CalibrationCard:
     recorded_at: datetime
     id: int = 0
     points: tuple[Point, ...] = ()
+    looked_at: tuple[tuple[str, bool], ...] = ()
+
+    @property
+    def not_in_order(self) -> tuple[str, ...]:
+        """The questions of its kind that were answered by no."""
+        return tuple(question for question, good in self.looked_at if not good)
 
     @property
     def found_out(self) -> bool:
         """Whether the gauge was found out of tolerance: what it measured since the calibration before is in doubt."""
+        if self.not_in_order:
+            return True
         return not found_good(self.points) if self.points else self.outcome == Calibration.Outcome.FAILED
 
 
@@ -111,7 +140,15 @@ class UseCard:
 
 def gauge_kinds() -> list[KindCard]:
     """Every kind of gauge, by name."""
-    return [KindCard(kind.key, kind.name) for kind in GaugeKind.objects.order_by("name")]
+    return [kind_card(kind.key, kind.name) for kind in GaugeKind.objects.order_by("name")]
+
+
+def kind_card(key: str, name: str) -> KindCard:
+    """A kind with what belongs to it."""
+    one = profile_of(key)
+    return KindCard(
+        key, name, one.unit_of_measure, one.interval_months, one.series, one.questions, one.reads, one.adjustable
+    )
 
 
 def kind_names() -> dict[str, str]:
@@ -175,14 +212,15 @@ def calibrations_of(gauge_id: int) -> list[CalibrationCard]:
         CalibrationCard(
             row.done_on, row.due_on, row.outcome, row.expanded_uncertainty, row.certificate, row.done_by,
             row.recorded_by.name, row.recorded_at, row.pk,
-            tuple(Point(one.reference, one.as_found, one.as_left, one.limit) for one in row.points.all()),
+            tuple(Point(one.reference, one.as_found, one.as_left, one.limit, one.series) for one in row.points.all()),
+            tuple((str(question), bool(good)) for question, good in row.looked_at),
         )
         for row in rows.order_by("-done_on", "-id")
     ]  # fmt: skip
 
 
 def uses_of(gauge_id: int) -> list[UseCard]:
-    """When a gauge was taken out of use and put back, the latest first."""
+    """When a gauge was taken out of use, put back or retired, the latest first."""
     rows = GaugeUse.objects.filter(gauge=gauge_id).select_related("by").order_by("-at", "-id")
     return [UseCard(row.kind, GaugeUse.Kind(row.kind).label, row.reason, row.by.name, row.at) for row in rows]
 
@@ -204,7 +242,10 @@ def _state(row: Gauge, on: date) -> GaugeState:
     found: Mapping[str, object] = vars(row)
     due_on, outcome, uncertainty = row.last_due, row.last_outcome, row.last_uncertainty  # type: ignore[attr-defined]
     reason, sentence = "", f"Gauge {row.number} may be used."
-    if found["last_use"] == GaugeUse.Kind.OUT:
+    if found["last_use"] == GaugeUse.Kind.RETIRED:
+        reason = RETIRED
+        sentence = f"Gauge {row.number} is retired: {found['last_use_reason']}. Choose another."
+    elif found["last_use"] == GaugeUse.Kind.OUT:
         reason = OUT_OF_USE
         sentence = f"Gauge {row.number} is out of use: {found['last_use_reason']}. Choose another."
     elif row.needs_calibration:

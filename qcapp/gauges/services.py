@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
 from decimal import Decimal
@@ -22,8 +22,8 @@ from qcapp.people.services import require
 
 from .models import Calibration, CalibrationPoint, Gauge, GaugeBudget, GaugeKind, GaugeUse
 from .points import Point, check_points, passed
-from .queries import GaugeCard, KindCard, gauge_by_number
-from .usual_kinds import USUAL_KINDS
+from .queries import GaugeCard, KindCard, gauge_by_number, kind_card
+from .usual_kinds import USUAL_KINDS, profile_of
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -57,7 +57,7 @@ def add_kind(*, by: Person, key: str, name: str, at: datetime) -> KindCard:
             at=at,
             payload={"key": key, "name": name},
         )
-    return KindCard(kind.key, kind.name)
+    return kind_card(kind.key, kind.name)
 
 
 @transaction.atomic
@@ -151,29 +151,35 @@ def record_calibration(
     expanded_uncertainty: Decimal | None = None,
     certificate: str = "",
     points: Sequence[Point] = (),
+    looked_at: Mapping[str, bool] | None = None,
 ) -> GaugeCard:
     """A calibration of a gauge; without `due_on` it is due again after the gauge's interval.
 
-    Without `expanded_uncertainty` that of the gauge's budget counts. With `points` the outcome is computed from them,
-    and one that says otherwise is refused. Raises NotFound `gauge_unknown`, Invalid `calibration_in_future`,
-    `calibration_due_date`, `calibration_outcome`, `calibration_uncertainty`, a code of `check_points` or `plain_text`.
+    Without `expanded_uncertainty` that of the gauge's budget counts. `looked_at` answers questions of its kind. With
+    `points`, or a question answered by no, the outcome is computed, and one that says otherwise is refused. Raises
+    NotFound `gauge_unknown`, Refused `gauge_retired`, Invalid `calibration_in_future`, `calibration_due_date`,
+    `calibration_outcome`, `calibration_uncertainty`, `calibration_question`, `calibration_series`, a code of
+    `check_points` or `plain_text`.
     """
     require(by, Act.KEEP_GAUGES, at)
     check_points(points)
-    outcome = _outcome(outcome, points)
+    answers = dict(looked_at or {})
+    outcome = _outcome(outcome, points, answers)
     if expanded_uncertainty is not None and not (expanded_uncertainty.is_finite() and expanded_uncertainty >= 0):
         raise Invalid("calibration_uncertainty", "The expanded uncertainty is a number from zero up, for example 0.02.")
     done_by = plain_text("Who calibrated it", done_by, longest=120)
     certificate = plain_text("The certificate's number", certificate, longest=60, needed=False)
     with transaction.atomic():
         gauge = _locked(number)
+        _check_own_questions(gauge, points, answers)
         if expanded_uncertainty is None:
             expanded_uncertainty = _budgeted(gauge)
         due_on = due_on or months_later(done_on, gauge.interval_months)
         _check_days(done_on, due_on, site_day(at))
         row = Calibration.objects.create(
             gauge=gauge, done_on=done_on, due_on=due_on, outcome=outcome, certificate=certificate,
-            expanded_uncertainty=expanded_uncertainty, done_by=done_by, recorded_by_id=by.pk, recorded_at=at,
+            expanded_uncertainty=expanded_uncertainty, done_by=done_by, looked_at=list(answers.items()),
+            recorded_by_id=by.pk, recorded_at=at,
         )  # fmt: skip
         CalibrationPoint.objects.bulk_create(
             CalibrationPoint(calibration=row, position=place, **asdict(point)) for place, point in enumerate(points, 1)
@@ -183,6 +189,7 @@ def record_calibration(
             "expanded_uncertainty": _plain(expanded_uncertainty), "certificate": certificate,
             "done_by": done_by,
             "points": [{name: _plain(value) for name, value in asdict(point).items()} for point in points],
+            "looked_at": answers,
         }  # fmt: skip
         audit.record(verb=Verb.GAUGE_CALIBRATED, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload=payload)
     return gauge_by_number(gauge.number, at)
@@ -193,8 +200,29 @@ def _budgeted(gauge: Gauge) -> Decimal | None:
     return rows.values_list("expanded", flat=True).first()
 
 
-def _outcome(said: str, points: Sequence[Point]) -> str:
-    """What the points say, or what was said where there are none."""
+def _check_own_questions(gauge: Gauge, points: Sequence[Point], answers: Mapping[str, bool]) -> None:
+    """Raises Refused `gauge_retired`, Invalid `calibration_question`, `calibration_series`."""
+    _refuse_retired(gauge)
+    profile = profile_of(gauge.kind.key)
+    strange = [question for question in answers if question not in profile.questions]
+    if strange:
+        message = f"“{shown(strange[0])}” is not asked of a {gauge.kind.name}; answer its own questions."
+        raise Invalid("calibration_question", message)
+    wrong = [point.series for point in points if point.series and point.series not in profile.series]
+    if wrong:
+        known = ", ".join(profile.series) or "none"
+        message = f"A {gauge.kind.name} has no “{shown(wrong[0])}”; its points are taken on: {known}."
+        raise Invalid("calibration_series", message)
+
+
+def _outcome(said: str, points: Sequence[Point], answers: Mapping[str, bool]) -> str:
+    """What the points and answers say, or what was said where they leave it open."""
+    if not all(answers.values()):
+        if said == Calibration.Outcome.PASSED:
+            bad = next(question for question, good in answers.items() if not good)
+            message = f"“{bad}” was answered by no, so it has not passed; correct the answer or the word."
+            raise Invalid("calibration_outcome", message)
+        return Calibration.Outcome.FAILED.value
     if not points:
         if said not in Calibration.Outcome.values:
             raise Invalid("calibration_outcome", "A calibration has passed or failed; choose one of the two.")
@@ -213,10 +241,19 @@ def _check_days(done_on: date, due_on: date, today: date) -> None:
         raise Invalid("calibration_due_date", "The due date is not after the calibration; correct one of the two.")
 
 
+def retire(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
+    """The gauge is gone for good: worn out, lost, sold. Its number stays taken and everything it measured stays.
+
+    Raises NotFound `gauge_unknown`, Refused `gauge_retired`, Invalid with a code of `plain_text`.
+    """
+    return _use(GaugeUse.Kind.RETIRED, Verb.GAUGE_RETIRED, by=by, number=number, reason=reason, at=at)
+
+
 def take_out_of_use(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
     """From now on nobody may measure with this gauge.
 
-    Raises NotFound `gauge_unknown`, Refused `gauge_already_out_of_use`, Invalid with a code of `plain_text`.
+    Raises NotFound `gauge_unknown`, Refused `gauge_already_out_of_use`, `gauge_retired`, Invalid with a code of
+    `plain_text`.
     """
     return _use(GaugeUse.Kind.OUT, Verb.GAUGE_TAKEN_OUT_OF_USE, by=by, number=number, reason=reason, at=at)
 
@@ -224,7 +261,8 @@ def take_out_of_use(*, by: Person, number: str, reason: str, at: datetime) -> Ga
 def put_back_in_use(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCard:
     """A gauge that was out of use may be measured with again, if its calibration stands.
 
-    Raises NotFound `gauge_unknown`, Refused `gauge_not_out_of_use`, Invalid with a code of `plain_text`.
+    Raises NotFound `gauge_unknown`, Refused `gauge_not_out_of_use`, `gauge_retired`, Invalid with a code of
+    `plain_text`.
     """
     return _use(GaugeUse.Kind.BACK, Verb.GAUGE_PUT_BACK_IN_USE, by=by, number=number, reason=reason, at=at)
 
@@ -239,7 +277,7 @@ def set_aside(*, by: Person, number: str, reason: str, at: datetime) -> GaugeCar
     with transaction.atomic():
         gauge = _locked(number)
         last = gauge.uses.order_by("-at", "-id").first()
-        if last is None or last.kind != GaugeUse.Kind.OUT:
+        if last is None or last.kind == GaugeUse.Kind.BACK:
             GaugeUse.objects.create(gauge=gauge, kind=GaugeUse.Kind.OUT, reason=reason, by_id=by.pk, at=at)
             subject, payload = f"gauge {gauge.number}", {"reason": reason, "from": "the bench"}
             audit.record(verb=Verb.GAUGE_TAKEN_OUT_OF_USE, actor=by.uuid, subject=subject, at=at, payload=payload)
@@ -252,6 +290,7 @@ def _use(kind: GaugeUse.Kind, verb: Verb, *, by: Person, number: str, reason: st
     with transaction.atomic():
         gauge = _locked(number)
         last = gauge.uses.order_by("-at", "-id").first()
+        _refuse_retired(gauge)
         is_out = last is not None and last.kind == GaugeUse.Kind.OUT
         if kind == GaugeUse.Kind.OUT and is_out:
             raise Refused("gauge_already_out_of_use", f"Gauge {gauge.number} is out of use already.")
@@ -260,6 +299,13 @@ def _use(kind: GaugeUse.Kind, verb: Verb, *, by: Person, number: str, reason: st
         GaugeUse.objects.create(gauge=gauge, kind=kind, reason=reason, by_id=by.pk, at=at)
         audit.record(verb=verb, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload={"reason": reason})
     return gauge_by_number(gauge.number, at)
+
+
+def _refuse_retired(gauge: Gauge) -> None:
+    last = gauge.uses.order_by("-at", "-id").first()
+    if last is not None and last.kind == GaugeUse.Kind.RETIRED:
+        message = f"Gauge {gauge.number} is retired; nothing more is done with it. Use another one."
+        raise Refused("gauge_retired", message)
 
 
 def _locked(number: str) -> Gauge:

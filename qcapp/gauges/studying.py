@@ -15,7 +15,7 @@ from random import SystemRandom
 from typing import TYPE_CHECKING
 
 from django.db import IntegrityError, transaction
-from django.db.models import Prefetch, Q
+from django.db.models import Count, Prefetch, Q
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 PARTS, APPRAISERS, TRIALS = (2, 60), (2, 6), (2, 5)
+RECENT = 40  # studies that are looked through for what somebody still has to read
 _CHECKPOINT = re.compile(r"[A-Z0-9][A-Z0-9-]{0,19} [1-9][0-9]{0,5}")
 WORDS = {"yes": True, "no": False}
 
@@ -46,6 +47,17 @@ class Next:
 
     place: int
     part: int
+    done: int
+    of: int
+
+
+@dataclass(frozen=True)
+class ToRead:
+    """A study in which a person has parts left to read."""
+
+    id: int
+    gauge_number: str
+    title: str
     done: int
     of: int
 
@@ -174,6 +186,17 @@ def next_reading(study_id: int, person: Person) -> Next | None:
     read = set(row.readings.values_list("place", flat=True))
     left = [place for place in own if place not in read]
     return Next(left[0], row.order[left[0]][1], len(own) - len(left), len(own)) if left else None
+
+
+def studies_to_read(person: Person) -> list[ToRead]:
+    """The studies in which this person has parts left to read, the latest first; one query."""
+    mine = Count("readings", filter=Q(readings__by=person.pk))
+    found = []
+    for row in Study.objects.annotate(mine=mine).select_related("gauge").order_by("-id")[:RECENT]:
+        own = sum(key == person.pk for key, _ in row.order)
+        if row.mine < own:
+            found.append(ToRead(row.pk, row.gauge.number, row.title, row.mine, own))
+    return found
 
 
 def record_reading(*, by: Person, study_id: int, place: int, value: str, at: datetime) -> None:

@@ -20,5 +20,6 @@ urlpatterns = [
     path("<str:number>/keeping/", views.keep, name="keeping"),
     path("<str:number>/budget/", views.budget, name="budget"),
     path("<str:number>/out-of-use/", views.take_out_of_use, name="out_of_use"),
+    path("<str:number>/retire/", views.retire, name="retire"),
     path("<str:number>/back-in-use/", views.put_back_in_use, name="back_in_use"),
 ]

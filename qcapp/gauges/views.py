@@ -41,7 +41,8 @@ def gauge_list(request: HttpRequest) -> HttpResponse:
     cards = queries.all_gauges(now)
     shown = {
         "gauges": cards,
-        "not_usable": sum(not card.usable for card in cards),
+        "not_usable": sum(not card.usable for card in cards if not card.retired),
+        "kept": sum(not card.retired for card in cards),
         "keeps": may(request.user, Act.KEEP_GAUGES, now),
     }
     return render(request, "gauges/list.html", shown)
@@ -92,8 +93,12 @@ def label(request: HttpRequest, number: str) -> HttpResponse:
 @needs(Act.KEEP_GAUGES)
 @require_http_methods(["GET", "HEAD", "POST"])
 def add_gauge(request: HttpRequest) -> HttpResponse:
-    """A new gauge."""
-    form = forms.GaugeForm(request.POST or None)
+    """A new gauge: first of which kind, then what that kind asks."""
+    kinds = {kind.key: kind for kind in queries.gauge_kinds()}
+    key = request.POST.get("kind_key", "") or request.GET.get("kind", "")
+    if request.method != "POST" and key not in kinds:
+        return render(request, "gauges/add_which.html", {"kinds": kinds.values()})
+    form = forms.GaugeForm(request.POST or None, kind_key=key if key in kinds else "")
 
     def add(values: dict[str, Any], at: datetime) -> object:
         return services.add_gauge(by=request.user, at=at, **values)
@@ -105,7 +110,8 @@ def add_gauge(request: HttpRequest) -> HttpResponse:
             number = form.cleaned_data["number"]
             messages.success(request, f"Gauge {number} is added. It may be used after a calibration.", extra_tags="in")
             return redirect("gauges:gauge", number=number)
-    return render(request, "gauges/add.html", {"form": form, "title": "Add a gauge"}, status=status)
+    shown = {"form": form, "title": "Add a gauge", "kind": kinds.get(key), "anew": reverse("gauges:add")}
+    return render(request, "gauges/add.html", shown, status=status)
 
 
 @needs(Act.KEEP_GAUGES)
@@ -142,10 +148,12 @@ def add_usual_kinds(request: HttpRequest) -> HttpResponse:
 @needs(Act.KEEP_GAUGES)
 @require_POST
 def calibrate(request: HttpRequest, number: str) -> HttpResponse:
-    """A calibration of the gauge."""
+    """A calibration of the gauge, with what its kind asks."""
+    card = queries.gauge_by_number(number, timezone.now())
 
     def record(**values: Any) -> object:
-        return services.record_calibration(points=forms.points_of(request.POST), **values)
+        points, answers = forms.points_of(request.POST), forms.looked_at(card, request.POST)
+        return services.record_calibration(points=points, looked_at=answers, **values)
 
     return _act(request, number, "calibration", forms.CalibrationForm(request.POST), record)
 
@@ -169,7 +177,7 @@ def budget(request: HttpRequest, number: str) -> HttpResponse:
     """The gauge's uncertainty budget."""
     form = forms.BudgetForm(request.POST)
 
-    def record(*, lines: str, **values: Any) -> object:
+    def record(**values: Any) -> object:
         return set_budget(lines=form.told(), **values)
 
     return _act(request, number, "budget", form, record)
@@ -187,6 +195,13 @@ def take_out_of_use(request: HttpRequest, number: str) -> HttpResponse:
 def put_back_in_use(request: HttpRequest, number: str) -> HttpResponse:
     """It may be measured with again, if its calibration stands."""
     return _act(request, number, "back", forms.ReasonForm(request.POST), services.put_back_in_use)
+
+
+@needs(Act.KEEP_GAUGES)
+@require_POST
+def retire(request: HttpRequest, number: str) -> HttpResponse:
+    """It is gone for good; its number and what it measured stay."""
+    return _act(request, number, "retire", forms.ReasonForm(request.POST), services.retire)
 
 
 def _act(
@@ -220,21 +235,27 @@ def _page(
 ) -> HttpResponse:
     now = timezone.now()
     card = queries.gauge_by_number(number, now)
-    fresh = {"calibration": forms.CalibrationForm(), "out": forms.ReasonForm(), "back": forms.ReasonForm()}
-    keeping = keeping_of(card.id)
+    ways = ("out", "back", "retire")
+    fresh: dict[str, django_forms.Form] = {name: forms.ReasonForm(auto_id=f"{name}_%s") for name in ways}
+    keeping, counts = keeping_of(card.id), budget_of(card.id)
     known = {"owner": keeping.owner, "place": keeping.place} if keeping else {}
-    fresh |= {"keeping": forms.KeepingForm(initial=known), "budget": forms.BudgetForm()}
+    fresh |= {"calibration": forms.CalibrationForm(), "keeping": forms.KeepingForm(initial=known)}
+    made = fresh | {"budget": forms.BudgetForm()} | (bound or {})
+    typed = request.POST if "calibration" in (bound or {}) else None
+    budget_form: Any = made["budget"]
     shown = {
         "gauge": card,
         "calibrations": queries.calibrations_of(card.id),
         "uses": queries.uses_of(card.id),
         "studies": studies_of(card.id),
         "keeping": keeping,
-        "budget": budget_of(card.id),
-        "forms": fresh | (bound or {}),
-        "point_columns": forms.POINT_COLUMNS,
-        "points": forms.typed_points(request.POST if "calibration" in (bound or {}) else None),
+        "budget": counts,
+        "budget_rows": budget_form.rows(counts.typed if counts else ()),
+        "distributions": forms.DISTRIBUTION_CHOICES,
+        "forms": made,
+        "points": forms.typed_points(card, typed),
+        "questions": forms.own_questions(card, typed),
         "out_of_use": card.reason == queries.OUT_OF_USE,
-        "keeps": may(request.user, Act.KEEP_GAUGES, now),
+        "keeps": may(request.user, Act.KEEP_GAUGES, now) and not card.retired,
     }
     return render(request, "gauges/gauge.html", shown, status=status)

@@ -11,6 +11,7 @@ class Flag(StrEnum):
     GAUGE_OVERDUE = "gauge_overdue"
     GAUGE_FAILED = "gauge_failed"
     GAUGE_OUT_OF_USE = "gauge_out_of_use"
+    GAUGE_RETIRED = "gauge_retired"
     GAUGE_NEVER_CALIBRATED = "gauge_never_calibrated"
     SETUP_CHECK_MISSING = "setup_check_missing"
     SETUP_CHECK_FAILED = "setup_check_failed"
@@ -37,6 +38,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.GAUGE_OVERDUE: "The gauge was past its calibration date.",
     Flag.GAUGE_FAILED: "The gauge had failed its calibration.",
     Flag.GAUGE_OUT_OF_USE: "The gauge was out of use.",
+    Flag.GAUGE_RETIRED: "The gauge was retired.",
     Flag.GAUGE_NEVER_CALIBRATED: "The gauge had never been calibrated.",
     Flag.SETUP_CHECK_MISSING: "The gauge was not checked on its setting master before.",
     Flag.SETUP_CHECK_FAILED: "The gauge had failed on its setting master.",

@@ -22,8 +22,8 @@ FORMS = re.compile(r"(^|[/_])forms\.py$")
 READ_WHOLE = frozenset(
     """
     certificates/as_built_checks.py certificates/lot_queries.py certificates/release_checks.py config/health/watched.py
-    core/checkpoints/count.py goods/checking.py goods/holding_views.py goods/queries/__init__.py history/lines.py
-    history/pictures.py
+    core/checkpoints/count.py gauges/usual_kinds.py goods/checking.py goods/holding_views.py goods/queries/__init__.py
+    history/lines.py history/pictures.py
     improvement/cards.py improvement/queries/actions.py improvement/queries/effect.py improvement/queries/field.py
     improvement/services/leading.py improvement/services/opening.py improvement/services/reminding.py
     improvement/words.py inspections/queries/outliers.py inspections/queries/timeline.py nonconformance/announcing.py

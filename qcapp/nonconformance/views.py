@@ -24,7 +24,7 @@ from qcapp.people.access import needs
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act, Role
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import HoldCard, holds_by_item
+from qcapp.production.queries import HoldCard, holds_by_item, units_of_items
 
 from . import forms
 from .cards import ReportView
@@ -377,6 +377,8 @@ def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
 def _held_units(view: ReportView, holds: Mapping[int, Sequence[HoldCard]]) -> list[str]:
     """The units that the report itself holds now; for its banner."""
     number, named = view.card.number, dict(zip(view.item_ids, view.serials, strict=False))
+    if len(view.item_ids) > len(view.serials) > 0:  # a lot stands among the units
+        named = {item: unit.serial for item, unit in units_of_items(view.item_ids).items()}
     return [named[i] for i in named if any(h.is_open and h.source == number for h in holds.get(i, ()))]
 
 

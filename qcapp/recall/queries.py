@@ -3,53 +3,44 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
-from qcapp.core.checkpoints.counted import together
-from qcapp.core.errors import Invalid, NotFound, QcError
-from qcapp.core.metrology.quantities import as_text, convert
-from qcapp.core.metrology.rejudging import ErrorCurve, ErrorPoint, Finding, judge_again
+from qcapp.core.errors import Invalid, NotFound
+from qcapp.core.metrology.rejudging import Finding
 from qcapp.customers.queries import Shipped, shipped
+from qcapp.gauges.points import curves_of
 from qcapp.gauges.queries import CalibrationCard, GaugeCard, calibrations_of, gauge_by_number
-from qcapp.inspections.queries.by_gauge import GaugeReading, readings_of_gauge
+from qcapp.inspections.queries.by_gauge import (
+    ComputedReading,
+    GaugeReading,
+    computed_from,
+    readings_of_gauge,
+    secret_readings,
+)
 from qcapp.lib.site_days import day_begins, day_ends
 from qcapp.production.queries import held_items, state_label
-from qcapp.production.queries.sharing import holders_of
+from qcapp.production.queries.as_built import lots_of_pieces
+from qcapp.production.queries.sharing import holders_of, places_of, unit_rows
 
+from .judging import GRAVEST_FIRST, Judge, ReadingAgain, told
 from .models import Recall
 
-Judged = tuple[str, str, str, Finding]  # the values as shown, the error, the corrected value, what can be said
-GRAVEST_FIRST = (Finding.OUT_OF_BAND, Finding.DOUBTFUL, Finding.STILL_IN_BAND)
+if TYPE_CHECKING:
+    from qcapp.people.models import Person
 
-
-@dataclass(frozen=True)
-class ReadingAgain:
-    """One answer judged again. `corrected` is empty where the calibration gives no points."""
-
-    number: int
-    title: str
-    limits: str
-    value: str
-    error: str
-    corrected: str
-    finding: Finding
-    outcome: str
-    recorded_at: datetime
-
-    @property
-    def known_then(self) -> bool:
-        """Whether the answer was out of band as it was recorded, so that a report stands since."""
-        return self.outcome == "out_of_band"
+Place = tuple[int, int, int]  # item, checkpoint, round
 
 
 @dataclass(frozen=True)
 class AffectedUnit:
     """A unit with what was measured on it, the gravest finding first; where it stands and whether it is held.
 
-    `customer` is the number of who has it, or has the unit that it is in, and `shipped_at` since when; else empty.
+    `customer` is the number of who has it, or has the unit that it is in, and `shipped_at` since when; else `holder`
+    is the unit that it is in now, and `place` where it, or that, was put last. `lot` is the lot of a drawn piece.
     """
 
     item_id: int
@@ -60,6 +51,9 @@ class AffectedUnit:
     readings: tuple[ReadingAgain, ...]
     customer: str = ""
     shipped_at: datetime | None = None
+    holder: str = ""
+    place: str = ""
+    lot: str = ""
 
 
 @dataclass(frozen=True)
@@ -105,12 +99,18 @@ NO_POINTS = (
     "The calibration gives no points, so how wrong the gauge was is not known: every reading since the last good "
     "calibration is doubtful."
 )
+NO_VALUE = (
+    "A {kind} shows no value of its own, so nothing can be judged again by numbers: everything that it was used for "
+    "since the last good calibration is doubtful."
+)
+NOT_IN_ORDER = "Looked at and not in order: {questions}. How much that did to a reading is not known; none is proven."
 
 
-def recall_of(number: str, calibration_id: int, *, at: datetime) -> RecallView:
+def recall_of(number: str, calibration_id: int, *, at: datetime, viewer: Person | None = None) -> RecallView:
     """What the gauge has measured between its last good calibration and this one, judged again.
 
-    Raises NotFound `gauge_unknown`, `calibration_unknown`, Invalid `gauge_was_right`.
+    With `viewer`, first answers that wait for this person's second inspection are kept back. Raises NotFound
+    `gauge_unknown`, `calibration_unknown`, Invalid `gauge_was_right`.
     """
     gauge = gauge_by_number(number, at)
     every = calibrations_of(gauge.id)
@@ -124,94 +124,97 @@ def recall_of(number: str, calibration_id: int, *, at: datetime) -> RecallView:
     begin = None if since is None else day_begins(since)
     readings = readings_of_gauge(gauge.id, begin, day_ends(found.done_on))
     uncertainty = found.expanded_uncertainty or Decimal(0)
-    units = _units(readings, _judged(readings, gauge, found, uncertainty))
-    note = "" if found.points else NO_POINTS
-    return RecallView(gauge, found, since, uncertainty, units, len(readings), _done(found.id), note)
+    units = _units(_judged(readings, _judge(gauge, found, uncertainty), viewer, at))
+    return RecallView(
+        gauge, found, since, uncertainty, units, len(readings), _done(found.id), " ".join(_notes(gauge, found))
+    )
 
 
-def _judged(
-    readings: Sequence[GaugeReading], gauge: GaugeCard, found: CalibrationCard, uncertainty: Decimal
-) -> list[ReadingAgain]:
-    points = [ErrorPoint(point.reference, point.error_found) for point in found.points]
-    curve = ErrorCurve(points) if points else None
-    known: dict[tuple[object, ...], Judged] = {}  # thousands of readings show the same few values
-    again = []
+def _judge(gauge: GaugeCard, found: CalibrationCard, uncertainty: Decimal) -> Judge:
+    curves = curves_of(found.points) if gauge.profile.reads else []
+    return Judge(curves, uncertainty, gauge.unit_of_measure, doubted=bool(found.not_in_order))
+
+
+def _notes(gauge: GaugeCard, found: CalibrationCard) -> Iterable[str]:
+    """Why something is doubtful whatever the numbers say."""
+    if not gauge.profile.reads:
+        yield NO_VALUE.format(kind=gauge.kind_name)
+    elif not found.points:
+        yield NO_POINTS
+    if found.not_in_order:
+        yield NOT_IN_ORDER.format(questions="; ".join(found.not_in_order))
+
+
+About = tuple[int, str, str]  # item, serial, state
+Listed = tuple[About, ReadingAgain]
+
+
+def _judged(readings: list[GaugeReading], judge: Judge, viewer: Person | None, at: datetime) -> list[Listed]:
+    """Every answer with its item: those that were read, then those that were computed from them."""
+    computed = judge.computed(computed_from(readings), readings)
+    places = {_place(one) for one in (*readings, *(one for one, _ in computed))} if viewer else set()
+    secret = secret_readings(places, viewer=viewer, at=at)
+    listed = []
     for reading in readings:
-        key = (id(reading.checkpoint), reading.added, *map(str, reading.values))
-        if key not in known:
-            known[key] = _judged_once(reading, curve, uncertainty, gauge.unit_of_measure)
-        again.append(_again(reading, *known[key]))
-    return again
+        hidden = _place(reading) in secret
+        again = told(
+            reading.checkpoint, judge.reading(reading), reading.outcome, reading.recorded_at, computed=False,
+            hidden=hidden,
+        )  # fmt: skip
+        listed.append(((reading.item_id, reading.serial, reading.unit_state), again))
+    for one, found in computed:
+        hidden = _place(one) in secret
+        again = told(one.checkpoint, found, one.outcome, one.recorded_at, computed=True, hidden=hidden)
+        listed.append(((one.item_id, one.serial, one.unit_state), again))
+    return listed
 
 
-def _again(reading: GaugeReading, shown: str, error: str, corrected: str, finding: Finding) -> ReadingAgain:
-    one = reading.checkpoint
-    return ReadingAgain(
-        one.number, one.title, one.limits_text, shown, error, corrected,
-        finding, reading.outcome, reading.recorded_at,
-    )  # fmt: skip
+def _place(one: GaugeReading | ComputedReading) -> Place:
+    return one.item_id, one.checkpoint.id, one.round
 
 
-def _judged_once(reading: GaugeReading, curve: ErrorCurve | None, uncertainty: Decimal, unit: str) -> Judged:
-    """The answer's gravest reading. One in a unit that does not convert to the gauge's stays doubtful."""
-    shown, error, corrected, finding = ", ".join(as_text(value) for value in reading.values), "", "", Finding.DOUBTFUL
-    if curve is not None:
-        try:
-            judged = [_one(value, reading, curve, uncertainty, unit) for value in reading.values]
-        except QcError:
-            judged = []
-        if judged:
-            gravest = max(judged, key=lambda pair: list(Finding).index(pair[2]))
-            error, corrected, finding = gravest
-    return shown, error, corrected, finding
-
-
-def _one(
-    value: Decimal, reading: GaugeReading, curve: ErrorCurve, uncertainty: Decimal, unit: str
-) -> tuple[str, str, Finding]:
-    """Error and corrected value in the checkpoint's unit of measure. The gauge's own unit is that of its points."""
-    own, decimals = reading.checkpoint.unit_of_measure, reading.checkpoint.decimals
-    if not unit or unit == own:
-        width = together(uncertainty, reading.added, decimals) or uncertainty
-        again = judge_again(value, reading.checkpoint.band, curve, width)
-        return _said(again.error, reading), _said(again.corrected, reading), again.finding
-    shown = convert(value, own, unit)
-    error = convert(shown, unit, own) - convert(shown - curve.at(shown), unit, own)
-    in_own = convert(uncertainty, unit, own) - convert(Decimal(0), unit, own)
-    width = together(in_own, reading.added, decimals) or in_own
-    again = judge_again(value, reading.checkpoint.band, ErrorCurve([ErrorPoint(Decimal(0), error)]), width)
-    return _said(again.error, reading), _said(again.corrected, reading), again.finding
-
-
-def _said(value: Decimal, reading: GaugeReading) -> str:
-    """With one decimal more than the plan asks for: enough to see on which side of a limit it lies."""
-    return as_text(value.quantize(Decimal(1).scaleb(-reading.checkpoint.decimals - 1)))
-
-
-def _units(readings: Sequence[GaugeReading], judged: Sequence[ReadingAgain]) -> tuple[AffectedUnit, ...]:
+def _units(listed: Iterable[Listed]) -> tuple[AffectedUnit, ...]:
     by_item: dict[int, list[ReadingAgain]] = defaultdict(list)
-    about: dict[int, GaugeReading] = {}
-    for reading, again in zip(readings, judged, strict=True):
-        by_item[reading.item_id].append(again)
-        about[reading.item_id] = reading
-    held, sent = held_items(by_item), _sent(by_item)
+    about: dict[int, About] = {}
+    for one, again in listed:
+        by_item[one[0]].append(again)
+        about[one[0]] = one
+    held, where = held_items(by_item), _whereabouts(by_item)
     units = [
         AffectedUnit(
-            item, about[item].serial or "no serial", state_label(about[item].unit_state), item in held,
+            item, about[item][1] or "no serial", state_label(about[item][2]), item in held,
             min((one.finding for one in some), key=GRAVEST_FIRST.index),
-            tuple(sorted(some, key=lambda one: (GRAVEST_FIRST.index(one.finding), one.number))),
-            sent[item].customer_number if item in sent else "", sent[item].at if item in sent else None,
+            tuple(sorted(some, key=lambda one: (GRAVEST_FIRST.index(one.finding), one.number))), **where(item),
         )
         for item, some in by_item.items()
     ]  # fmt: skip
     return tuple(sorted(units, key=lambda unit: (GRAVEST_FIRST.index(unit.worst), unit.serial)))
 
 
-def _sent(items: Collection[int]) -> dict[int, Shipped]:
-    """The dispatch of each item, or of the unit that it is in."""
+@dataclass(frozen=True)
+class _Where:
+    """Where each of many items is: shipped, in another unit, at a place, of which lot."""
+
+    holders: Mapping[int, int]
+    serials: Mapping[int, str]
+    sent: Mapping[int, Shipped]
+    places: Mapping[int, str]
+    lots: Mapping[int, str]
+
+    def __call__(self, item: int) -> dict[str, object]:
+        outer = self.holders.get(item, item)
+        left = self.sent.get(outer)
+        if left is not None:
+            return {"customer": left.customer_number, "shipped_at": left.at, "holder": self.serials.get(outer, "")}
+        place = self.places.get(outer, "")
+        return {"holder": self.serials.get(outer, ""), "place": place, "lot": self.lots.get(item, "")}
+
+
+def _whereabouts(items: Collection[int]) -> _Where:
     holders = holders_of(items)
-    found = shipped({*items, *holders.values()})
-    return {item: found[outer] for item in items if (outer := holders.get(item, item)) in found}
+    outer = {*items, *holders.values()}
+    serials = {row.item_id: row.serial for row in unit_rows(set(holders.values()))} if holders else {}
+    return _Where(holders, serials, shipped(outer), places_of(outer), lots_of_pieces(items))
 
 
 def _done(calibration_id: int) -> tuple[RecallCard, ...]:

@@ -51,7 +51,7 @@ def _not_yet_held(view: RecallView, chosen: Sequence[AffectedUnit]) -> list[Affe
 
 
 def _raise(view: RecallView, chosen: Sequence[AffectedUnit], reason: str, proof: Proof, at: datetime) -> str:
-    """One report over all of them, which puts each on hold."""
+    """One report over all of them, which puts each on hold, and the lots whose drawn pieces are among them."""
     found = view.calibration.done_on
     severity = "critical" if any(unit.worst == Finding.OUT_OF_BAND for unit in chosen) else "major"
     return raise_grouped(
@@ -61,6 +61,7 @@ def _raise(view: RecallView, chosen: Sequence[AffectedUnit], reason: str, proof:
         description=reason,
         severity=severity,
         source=f"gauge {view.gauge.number}",
+        lots=sorted({unit.lot for unit in chosen if unit.lot}),
         at=at,
     )
 
@@ -106,5 +107,8 @@ def _unit(unit: AffectedUnit) -> dict[str, object]:
         "state": unit.state,
         "finding": unit.worst.value,
         "customer": unit.customer,
+        "holder": unit.holder,
+        "place": unit.place,
+        "lot": unit.lot,
         "readings": readings,
     }

@@ -23,12 +23,13 @@ from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
 
 from . import forms
+from .judging import ReadingAgain
 from .queries import AffectedUnit, recall_of
 from .services import hold_affected
 
 COLUMNS = (
-    "serial", "state", "on_hold", "finding", "checkpoint", "title", "limits", "value", "error", "corrected",
-    "reading_finding", "recorded_at",
+    "serial", "lot", "state", "in_unit", "place", "on_hold", "finding", "checkpoint", "title", "limits", "value",
+    "error", "corrected", "reading_finding", "recorded_at",
 )  # fmt: skip
 
 
@@ -72,7 +73,7 @@ def hold(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
 def as_csv(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
     """Every reading that was judged again, one a line."""
     now = timezone.now()
-    view = recall_of(number, calibration, at=now)
+    view = recall_of(number, calibration, at=now, viewer=request.user)
     sees = may(request.user, Act.SEE_CUSTOMERS, now)
     names = customer_names(unit.customer for unit in view.units if unit.customer) if sees else {}
     target = io.StringIO(newline="")
@@ -80,16 +81,22 @@ def as_csv(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
     writer.writerow([*COLUMNS, *(("shipped_at", "customer") if sees else ())])
     for unit in view.units:
         for one in unit.readings:
-            writer.writerow(
-                [
-                    unit.serial, unit.state, "yes" if unit.on_hold else "no", unit.worst.value, one.number, one.title,
-                    one.limits, one.value, one.error, one.corrected, one.finding.value, one.recorded_at.isoformat(),
-                    *(_owner(unit, names) if sees else ()),
-                ]
-            )  # fmt: skip
+            writer.writerow([*_about(unit), *_of(one), *(_owner(unit, names) if sees else ())])
     name = f"{view.gauge.number}-{view.calibration.done_on.isoformat()}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return HttpResponse(target.getvalue().encode("utf-8-sig"), content_type="text/csv; charset=utf-8", headers=headers)
+
+
+def _about(unit: AffectedUnit) -> tuple[str, ...]:
+    held = "yes" if unit.on_hold else "no"
+    return unit.serial, unit.lot, unit.state, unit.holder, unit.place, held, unit.worst.value
+
+
+def _of(one: ReadingAgain) -> tuple[object, ...]:
+    return (
+        one.number, one.title, one.limits, one.value, one.error, one.corrected, one.finding.value,
+        one.recorded_at.isoformat(),
+    )  # fmt: skip
 
 
 def _owner(unit: AffectedUnit, names: dict[str, str]) -> tuple[str, str]:
@@ -106,7 +113,7 @@ def _page(
     status: int = HTTPStatus.OK,
 ) -> HttpResponse:
     now = timezone.now()
-    view = recall_of(number, calibration, at=now)
+    view = recall_of(number, calibration, at=now, viewer=request.user)
     ticked = {unit.item_id for unit in view.in_doubt if not unit.on_hold} if chosen is None else chosen
     sees = may(request.user, Act.SEE_CUSTOMERS, now)
     context = {

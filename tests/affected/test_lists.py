@@ -22,6 +22,7 @@ from qcapp.core.errors import Refused
 from qcapp.core.sealing import digest
 from qcapp.customers.services import dispatch
 from qcapp.improvement.queries.field import field_action
+from qcapp.improvement.services.field import letters_pdf, write_letter
 from qcapp.nonconformance.queries import report
 from qcapp.people.services import demonstration_proof
 from qcapp.production.models import Consumption, Unit
@@ -150,7 +151,10 @@ def test_names_customer_and_day_of_what_was_shipped_and_writes_to_the_owner(sent
     (share,) = field_action(paper).customers
     assert (share.customer, [unit.serial for unit in share.units]) == ("Orchard Rise Growers", [sent.serial])
     assert ListUse.objects.get().paper == paper
-    assert f"List {number}." in field_action(paper).reason
+    assert field_action(paper).list_number == number
+    write_letter(by=cast.quality_manager, number=paper, subject="Please stop", text="Do not ride it.", at=LATER)
+    printed = PdfReader(io.BytesIO(letters_pdf(number=paper))).pages[0].extract_text()
+    assert f"{paper}, list {number}" in printed
 
 
 @pytest.mark.parametrize("member", ["quality_manager", "metrology"])

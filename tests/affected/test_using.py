@@ -8,9 +8,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from qcapp.affected.answering import answer
+from qcapp.affected.asking import read
 from qcapp.affected.using import LOOK, things_named, uses_of
 from qcapp.core.identification import lookup_key
-from qcapp.goods.models import CertifiedHeat, Delivery, DeliveryLine, MillCertificate
+from qcapp.goods.models import CertifiedHeat, DeliveredLot, Delivery, DeliveryLine, MillCertificate, OutsideProcess
 from qcapp.lib.fields import uuid7
 from qcapp.production.models import Consumption, Heat, Installation, Lot, Piece, Unit, WeldProcedure, WeldStart
 from qcapp.production.services.components import install_component, remove_component
@@ -95,6 +97,25 @@ def test_shows_what_was_taken_out_again_and_follows_it_no_further(cast: Cast, bu
     found = used(fork.serial)
     assert flat(found.ways) == [(FRAME, "trial-fitted, taken out 17 Mar 2026: Bush worn.", [])]
     assert found.rows == ()
+
+
+def test_names_whom_a_supplier_affects_by_heat_delivered_lot_and_lot_sent_out(cast: Cast, built: Any) -> None:
+    """Melted by one, delivered by a second as a finished lot without a heat of its own, plated by a third."""
+    lot = Lot.objects.get()
+    told = {"note_number": "LS-9", "received_at": FIXED_NOW, "by": cast.goods_in}
+    delivery = Delivery.objects.create(number="GR-2026-0013", supplier="Shell Works", **told)
+    line = DeliveryLine.objects.create(
+        delivery=delivery, position=1, description="tubes", quantity="100", unit_of_measure="pcs"
+    )
+    DeliveredLot.objects.create(line=line, lot=lot)
+    OutsideProcess.objects.create(
+        lot=lot, kind="plating", supplier="Tarn Plating", high_strength=False, by=cast.goods_in, at=FIXED_NOW
+    )
+    UnitFactory(number=148, item=ItemFactory(family=FamilyFactory(code="FR-200")))  # has nothing of any of them
+    for supplier in ("brook tube", "Shell Works", "TARN PLATING"):
+        assert {row.serial for row in answer(read(f'supplier "{supplier}"')).rows} == {FRAME, CARRIER}, supplier
+    Delivery.objects.create(number="GR-2026-0014", supplier="Nothing Of It", **told)
+    assert answer(read('supplier "Nothing Of It"')).rows == ()
 
 
 def test_tells_deliveries_certificates_fillers_fixtures_and_gauges(cast: Cast, built: Any, data_folder: Any) -> None:

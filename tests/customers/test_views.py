@@ -5,16 +5,20 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 
 from qcapp.customers.lookup import look_up
+from qcapp.customers.models import ServicePhoto
 from qcapp.customers.services import dispatch
 from qcapp.people.services import demonstration_proof
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services.places import add_place, move_item
 from tests.cast import FIXED_NOW, PIN
+from tests.evidence.files import picture
 from tests.factories.production import UnitFactory
 
 SERIAL = "FR-200-0147"
+SIZES = ((60, 40), (61, 40), (62, 40))
 AT = FIXED_NOW + timedelta(hours=3)
 
 
@@ -131,3 +135,17 @@ def test_prints_a_label_whose_code_reads_back(certified, client_of, form, tmp_pa
 
 def test_knows_no_other_label(certified, client_of):
     assert client_of(certified.cast.dispatch).get(f"/units/{SERIAL}/label/poster.pdf").status_code == 404
+
+
+def test_keeps_several_photos_of_a_complaint_and_shows_them_small(certified, client_of, settings, tmp_path):
+    settings.QCAPP_DATA_DIR = tmp_path
+    client = client_of(certified.cast.customer_service)
+    told = {"act": "event", "kind": "complaint", "happened_on": "2026-03-16", "text": "Pulls left.", "photo": [
+        SimpleUploadedFile(f"{place}.jpg", picture(size=size), "image/jpeg") for place, size in enumerate(SIZES)
+    ]}  # fmt: skip
+    assert "multiple" in client.get(f"/units/{SERIAL}/service/").text
+    assert client.post(f"/units/{SERIAL}/service/", told).status_code == 302
+    assert ServicePhoto.objects.count() == len(SIZES)
+    page = client.get(f"/units/{SERIAL}/").text
+    assert page.count('alt="Photo ') == len(SIZES)
+    assert "Complaint: Pulls left." in page  # in the timeline too

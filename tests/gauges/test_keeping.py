@@ -95,13 +95,16 @@ def test_keeps_owner_place_and_the_last_picture(cast, gauge, fixed_now, settings
 
 def test_is_typed_on_the_gauges_page(cast, gauge, client_of):
     client = client_of(cast.metrology)
-    rows = "certificate; 0,02; normal; 2\nresolution; 0.005; rectangular"
-    assert client.post("/gauges/CA-01/budget/", {"lines": rows}).status_code == 302
+    rows = {"line_name": ["certificate", "resolution", ""], "line_value": ["0,02", "0.005", ""],
+            "line_distribution": ["normal", "rectangular", "normal"], "line_divisor": ["2", "", ""],
+            "line_sensitivity": ["", "", ""]}  # fmt: skip
+    assert client.post("/gauges/CA-01/budget/", rows).status_code == 302
     assert client.post("/gauges/CA-01/keeping/", {"owner": "tube shop", "place": "drawer 2"}).status_code == 302
     page = client.get("/gauges/CA-01/").text
     for text in ("drawer 2", "√3", "with k = 2, rounded up"):
         assert text in page
-    wrong = client.post("/gauges/CA-01/budget/", {"lines": "certificate; a lot"})
+    wrong = client.post("/gauges/CA-01/budget/", {"line_name": ["scale"], "line_value": ["a lot"]})
     assert wrong.status_code == 400
+    assert 'value="scale"' in wrong.text  # what was typed stays
     assert "Component 1:" in wrong.text
     assert budget_of(gauge.pk).expanded == Decimal("0.021")

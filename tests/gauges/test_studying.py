@@ -187,3 +187,15 @@ def test_is_planned_and_read_on_its_pages(cast, gauge, client_of):
         assert text in page
     assert StudyReading.objects.count() == 8
     assert client_of(cast.third_inspector).get(f"{address}read/").status_code == 403
+
+
+def test_waits_on_the_floor_for_those_who_have_parts_left(cast, fixed_now, gauge, client_of):
+    row = plan(cast, fixed_now)
+    address = f'href="/gauges/CA-01/studies/{row.pk}/read/"'
+    assert address in client_of(cast.inspector).get("/floor/").text
+    assert address not in client_of(cast.third_inspector).get("/floor/").text
+    page = client_of(cast.inspector).get(f"/gauges/CA-01/studies/{row.pk}/read/").text
+    assert "floor.css" in page
+    read_all(row, [cast.inspector], fixed_now, lambda person, part, trial: f"{part}.{trial}")
+    assert address not in client_of(cast.inspector).get("/floor/").text
+    assert address in client_of(cast.second_inspector).get("/floor/").text

@@ -54,7 +54,8 @@ class BenchView(ActView):
 
     def _around(self, view: InspectionView) -> dict[str, Any]:
         kinds = {kind for checkpoint in view.checkpoints for kind in checkpoint.card.gauge_kinds}
-        asked, fitting = setups_of(), [card for card in all_gauges(self.at) if card.kind_key in kinds]
+        asked = setups_of()
+        fitting = [card for card in all_gauges(self.at) if card.kind_key in kinds and not card.retired]
         return {
             "server_time": self.at.isoformat(),
             "gauges": [gauge_on_bench(card) | {"setup": _setup(asked.get(card.id), self.at)} for card in fitting],

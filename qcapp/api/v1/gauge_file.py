@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from django.urls import reverse
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -14,7 +15,7 @@ from rest_framework.response import Response
 
 from qcapp.gauges import services, studying
 from qcapp.gauges.budgets import Line
-from qcapp.gauges.due import due_list
+from qcapp.gauges.due import due_list, feed_key
 from qcapp.gauges.keeping import BudgetCard, KeepingCard, budget_of, keep_gauge, keeping_of, set_budget
 from qcapp.gauges.points import Point
 from qcapp.gauges.queries import (
@@ -26,6 +27,7 @@ from qcapp.gauges.queries import (
     gauge_kinds,
     uses_of,
 )
+from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.production.queries import unit_by_serial
 from qcapp.recall.queries import RecallView, recall_of
@@ -76,7 +78,7 @@ class DueEntry:
 
 
 Kinds = answer_shape("GaugeKinds", kinds=list[KindCard])
-DueList = answer_shape("GaugesDue", due=list[DueEntry])
+DueList = answer_shape("GaugesDue", due=list[DueEntry], calendar=str)
 Studies = answer_shape("GaugeStudies", studies=list[StudyEntry])
 Recalled = answer_shape("GaugeRecall", recall=RecallView)
 
@@ -100,6 +102,14 @@ class PointBody(serializers.Serializer[Any]):
     as_found = decimal_field()
     as_left = decimal_field(allow_null=True, default=None)
     limit = decimal_field(help_text="limit of error, plus and minus")
+    series = serializers.CharField(
+        max_length=40, allow_blank=True, default="", help_text="what of the gauge was read, as its kind names it"
+    )
+
+
+class LookedAtBody(serializers.Serializer[Any]):
+    question = serializers.CharField(max_length=120, help_text="one of its kind’s own")
+    good = serializers.BooleanField()
 
 
 class CalibrationBody(serializers.Serializer[Any]):
@@ -110,6 +120,7 @@ class CalibrationBody(serializers.Serializer[Any]):
     certificate = serializers.CharField(max_length=60, allow_blank=True, default="")
     done_by = serializers.CharField(max_length=120)
     points = PointBody(many=True, default=list)
+    looked_at = LookedAtBody(many=True, default=list, help_text="answers to the questions of its kind; one no: failed")
 
 
 class KeepingBody(serializers.Serializer[Any]):
@@ -186,12 +197,13 @@ class GaugesDueView(ActView):
 
     @extend_schema(operation_id="GaugesDueList", responses={200: DueList})
     def get(self, request: Request) -> Response:
-        """What falls due, the overdue first."""
+        """What falls due, the overdue first; and the address of this person's own calendar feed."""
         found = [
             DueEntry(one.gauge.number, one.gauge.kind_name, str(one.gauge.due_on or ""), one.days)
             for one in due_list(self.at)
         ]
-        return Response(answer(due=found))
+        calendar = request.build_absolute_uri(reverse("gauges:feed", kwargs={"key": feed_key(self.person)}))
+        return Response(answer(due=found, calendar=calendar))
 
 
 class GaugeView(ActView):
@@ -223,6 +235,7 @@ class CalibrationsView(ActView):
         """Record a calibration; with points the outcome is computed from them."""
         given = self.read(CalibrationBody)
         points = [Point(**point) for point in given.pop("points")]
+        given["looked_at"] = {one["question"]: one["good"] for one in given["looked_at"]}
         services.record_calibration(by=self.person, number=number, points=points, at=self.at, **given)
         return Response(_file(number, self.at), status=201)
 
@@ -269,6 +282,16 @@ class BackInUseView(ActView):
         """It may be measured with again, if its calibration stands."""
         reason = self.read(ReasonBody)["reason"]
         services.put_back_in_use(by=self.person, number=number, reason=reason, at=self.at)
+        return Response(_file(number, self.at), status=201)
+
+
+class RetireView(ActView):
+    act = {"POST": Act.KEEP_GAUGES}
+
+    @extend_schema(request=ReasonBody, responses={201: GaugeFile} | BAD)
+    def post(self, request: Request, number: str) -> Response:
+        """It is gone for good; its number and everything that it measured stay."""
+        services.retire(by=self.person, number=number, reason=self.read(ReasonBody)["reason"], at=self.at)
         return Response(_file(number, self.at), status=201)
 
 
@@ -332,7 +355,7 @@ class GaugeRecallView(ActView):
     @extend_schema(responses={200: Recalled} | BAD)
     def get(self, request: Request, number: str, calibration: int) -> Response:
         """What the gauge measured since its last good calibration, judged again with the error found."""
-        return Response(answer(recall=recall_of(number, calibration, at=self.at)))
+        return Response(answer(recall=self._seen(number, calibration)))
 
     @extend_schema(request=RecallHoldBody, responses={201: Recalled} | BAD)
     def post(self, request: Request, number: str, calibration: int) -> Response:
@@ -343,4 +366,11 @@ class GaugeRecallView(ActView):
         hold_affected(
             proof=proof, number=number, calibration_id=calibration, item_ids=items, reason=given["reason"], at=self.at
         )
-        return Response(answer(recall=recall_of(number, calibration, at=self.at)), status=201)
+        return Response(answer(recall=self._seen(number, calibration)), status=201)
+
+    def _seen(self, number: str, calibration: int) -> RecallView:
+        """As this person may see it: whose a shipped unit is, for those who may see customers."""
+        view = recall_of(number, calibration, at=self.at, viewer=self.person)
+        if may(self.person, Act.SEE_CUSTOMERS, self.at):
+            return view
+        return replace(view, units=tuple(replace(unit, customer="") for unit in view.units))

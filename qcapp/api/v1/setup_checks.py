@@ -11,11 +11,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.core.metrology.quantities import as_text
-from qcapp.gauges.setup import SetupCard, record_setup, setups_of
+from qcapp.gauges.queries import gauge_by_number
+from qcapp.gauges.setup import SetupCard, ask_setup, record_setup, setup_of, setups_of
 from qcapp.people.roles import Act
 
-from ..acts import Refusal
+from ..acts import ActView, Refusal
 from ..owned import OwnedView
+from ..shapes import answer, answer_shape
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -51,6 +53,31 @@ class SetupVerdict(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     outcome = serializers.ChoiceField(choices=["applied", "duplicate"])
     passed = serializers.BooleanField()
+
+
+class SetupRuleBody(serializers.Serializer[Any]):
+    master = serializers.CharField(max_length=80)
+    reference = serializers.CharField(max_length=40, help_text="what the master is, in the gauge's unit")
+    limit = serializers.CharField(max_length=40, help_text="the reading may differ by so much, plus and minus")
+    hours = serializers.IntegerField(help_text="for how long a passed check holds; 0: no check is asked any more")
+
+
+Setup = answer_shape("GaugeSetup", setup=SetupCard | None)
+
+
+class SetupRuleView(ActView):
+    act = {"GET": Act.LOOK_AT_GAUGES, "POST": Act.KEEP_GAUGES}
+
+    @extend_schema(operation_id="GaugeSetup", responses={200: Setup, 404: Refusal})
+    def get(self, request: Request, number: str) -> Response:
+        """What is asked of the gauge before it measures, with its checks; null where nothing is."""
+        return Response(answer(setup=setup_of(gauge_by_number(number, self.at).id)))
+
+    @extend_schema(request=SetupRuleBody, responses={201: Setup, 400: Refusal, 403: Refusal, 404: Refusal})
+    def post(self, request: Request, number: str) -> Response:
+        """Ask for a check on a setting master before the gauge measures."""
+        asked = ask_setup(by=self.person, number=number, at=self.at, **self.read(SetupRuleBody))
+        return Response(answer(setup=asked), status=201)
 
 
 class SetupChecksView(OwnedView):

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from qcapp.gauges import services as gauge_services
+from qcapp.gauges.usual_kinds import profile_of
 from qcapp.people import services as people_services
 from qcapp.people.roles import Role
 
@@ -99,6 +100,7 @@ def _calibrate(by: Person, row: dict[str, str], done: datetime, today: datetime)
         by=by, number=row["number"], done_on=done.date(), outcome="passed", done_by="Calibration room (invented)",
         certificate=f"CR-{row['number']}-{done:%y%m}", at=today,
         expanded_uncertainty=_number(row["expanded_uncertainty"]),
+        looked_at=dict.fromkeys(profile_of(row["kind"]).questions, True),
     )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,6 +14,8 @@ from qcapp.lib.plain_text import shown
 from ..cards import EventCard
 from ..models import FieldAction, FieldLetter, FieldUnit
 from ..states import FIELD_CLOSED, FIELD_NEXT, FieldEventKind
+
+_OF_LIST = re.compile(r"List (AL-\d{4}-\d{4,})\.$")
 
 
 @dataclass(frozen=True)
@@ -94,6 +97,17 @@ class FieldView:
     letter_text: str
     letter_at: datetime | None
     customers: list[CustomerShare]
+
+    @property
+    def list_number(self) -> str:
+        """The kept list of affected units that it was opened from, as its reason names it; empty for none."""
+        return list_named_in(self.reason)
+
+
+def list_named_in(reason: str) -> str:
+    """The number of a kept list that a reason ends with: "Wrong chromium. List AL-2026-0003."; else empty."""
+    found = _OF_LIST.search(reason)
+    return found[1] if found else ""
 
 
 def field_row(number: str) -> FieldAction:

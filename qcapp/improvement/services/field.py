@@ -22,7 +22,7 @@ from qcapp.production.states import UnitState
 
 from ..models import FieldAction, FieldEvent, FieldLetter, FieldUnit
 from ..queries.actions import action_row
-from ..queries.field import field_action, field_row, letter_of, state_of_unit
+from ..queries.field import field_action, field_row, letter_of, list_named_in, state_of_unit
 from ..queries.recipients import recipient_of
 from ..states import FIELD_NEXT, FieldEventKind
 from .steps_of_life import next_paper
@@ -138,7 +138,8 @@ def letters_pdf(*, number: str, customer: str = "") -> bytes:
     if not customers:
         raise Refused("units_missing", f"{row.number} lists no unit of such a customer yet.")
     context = {
-        "number": row.number, "letter": letter, "customers": customers, "demonstration": settings.QCAPP_DEMO,
+        "number": row.number, "list": list_named_in(row.reason), "letter": letter, "customers": customers,
+        "demonstration": settings.QCAPP_DEMO,
         "paragraphs": [part for part in letter.text.split("\n\n") if part.strip()],
         "site_name": settings.QCAPP_SITE_NAME, "site_place": settings.QCAPP_SITE_PLACE,
     }  # fmt: skip

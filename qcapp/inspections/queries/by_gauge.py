@@ -1,9 +1,12 @@
-"""What a gauge has measured: the answers that stand, with the band of their own plan revision."""
+"""What a gauge has measured: the answers that stand, with the band of their own plan revision.
+
+Verdicts given with a gauge (a plug went in, a plate was flat) are among them, and values computed from what it read.
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -11,11 +14,16 @@ from typing import TYPE_CHECKING, Any
 
 from qcapp.core.checkpoints.counted import counted_numbers
 from qcapp.core.checkpoints.kinds import kind
+from qcapp.plans.queries import checkpoints_of
 
 from ..models import Result
+from .secrets import kept_secret
+from .standing import inputs_of
 
 if TYPE_CHECKING:
     from qcapp.core.metrology.bands import Band
+    from qcapp.people.models import Person
+    from qcapp.plans.queries import CheckpointCard
 
 COLUMNS = (
     "id", "item_id", "item__unit__serial", "item__unit__state", "checkpoint_id", "round", "inspection", "answer",
@@ -25,22 +33,25 @@ COLUMNS = (
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """A checkpoint as the revision of its time had it."""
+    """A checkpoint as the revision of its time had it. `band` is None where a verdict was asked instead of a value."""
 
     number: int
     key: str
     title: str
     limits_text: str
-    band: Band
+    band: Band | None
     unit_of_measure: str
     decimals: int
+    id: int = 0
+    revision_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class GaugeReading:
-    """One standing answer taken with the gauge; `values` are exact. `serial` is empty for what is not a unit.
+    """One standing answer taken with the gauge; `values` are exact, and none for a verdict or a count.
 
-    `added` is the expanded uncertainty that the part's temperature adds; None where the plan states none.
+    `serial` is empty for what is not a unit. `described` is the answer in words where it has no values. `added` is the
+    expanded uncertainty that the part's temperature adds; None where the plan states none.
     """
 
     result_id: int
@@ -54,15 +65,36 @@ class GaugeReading:
     outcome: str
     recorded_at: datetime
     added: Decimal | None = None
+    described: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ComputedReading:
+    """One standing answer that was computed from others; `inputs` are the values that the formula read."""
+
+    item_id: int
+    serial: str
+    unit_state: str
+    checkpoint: Measured
+    spec: Any  # DerivedSpec of the core: its formula, and how its result is rounded
+    round: int
+    inputs: dict[str, Decimal]
+    value: Decimal
+    outcome: str
+    recorded_at: datetime
+
+
+ANSWERED = ("measured", "attribute", "count")
 
 
 def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) -> list[GaugeReading]:
-    """The measured answers that stand and were taken with the gauge after `since` and before `until`, in that order.
+    """The answers that stand and were taken with the gauge after `since` and before `until`, in that order.
 
-    Two queries, however many answers. What counts is the time of measuring, not of sending.
+    Two queries, however many answers. What counts is the time of measuring, not of sending. Values without limits are
+    left out: there is nothing that they could have missed.
     """
     rows = Result.objects.filter(gauge=gauge_id, recorded_at__lt=until, current_for__isnull=False)
-    rows = rows.filter(checkpoint__kind="measured")
+    rows = rows.filter(checkpoint__kind__in=ANSWERED)
     if since is not None:
         rows = rows.filter(recorded_at__gte=since)
     found: list[Any] = list(rows.order_by("recorded_at", "id").values_list(*COLUMNS))
@@ -71,29 +103,95 @@ def readings_of_gauge(gauge_id: int, since: datetime | None, until: datetime) ->
     return [_reading(row, checkpoints[row[4]], values[row[7]]) for row in found if row[4] in checkpoints]
 
 
-def _values(answer_text: str) -> tuple[tuple[Decimal, ...], Decimal | None]:
-    """What met the band, and what the temperature adds to its uncertainty."""
+def _values(answer_text: str) -> tuple[tuple[Decimal, ...], Decimal | None, str]:
+    """What met the band, what the temperature adds to its uncertainty, and a verdict in words."""
     answer = json.loads(answer_text)
     added = answer.get("temperature_uncertainty")
-    return tuple(map(Decimal, counted_numbers(answer))), None if added is None else Decimal(added)
+    told = ""
+    if "conforms" in answer:
+        told = "conforms" if answer["conforms"] else "does not conform"
+    elif "count" in answer:
+        told = f"{answer['count']} counted"
+    numbers = () if told else tuple(map(Decimal, counted_numbers(answer)))
+    return numbers, None if added is None else Decimal(added), told
 
 
-def _reading(row: Any, checkpoint: Measured, read: tuple[tuple[Decimal, ...], Decimal | None]) -> GaugeReading:
-    values, added = read
+def _reading(row: Any, checkpoint: Measured, read: tuple[tuple[Decimal, ...], Decimal | None, str]) -> GaugeReading:
+    values, added, told = read
     where = row[0], row[1], row[2] or "", row[3] or ""
-    return GaugeReading(*where, checkpoint, row[5], row[6], values, row[8], row[9], added)
+    return GaugeReading(*where, checkpoint, row[5], row[6], values, row[8], row[9], added, told)
 
 
 def _checkpoints(one_each: dict[int, int]) -> dict[int, Measured]:
-    """The checkpoints by key, each read through one of its results; those without a band are left out."""
+    """The checkpoints by key, each read through one of its results; values without a band are left out."""
     columns = (
         "checkpoint_id", "characteristic__number", "characteristic__key", "checkpoint__title", "checkpoint__specified",
+        "checkpoint__kind", "checkpoint__revision_id",
     )  # fmt: skip
     rows: Iterable[Any] = Result.objects.filter(id__in=one_each.values()).values_list(*columns)
     found = {}
-    for key, number, name, title, specified in rows:
-        spec = kind("measured").read_spec(json.loads(specified))
-        if spec.band is not None:
-            limits = kind("measured").describe_limits(spec)
-            found[key] = Measured(number, name, title, limits, spec.band, spec.unit_of_measure, spec.decimals)
+    for key, number, name, title, specified, which, revision in rows:
+        reader = kind(which)
+        spec = reader.read_spec(json.loads(specified))
+        band = getattr(spec, "band", None) if which == "measured" else None
+        if band is None and which == "measured":
+            continue
+        unit, decimals = getattr(spec, "unit_of_measure", ""), getattr(spec, "decimals", 0)
+        limits = reader.describe_limits(spec)
+        found[key] = Measured(number, name, title, limits, band, unit or "", decimals or 0, key, revision)
     return found
+
+
+# ------------------------------------------------------------------------------------------------- computed from it
+
+
+def computed_from(readings: Collection[GaugeReading]) -> list[ComputedReading]:
+    """The standing answers that were computed from what the gauge read, those that others read first.
+
+    One query more, and none where no formula reads any of these checkpoints.
+    """
+    derived = _derived({reading.checkpoint.id: reading.checkpoint for reading in readings}.values())
+    if not derived:
+        return []
+    items = {reading.item_id for reading in readings}
+    rows = Result.objects.filter(item__among=items, checkpoint__in=list(derived), current_for__isnull=False)
+    found = [_computed(row, derived[row[4]]) for row in rows.order_by("recorded_at", "id").values_list(*COLUMNS)]
+    order = {card.id: place for place, card in enumerate(derived.values())}
+    return sorted(found, key=lambda one: order[one.checkpoint.id])
+
+
+def _derived(read: Iterable[Measured]) -> dict[int, CheckpointCard]:
+    """The derived checkpoints with limits whose formula reads one of these, however far, by key."""
+    keys_by_revision: dict[int, set[str]] = {}
+    for one in read:
+        keys_by_revision.setdefault(one.revision_id, set()).add(one.key)
+    found: dict[int, CheckpointCard] = {}
+    for revision, keys in keys_by_revision.items():
+        left = [card for card in checkpoints_of(revision) if card.kind == "derived"]
+        while more := [card for card in left if keys & set(inputs_of(card))]:
+            keys |= {card.key for card in more}
+            left = [card for card in left if card not in more]
+            found |= {card.id: card for card in more}
+    return found
+
+
+def _computed(row: Any, card: CheckpointCard) -> ComputedReading:
+    answer = json.loads(row[7])
+    spec: Any = card.spec
+    about = Measured(
+        card.number, card.key, card.title, card.limits_text, spec.band, spec.unit_of_measure, spec.decimals, card.id,
+        0,
+    )  # fmt: skip
+    inputs = {key: Decimal(value) for key, value in answer.get("inputs", {}).items()}
+    where = row[1], row[2] or "", row[3] or ""
+    return ComputedReading(*where, about, spec, row[5], inputs, Decimal(answer["value"]), row[8], row[9])
+
+
+# ------------------------------------------------------------------------------------------------ kept for a second
+
+
+def secret_readings(
+    places: Iterable[tuple[int, int, int]], *, viewer: Person | None, at: datetime
+) -> frozenset[tuple[int, int, int]]:
+    """Item, checkpoint and round of what this person must not see yet, because the second inspection is theirs."""
+    return frozenset() if viewer is None else kept_secret(places, viewer=viewer, at=at)

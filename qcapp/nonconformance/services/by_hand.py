@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from qcapp.evidence.queries import EvidenceCard
     from qcapp.people.models import Person
     from qcapp.plans.queries import CheckpointCard
+    from qcapp.production.queries.as_built import LotCard
 
 ALIKE = 2  # so many open reports of one title inside a day: the next one is offered to join them
 MOST_UNITS = 500
@@ -157,22 +158,25 @@ def raise_grouped(
     severity: str,
     cause: str = "measurement",
     source: str = "",
+    lots: Sequence[str] = (),
     at: datetime,
 ) -> str:
     """The number of one report over many units, in place of a flood: for a gauge out of tolerance, a change of plan.
 
-    `source` says what brought it about: `gauge CA-03`, `plan FR-200 E`. Every unit goes on hold. Raises NotAllowed,
-    NotFound `serial_unknown`, Invalid `no_units`, `too_many_units`, `severity_unknown`, `cause_unknown` or of
-    `plain_text`, Refused `unit_scrapped`.
+    `source` says what brought it about: `gauge CA-03`, `plan FR-200 E`. Every unit goes on hold, and with the drawn
+    pieces among them their `lots`, by their codes. Raises NotAllowed, NotFound `serial_unknown`, `lot_unknown`,
+    Invalid `no_units`, `too_many_units`, `severity_unknown`, `cause_unknown` or of `plain_text`, Refused
+    `unit_scrapped`.
     """
     require(by, Act.RAISE_REPORT, at)
     told = _told(title, description) | {"severity": _severity(severity, None)}
-    units = _locked_units(serials)
+    units, whole = _locked_units(serials), _locked_lots(lots)
     facts: dict[str, Any] = {"serial": units[0].serial, "person": by.name, "badge": by.badge, "units": len(units)}
     facts |= {"source": plain_text("What brought it about", source, longest=80)} if source.strip() else {}
+    facts |= {"lots": [lot.code for lot in whole]} if whole else {}
     facts |= around(units[0].item_id, "", at)
     report = _raised(by, at, About(units[0].item_id, units[0].family_id), told | {"facts": facts}, cause)
-    _add(by, report, units[1:], at)
+    _add(by, report, [unit.item_id for unit in units[1:]] + [lot.item_id for lot in whole], at)
     _hold(by, report, units[0].item_id, None, at)
     enter(report, Verb.REPORT_RAISED, by=by, at=at, title=report.title, serials=[unit.serial for unit in units])
     return report.number
@@ -198,17 +202,25 @@ def add_units(*, by: Person, number: str, serials: Sequence[str], reason: str, a
         raise Refused("proposed_already", message)
     known = set(item_ids_of(report))
     new = [unit for unit in units if unit.item_id not in known]
-    _add(by, report, new, at)
+    _add(by, report, [unit.item_id for unit in new], at)
     added = [unit.serial for unit in new]
     remark(report, "units_added", by=by, at=at, note=f"{', '.join(added)}: {reason}", data={"serials": added})
     enter(report, Verb.REPORT_ITEMS_ADDED, by=by, at=at, serials=added, reason=reason)
     return len(new)
 
 
-def _add(by: Person, report: Report, units: Sequence[UnitCard], at: datetime) -> None:
-    ReportItem.objects.bulk_create(ReportItem(report=report, item_id=unit.item_id, by=by, at=at) for unit in units)
-    for unit in units:
-        _hold(by, report, unit.item_id, None, at)
+def _add(by: Person, report: Report, item_ids: Sequence[int], at: datetime) -> None:
+    ReportItem.objects.bulk_create(ReportItem(report=report, item_id=item, by=by, at=at) for item in item_ids)
+    for item in item_ids:
+        _hold(by, report, item, None, at)
+
+
+def _locked_lots(codes: Sequence[str]) -> list[LotCard]:
+    """The lots, their rows locked in the order of their keys."""
+    found = [lot_by_code(code) for code in dict.fromkeys(codes)]
+    for item in sorted(lot.item_id for lot in found):
+        lock_item(item)
+    return found
 
 
 def _locked_units(serials: Sequence[str]) -> list[UnitCard]:

@@ -190,6 +190,11 @@ def lot_of_piece(item_id: int) -> LotCard | None:
     return lot_by_code(code) if code else None
 
 
+def lots_of_pieces(item_ids: Collection[int]) -> dict[int, str]:
+    """The code of the lot of each of these items that is a numbered piece of one; one query."""
+    return dict(Piece.objects.filter(item__among=item_ids).values_list("item_id", "lot__code"))
+
+
 def pieces_of(lot_id: int) -> list[tuple[int, UnitCard]]:
     """The numbered pieces of a lot that were drawn, each as what is inspected."""
     rows = dict(Piece.objects.filter(lot=lot_id).order_by("number").values_list("item_id", "number"))

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from django.db.models import Value
+from django.db.models.functions import Replace, Upper
+
+from qcapp.core.identification import lookup_key
+
 from ..models import Unit
 from . import LONGEST_FRAGMENT, UnitCard, unit_cards
 
@@ -15,15 +20,22 @@ def units_of_orders(numbers: Iterable[str], limit: int = 40) -> list[UnitCard]:
     return unit_cards(Unit.objects.filter(order_number__in=list(numbers)).order_by("-opened_at", "-id")[:limit])
 
 
+# As `lookup_key` reads a text, as far as an order's number goes; history's migration 0002 has an index in this form.
+SPOKEN = (("-", ""), (" ", ""), ("O", "0"), ("I", "1"))
+
+
 def units_by_order_fragment(fragment: str, limit: int = 40) -> list[UnitCard]:
-    """Units whose order number holds the text, its case aside, the newest first."""
-    wanted = fragment.strip().replace("\0", "")
-    if not 0 < len(wanted) <= LONGEST_FRAGMENT:
+    """Units whose order number holds the text, compared as `lookup_key` does, the newest first."""
+    key = lookup_key(fragment.replace("\0", ""))
+    if not 0 < len(key) <= LONGEST_FRAGMENT:
         return []
-    held = Unit.objects.filter(order_number__icontains=wanted)
+    spoken: Replace | Upper = Upper("order_number")
+    for written, read in SPOKEN:
+        spoken = Replace(spoken, Value(written), Value(read))
+    held = Unit.objects.annotate(spoken=spoken).filter(spoken__contains=key)
     # Few are found along the index over texts and then put in order. Asked in one statement, PostgreSQL expects them to
     # be many and goes through a million units, the newest first, in the hope of being done soon.
     keys = list(held.values_list("pk", flat=True)[: FEW + 1])
     if len(keys) <= FEW:
-        held = Unit.objects.filter(pk__among=keys)
+        return unit_cards(Unit.objects.filter(pk__among=keys).order_by("-opened_at", "-id")[:limit])
     return unit_cards(held.order_by("-opened_at", "-id")[:limit])

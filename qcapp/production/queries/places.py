@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import Case, IntegerField, Value, When
+
 from qcapp.core.errors import NotFound
 from qcapp.core.identification import lookup_key
 from qcapp.lib.plain_text import shown
@@ -139,9 +141,10 @@ def _tagged(code: str) -> int | None:
 
 
 def items_marked(fragment: str, limit: int = 40) -> list[tuple[int, str, str]]:
-    """Item, kind and text of marks that hold the fragment, compared by `lookup_key`; the shortest first."""
+    """Item, kind and text of marks that hold the fragment, compared by `lookup_key`; those that end with it first."""
     key = lookup_key(fragment.replace("\0", ""))
     if not 0 < len(key) <= LONGEST_FRAGMENT:
         return []
-    rows = Identity.objects.filter(lookup__contains=key).order_by("-id")[:limit]
+    ends = Case(When(lookup__endswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
+    rows = Identity.objects.filter(lookup__contains=key).order_by(ends, "-id")[:limit]
     return [(row.item_id, row.get_kind_display(), row.text) for row in rows]
