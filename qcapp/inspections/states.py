@@ -52,7 +52,7 @@ FLAG_SENTENCES: dict[Flag, str] = {
     Flag.TOO_SOON_AFTER_WELD: "It was inspected before the plan's time after welding had passed, or nobody wrote down "
     "when the joint was welded.",
     Flag.SERIAL_DIFFERS: "The serial that was read on the part is not the unit's.",
-    Flag.CLOCK_OFF: "The tablet's clock was more than 15 minutes ahead.",
+    Flag.CLOCK_OFF: "The tablet's clock was more than 15 minutes off.",
     Flag.SENT_BY_OTHER: "It was sent under another person's login.",
     Flag.KEYED_FROM_PAPER: "It was keyed in from paper, and nobody else has held it against the sheet.",
 }

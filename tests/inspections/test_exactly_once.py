@@ -14,12 +14,14 @@ from django.core.management import call_command
 from django.db import connection, transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pytest_django.live_server_helper import LiveServer
 
 from qcapp.core.errors import Conflict
 from qcapp.inspections.models import CurrentAnswer, Result, StageSignOff
 from qcapp.inspections.services.recording import Verdictlet
 
 from ..cast import Cast
+from ..config.sending import Tablet
 from ..factories.inspections import STAGES, Workshop
 
 T = TypeVar("T")
@@ -157,6 +159,20 @@ def test_applies_each_operation_once_when_eight_send_the_same_at_the_same_time(c
     assert Result.objects.exclude(purpose="computed").count() == len(bodies)
     assert Result.objects.filter(purpose="computed").count() == 1
     assert not CurrentAnswer.objects.filter(conflict=True).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_answers_eight_tablets_that_post_the_same_batch_at_the_same_time(cast: Cast, live_server: LiveServer) -> None:
+    workshop = Workshop.opened(cast)
+    bodies = [workshop.operation(key) for key in STAGES[1]]
+    tablets = [Tablet(live_server.url, cast.inspector, f"tablet {number}") for number in range(8)]
+
+    answered = at_once(8, lambda number: tablets[number].send(*bodies))
+
+    assert {one.status for one in answered} == {200}
+    outcomes = [sorted(one.outcomes[place] for one in answered) for place in range(len(bodies))]
+    assert outcomes == [["applied"] + ["duplicate"] * 7] * len(bodies)
+    assert Result.objects.exclude(purpose="computed").count() == len(bodies)
 
 
 @pytest.mark.django_db(transaction=True)

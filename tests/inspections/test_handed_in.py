@@ -58,6 +58,21 @@ class TestFile:
         )
         assert found.verdict.flags == ("sent_by_other",)
 
+    @pytest.mark.django_db(transaction=True)
+    def test_is_taken_in_by_the_page_of_the_office(self, workshop: Workshop, client_of: Any) -> None:
+        cast = workshop.cast
+        tablet, _ = enrolled(cast.keeper, workshop.at)
+        person = put_on(tablet, cast.inspector, workshop.at)
+        operation = workshop.operation("head_angle", "61.94")
+        content = file_of(operation, proofs={operation["id"]: person.proof(operation)}).read()
+        client = client_of(cast.quality_manager)
+        for said in ("1 recorded, 0 known already, 0 refused", "0 recorded, 1 known already, 0 refused"):
+            page = client.post("/tablets/unsent-file/", {"file": io.BytesIO(content)})
+            assert (page.status_code, said in page.text) == (200, True)
+        assert [row.person for row in Result.objects.all()] == [cast.inspector]
+        assert client.post("/tablets/unsent-file/", {"file": io.BytesIO(b"[]")}).status_code == 400
+        assert client_of(cast.inspector).post("/tablets/unsent-file/", {"file": io.BytesIO(content)}).status_code == 403
+
     def test_refuses_a_file_that_no_tablet_saved(self, workshop: Workshop) -> None:
         manager = workshop.cast.quality_manager
         for content in (b"", b"[]", b"{}", b'{"kind": "qcapp unsent entries", "operations": 1}', b"\xff"):

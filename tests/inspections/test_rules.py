@@ -437,6 +437,21 @@ def test_flags_a_tablet_whose_clock_was_ahead_when_it_sent(workshop: Workshop) -
     assert flags(workshop, earlier, sent_at=workshop.at + timedelta(hours=1)) == ["clock_off"]
 
 
+@pytest.mark.parametrize(("minutes", "expected"), [(15, []), (16, ["clock_off"]), (24 * 60, ["clock_off"])])
+def test_flags_a_tablet_whose_clock_was_behind_when_it_sent(
+    workshop: Workshop, minutes: int, expected: list[str]
+) -> None:
+    """Else a gauge that is overdue today would measure by a clock that says yesterday."""
+    then = workshop.at - timedelta(minutes=minutes)
+    body = workshop.operation("left_length", recorded_at=then.isoformat())
+    assert flags(workshop, body, sent_at=then) == expected
+
+
+def test_flags_no_entry_that_waited_on_a_tablet_whose_clock_is_right(workshop: Workshop) -> None:
+    earlier = workshop.operation("left_length", recorded_at=(workshop.at - timedelta(days=2)).isoformat())
+    assert flags(workshop, earlier, sent_at=workshop.at - timedelta(seconds=8)) == []
+
+
 def test_flags_what_was_sent_under_another_login(workshop: Workshop) -> None:
     body = workshop.operation("head_angle", person=workshop.cast.second_inspector)
     assert flags(workshop, body) == ["sent_by_other"]

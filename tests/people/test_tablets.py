@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -133,13 +135,18 @@ class TestKeptAside:
         assert "Entered twice" in entry.payload.body
         assert AsideEntry.objects.get().by == cast.inspector
 
+    def test_names_the_gauge_that_a_discarded_doubt_was_about(self, cast: Cast) -> None:
+        doubt = {"id": OPERATION["id"], "gauge": "HG-07", "reason": "Dropped"}
+        services.discard_entry(by=cast.inspector, body=doubt, reason="Entered twice", tablet=None, at=FIXED_NOW)
+        assert Entry.objects.latest("id").subject == "gauge HG-07"
+
     def test_needs_a_reason_to_discard(self, cast: Cast) -> None:
         inspector = cast.inspector
         with refused("text_missing", "people"):
             services.discard_entry(by=inspector, body=OPERATION, reason=" ", tablet=None, at=FIXED_NOW)
 
 
-def test_shows_each_tablet_with_what_it_has_not_sent(cast: Cast) -> None:
+def test_shows_each_tablet_with_what_it_has_not_sent(cast: Cast, client_of: Any) -> None:
     tablet, _ = enrolled(cast.keeper, FIXED_NOW)
     put_on(tablet, cast.inspector, FIXED_NOW)
     since = FIXED_NOW - timedelta(hours=1)
@@ -147,3 +154,6 @@ def test_shows_each_tablet_with_what_it_has_not_sent(cast: Cast) -> None:
     (card,) = tablet_cards()
     assert (card.unsent, card.unsent_since, card.version) == (23, since, "abc")
     assert card.people == (cast.inspector.name,)
+    for person in (cast.keeper, cast.quality_manager):
+        page = client_of(person).get("/tablets/").text
+        assert re.search(r"<strong>23</strong> since \d", page), person

@@ -114,9 +114,9 @@ class Sender:
     proven: frozenset[str] = frozenset()  # operations signed by the key of whoever recorded them
 
     @property
-    def clock_ahead(self) -> timedelta:
-        """How far the sending clock runs ahead of the server's."""
-        return self.sent_at - self.at if self.sent_at else timedelta(0)
+    def clock_off(self) -> timedelta:
+        """How far the sending clock is from the server's, ahead or behind."""
+        return abs(self.sent_at - self.at) if self.sent_at else timedelta(0)
 
     @property
     def stamp(self) -> Stamp:
@@ -205,7 +205,7 @@ def _draft(operation: Operation, sender: Sender, around: Circumstances) -> Draft
         bench,
         gauge,
         at=sender.at,
-        clock_ahead=sender.clock_ahead,
+        clock_off=sender.clock_off,
         from_paper=sender.from_paper,
         setup=around.setup_reason(gauge, operation.recorded_at),
         sent_by_other=_sent_by_other(operation, person, sender),

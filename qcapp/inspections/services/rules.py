@@ -170,7 +170,7 @@ def flags_of(
     gauge: GaugeCard | None,
     *,
     at: datetime,
-    clock_ahead: timedelta,
+    clock_off: timedelta,
     sent_by_other: bool,
     from_paper: bool = False,
     setup: str = "",
@@ -187,7 +187,7 @@ def flags_of(
         Flag.OLD_REVISION: operation.revision != bench.plan.revision.uuid,
         Flag.TOO_SOON_AFTER_WELD: _too_soon(operation, card, bench),
         Flag.SERIAL_DIFFERS: _other_serial(operation, card, bench),
-        Flag.CLOCK_OFF: max(operation.recorded_at - at, clock_ahead) > CLOCK_TOLERANCE,
+        Flag.CLOCK_OFF: max(operation.recorded_at - at, clock_off) > CLOCK_TOLERANCE,
         Flag.SENT_BY_OTHER: sent_by_other,
         Flag.KEYED_FROM_PAPER: from_paper,
     }

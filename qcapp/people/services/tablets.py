@@ -196,7 +196,7 @@ def discard_entry(*, by: Person, body: Mapping[str, Any], reason: str, tablet: T
         audit.record(
             verb=Verb.TABLET_ENTRY_DISCARDED,
             actor=by.uuid,
-            subject=f"unit {str(body.get('serial', ''))[:60]}",
+            subject=_about(body),
             at=at,
             payload=payload,
         )
@@ -219,6 +219,12 @@ def decide_aside(*, by: Person, entry_id: int, accepted: bool, reason: str, at: 
     name = entry.tablet.name if entry.tablet else ""
     audit.record(verb=Verb.TABLET_ENTRY_DECIDED, actor=by.uuid, subject=f"tablet {name}", at=at, payload=payload)
     return dict(json.loads(entry.body))
+
+
+def _about(body: Mapping[str, Any]) -> str:
+    """What an entry is about, as the audit names it: a unit, or the gauge that it sets aside or checks."""
+    kind = "gauge" if body.get("gauge") and not body.get("serial") else "unit"
+    return f"{kind} {str(body.get('gauge' if kind == 'gauge' else 'serial', ''))[:60]}"
 
 
 def _aside(body: object, why: str, at: datetime, **given: Any) -> AsideEntry:
