@@ -6,7 +6,7 @@ A unit is affected by what it holds: a fork with the heat in it makes its frame 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -118,16 +118,6 @@ def _fixture_notes() -> list[int]:
     return _texts(lambda one: one.key == "fixture")
 
 
-def items_with_filler(lot: str) -> set[int]:
-    """The items on which an arc was struck with this lot of filler, or which note it, whenever."""
-    return made.items_with_filler(lot, None, None) | inspected.items_recorded(_filler_notes(), lot)
-
-
-def items_in_fixture(number: str) -> set[int]:
-    """The items that were welded in this fixture, or which note it, whenever."""
-    return made.items_in_fixture(number, None, None) | inspected.items_recorded(_fixture_notes(), number)
-
-
 def _filler(term: Term) -> Found:
     return _in_time(term, made.items_with_filler, _filler_notes())
 
@@ -237,12 +227,18 @@ def _combined(tree: Tree, sets: Mapping[Term, set[int]], every: frozenset[int] |
     return set.intersection(*parts) if isinstance(tree, Both) else set.union(*parts)
 
 
-def dressed(items: set[int], wanted: Mapping[str, set[int]]) -> tuple[AffectedRow, ...]:
-    """Those of the items that are units, with where they stand; each with the wanted terms that it answers."""
+def dressed(
+    items: Collection[int], wanted: Mapping[str, set[int]], above: Mapping[int, int] | None = None
+) -> tuple[AffectedRow, ...]:
+    """Those of the items that are units, with where they stand; each with the wanted terms that it answers.
+
+    `above` is what each component is in, where the caller knows it.
+    """
     units = made.unit_rows(items)
     keys = {unit.item_id for unit in units}
-    holders = made.holders_of(keys)
-    outermost = {row.item_id: row for row in made.unit_rows(set(holders.values()))}
+    holders = made.holders_of(keys) if above is None else made.outermost_of(keys, above)
+    further = set(holders.values()) - keys
+    outermost = {row.item_id: row for row in [*units, *(made.unit_rows(further) if further else ())]}
     sent = shipped(keys | outermost.keys())
     held, places = made.on_hold_among(keys), made.places_of(keys)
     rows = [_row(unit, outermost.get(holders.get(unit.item_id, 0)), sent, held, places, wanted) for unit in units]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -10,23 +10,14 @@ from django.urls import reverse
 
 from qcapp.core.errors import Invalid, NotFound
 from qcapp.gauges.queries import gauge_by_number
-from qcapp.goods.queries import delivery_by_number, heats_in, mill_certificates_named
-from qcapp.goods.queries.held import lots_in
-from qcapp.inspections.queries.sharing import items_measured_by_gauge
+from qcapp.goods.queries import mill_certificates_by_key, named
+from qcapp.inspections.queries.sharing import items_measured_by_gauge, items_noting
 from qcapp.lib.plain_text import shown
-from qcapp.production.queries import sharing
+from qcapp.production.queries import where_used
 from qcapp.production.queries.as_built import Node
 from qcapp.production.queries.fixtures import fixture_by_number
-from qcapp.production.queries.where_used import (
-    heats_into,
-    heats_named,
-    lots_named,
-    pieces_of_lots,
-    units_named,
-    uses_above,
-)
 
-from .answering import AffectedRow, dressed, items_in_fixture, items_with_filler
+from .answering import AffectedRow, dressed
 from .asking import SOURCES, Term, written
 
 LONGEST = 80
@@ -71,62 +62,79 @@ def things_named(text: str, at: datetime) -> list[Thing]:
     name = " ".join(text.replace("\0", " ").split())
     if not name or len(name) > LONGEST:
         raise Invalid("name_missing", f"Type a name of at most {LONGEST} characters: a heat, a lot, a serial.")
-    found = [thing for look in LOOK for thing in look(name, at)]
+    keys = _keys_named(name)
+    found = [thing for kind, look in LOOK.items() if kind in keys for thing in look(name, keys[kind], at)]
+    found += _gauges(name, at)
     if not found:
         message = f"Nothing called {shown(name)} is recorded anywhere; read it again."
         raise NotFound("nothing_of_that_name", message, name=shown(name))
     return found
 
 
+def _keys_named(name: str) -> dict[str, frozenset[int]]:
+    """The keys of what is called so, by kind; of fixtures and fillers the items that name them. Two queries."""
+    first, *others = [*where_used.kinds_named(name), *named.kinds_named(name)]
+    found: dict[str, frozenset[int]] = {}
+    for kind, key in first.union(*others):
+        found[kind] = found.get(kind, frozenset()) | {key}
+    noted = items_noting(name)
+    welded_in = found.pop("welded_in", frozenset()) | noted.get("fixture", set())
+    fillers = found.pop("filler", frozenset()).union(*(noted[key] for key in noted if key.startswith("filler")))
+    if found.pop("fixture", None) or welded_in:
+        found["fixture"] = welded_in
+    return found | ({"filler": fillers} if fillers else {})
+
+
 def uses_of(thing: Thing) -> Uses:
     """Where a thing is used now, with what it was taken out of again."""
-    begun = thing.items | pieces_of_lots(thing.items)
-    direct = begun | heats_into(thing.heats) if thing.heats else begun
-    reached = sharing.and_holders(direct | pieces_of_lots(direct))
+    pieces = where_used.pieces_of_lots(thing.items) if thing.kind in ("lot", "delivery") else set()
+    begun = thing.items | pieces
+    ways = where_used.ways_up(item_ids=begun, heat_ids=thing.heats)
     own = thing.items if thing.kind == "component" else frozenset()
     made = thing.kind in ("component", "lot", "heat", "delivery", "certificate")
-    ways, cut = uses_above(item_ids=begun, heat_ids=thing.heats) if made else ([], False)
-    return Uses(thing, ways, cut, dressed(reached - own, {}))
+    tree, cut = where_used.drawn(ways, item_ids=begun, heat_ids=thing.heats) if made else ([], False)
+    return Uses(thing, tree, cut, dressed(ways.reached - own, {}, ways.holders))
 
 
 # ---------------------------------------------------------------------------------------------- what has the name
 
 
-def _units(name: str, at: datetime) -> Iterable[Thing]:
-    for one in units_named(name):
+def _units(name: str, keys: Collection[int], at: datetime) -> Iterable[Thing]:
+    for one in where_used.units_named(name):
         url = reverse("history:unit", args=[one.serial])
         detail = f"{one.family_name}, {one.state_label}"
         yield _thing("component", "Unit", one.item_id, one.serial, detail, url, items={one.item_id})
 
 
-def _lots(name: str, at: datetime) -> Iterable[Thing]:
-    for one in lots_named(name):
+def _lots(name: str, keys: Collection[int], at: datetime) -> Iterable[Thing]:
+    for one in where_used.lots_named(name):
         url = reverse("goods:lot", args=[one.code])
         detail = f"{one.family_name}, {one.quantity} pieces, {one.state_label}"
         yield _thing("lot", "Lot", one.id, one.code, detail, url, items={one.item_id})
 
 
-def _heats(name: str, at: datetime) -> Iterable[Thing]:
-    for one in heats_named(name):
+def _heats(name: str, keys: Collection[int], at: datetime) -> Iterable[Thing]:
+    for one in where_used.heats_named(name):
         url = reverse("goods:heat", args=[one.number])
         detail = f"{one.grade} of {one.supplier}, {one.state_label}"
         yield _thing("heat", "Heat", one.id, one.number, detail, url, heats={one.id})
 
 
-def _deliveries(name: str, at: datetime) -> Iterable[Thing]:
-    try:
-        one = delivery_by_number(name)
-    except NotFound:
-        return
-    lots = {lot.item_id for lot in lots_in(one.id)}
-    url, detail = reverse("goods:delivery", args=[one.number]), f"{one.supplier}, note {one.note_number}"
-    yield _thing("delivery", "Delivery", one.id, one.number, detail, url, items=lots, heats=heats_in(one.id))
+def _deliveries(name: str, keys: Collection[int], at: datetime) -> Iterable[Thing]:
+    for key in sorted(keys):
+        one = named.brought_by(key)
+        url, detail = reverse("goods:delivery", args=[one.number]), f"{one.supplier}, note {one.note_number}"
+        yield _thing("delivery", "Delivery", one.id, one.number, detail, url, items=one.lots, heats=one.heats)
 
 
-def _certificates(name: str, at: datetime) -> Iterable[Thing]:
-    for key, number, supplier, paper, heats in mill_certificates_named(name):
+def _certificates(name: str, keys: Collection[int], at: datetime) -> Iterable[Thing]:
+    for key, number, supplier, paper, heats in mill_certificates_by_key(keys):
         url = reverse("evidence:file", args=[paper])
         yield _thing("certificate", "Mill certificate", key, number, supplier, url, heats=heats)
+
+
+def _fillers(name: str, items: Collection[int], at: datetime) -> Iterable[Thing]:
+    yield _thing("filler", "Filler lot", 0, name, "rod or wire, as said before the arc", "", items=items)
 
 
 def _gauges(name: str, at: datetime) -> Iterable[Thing]:
@@ -140,22 +148,14 @@ def _gauges(name: str, at: datetime) -> Iterable[Thing]:
     )
 
 
-def _fixtures(name: str, at: datetime) -> Iterable[Thing]:
+def _fixtures(name: str, items: Collection[int], at: datetime) -> Iterable[Thing]:
     try:
         known = fixture_by_number(name, at)
     except NotFound:
-        known = None
-    items = items_in_fixture(name)
-    if known is not None:
+        yield _thing("fixture", "Fixture", 0, name, "named in records, not in the register", "", items=items)
+    else:
         url = reverse("production:fixture", args=[known.number])
         yield _thing("fixture", "Fixture", known.id, known.number, known.sentence, url, items=items)
-    elif items:
-        yield _thing("fixture", "Fixture", 0, name, "named in records, not in the register", "", items=items)
-
-
-def _fillers(name: str, at: datetime) -> Iterable[Thing]:
-    if items := items_with_filler(name):
-        yield _thing("filler", "Filler lot", 0, name, "rod or wire, as said before the arc", "", items=items)
 
 
 def _thing(
@@ -166,13 +166,12 @@ def _thing(
     return Thing(f"{kind}-{key}", kind, label, name, detail, url, question, frozenset(items), frozenset(heats))
 
 
-LOOK: tuple[Callable[[str, datetime], Iterable[Thing]], ...] = (
-    _units,
-    _lots,
-    _heats,
-    _deliveries,
-    _certificates,
-    _fillers,
-    _gauges,
-    _fixtures,
-)
+LOOK: Mapping[str, Callable[[str, Collection[int], datetime], Iterable[Thing]]] = {
+    "unit": _units,
+    "lot": _lots,
+    "heat": _heats,
+    "delivery": _deliveries,
+    "certificate": _certificates,
+    "filler": _fillers,
+    "fixture": _fixtures,
+}

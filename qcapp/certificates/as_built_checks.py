@@ -1,18 +1,27 @@
-"""What has to be proven about the parts and material in a unit before it is released."""
+"""What stands against a unit because of what is built into it: components at every level, their lots and heats."""
 
 from __future__ import annotations
 
-from qcapp.production.queries import units_of_items
-from qcapp.production.queries.as_built import installed_in, used_in
+from qcapp.production.queries import held_items, units_of_items
+from qcapp.production.queries.as_built import used_in
+from qcapp.production.queries.inside import components_inside
+from qcapp.production.states import USABLE_LOTS
 
 
-def against_components(item_id: int) -> list[str]:
-    """A sentence for each component that is not released or is on hold; empty when all are in order."""
-    inside = installed_in([item_id])
-    units = units_of_items(card.component_item_id for card in inside)
+def against_parts(item_id: int) -> list[str]:
+    """A sentence for each component, lot and heat that is not in order; empty when all are.
+
+    A component is released and free of holds; a lot is accepted or sorted, in the house and free of holds; a heat is
+    accepted.
+    """
+    inside = [card.component_item_id for card in components_inside(item_id)]
+    return _against_components(inside) + _against_material([item_id, *inside])
+
+
+def _against_components(inside: list[int]) -> list[str]:
+    units = units_of_items(inside) if inside else {}
     found = []
-    for card in inside:
-        unit = units[card.component_item_id]
+    for unit in units.values():
         if unit.on_hold:
             found.append(f"{unit.serial} is on hold")
         elif unit.state != "released":
@@ -20,10 +29,13 @@ def against_components(item_id: int) -> list[str]:
     return found
 
 
-def against_material(item_id: int) -> list[str]:
-    """A sentence for each lot or heat in the unit, or in the lots it took, that is not accepted."""
-    direct = used_in([item_id])
-    lots = [used.lot for used in direct if used.lot is not None]
-    heats = {used.heat.id: used.heat for used in (*direct, *used_in(lot.item_id for lot in lots)) if used.heat}
-    found = [f"lot {lot.code} is {lot.state_label}" for lot in lots if not lot.usable]
+def _against_material(items: list[int]) -> list[str]:
+    direct = used_in(items)
+    lots = {used.lot.id: used.lot for used in direct if used.lot is not None}
+    in_lots = used_in(lot.item_id for lot in lots.values()) if lots else []
+    heats = {used.heat.id: used.heat for used in (*direct, *in_lots) if used.heat}
+    held = held_items([lot.item_id for lot in lots.values()]) if lots else frozenset()
+    found = [f"lot {lot.code} is on hold" for lot in lots.values() if lot.item_id in held]
+    found += [f"lot {lot.code} is {lot.state_label}" for lot in lots.values() if lot.state not in USABLE_LOTS]
+    found += [f"lot {lot.code} is out for a process" for lot in lots.values() if lot.away]
     return found + [f"heat {heat.number} is {heat.state_label}" for heat in heats.values() if not heat.usable]

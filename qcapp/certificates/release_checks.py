@@ -19,7 +19,7 @@ from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.lib.site_days import site_day
 from qcapp.nonconformance.queries import reports_of
 
-from .as_built_checks import against_components, against_material
+from .as_built_checks import against_parts
 
 if TYPE_CHECKING:
     from qcapp.inspections.queries import CheckpointView, InspectionView, Unproven
@@ -258,7 +258,7 @@ def stages_signed(standing: Standing) -> Finding:
 def parts_in_order(standing: Standing) -> Finding:
     title = "Components are released and material is accepted"
     item_id = standing.inspection.unit.item_id
-    against = against_components(item_id) + against_material(item_id)
+    against = against_parts(item_id)
     if not against:
         return Finding("parts_in_order", title, True, "Nothing that is built in stands against it.")
     return Finding("parts_in_order", title, False, f"{'; '.join(against[:SHOWN])}.", (_to_unit(standing),))

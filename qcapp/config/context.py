@@ -16,7 +16,7 @@ from .helping import help_for
 MENU = (
     ("Floor", "/floor/", Act.RECORD_RESULT),
     ("Units", "/units/", Act.LOOK_UP_UNIT),
-    ("Goods", "/goods/", Act.KEEP_GOODS),
+    ("Goods", "/goods/", Act.MOVE_ITEM),
     ("Customers", "/customers/", Act.SEE_CUSTOMERS),
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
     ("Improvement", "/improvement/", Act.LOOK_AT_IMPROVEMENT),

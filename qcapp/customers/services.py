@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 
 from qcapp.audit import services as audit
 from qcapp.audit.verbs import Verb
+from qcapp.certificates.as_built_checks import against_parts
 from qcapp.certificates.queries import CertificateCard, certificates_of
 from qcapp.core.errors import Conflict, Invalid, Refused
 from qcapp.core.identification import lookup_key
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
 
 _NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9./-]{0,19}")
 MOST_PHOTOS = 12
+SHOWN = 3  # parts named in a refusal
 
 
 def add_customer(*, by: Person, number: str, name: str, at: datetime, contact: str = "") -> CustomerCard:
@@ -122,8 +124,9 @@ def dispatch(
 ) -> DispatchCard:
     """The unit handed over on an order with this issue of its certificate. A signed act.
 
+    What is built in counts as well: a component, lot or heat that was held since the release keeps the unit here.
     Raises Refused `unit_not_released`, `unit_on_hold`, `unit_not_certified`, `certificate_not_current`,
-    `unit_is_installed`; NotFound `serial_unknown`, `order_unknown`; NotAllowed.
+    `unit_is_installed`, `parts_not_in_order`; NotFound `serial_unknown`, `order_unknown`; NotAllowed.
     """
     require(proof.person, Act.DISPATCH_UNIT, at)
     unit = lock_unit(unit_by_serial(serial).id)
@@ -156,6 +159,9 @@ def _check_may_leave(unit: UnitCard) -> None:
         raise Refused("unit_not_released", f"{unit.serial} is {unit.state_label}; only a released unit leaves.")
     if any(card.removed_at is None for card in installations_of(unit.item_id)):
         raise Refused("unit_is_installed", f"{unit.serial} is a component of another unit and leaves with it.")
+    if against := against_parts(unit.item_id):
+        message = f"{unit.serial} stays: {'; '.join(against[:SHOWN])}. Have that put in order, or the part replaced."
+        raise Refused("parts_not_in_order", message)
 
 
 def _certificate(unit: UnitCard, number: str, issue: int) -> CertificateCard:

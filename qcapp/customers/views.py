@@ -12,16 +12,18 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
+from qcapp.certificates.as_built_checks import against_parts
 from qcapp.certificates.queries import certificates_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.several_forms import SeveralForms
+from qcapp.lib.spoken import said
 from qcapp.nonconformance.queries import reports_of
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
 from qcapp.production.queries import open_holds, unit_by_serial
-from qcapp.production.queries.as_built import tree_of
+from qcapp.production.queries.as_built import holder_of, tree_of
 
 from . import forms, services
 from .queries import customers, dispatches, events_of, orders
@@ -74,7 +76,12 @@ def dispatch(request: HttpRequest, serial: str) -> HttpResponse:
     form.initial = {"order_number": unit.order_number}
     if current:
         form.initial |= {"certificate_number": current.number, "issue": current.issue}
-    context = {"unit": unit, "form": form, "current": current, "holds": open_holds(unit.item_id)}
+    holder = holder_of(unit.item_id)
+    holds, against = open_holds(unit.item_id), [said(one) for one in against_parts(unit.item_id)]
+    context = {
+        "unit": unit, "form": form, "current": current, "holds": holds, "against": against, "holder": holder,
+        "may_leave": form.is_bound or not (holds or against or holder or not current or unit.state != "released"),
+    }  # fmt: skip
     return render(request, "customers/dispatch.html", context, status=page.status)
 
 

@@ -9,7 +9,7 @@ from decimal import Decimal
 from qcapp.core.errors import Invalid
 from qcapp.core.materials import Parent, carbon_equivalent, check_composition, check_mechanical, cracking_note
 
-MATING_GRADE = "1020"  # what tube is welded to here; the note names it
+MATING_GRADE = "1020"  # what tube is welded to where nothing else is said; the note names it
 
 
 @dataclass(frozen=True)
@@ -52,11 +52,12 @@ def check_heat(
     specification: str = "",
     condition: str = "",
     thickness: Decimal | None = None,
+    welded_to: str = "",
 ) -> Checked:
-    """The findings, the carbon equivalent (IIW, percent) and the sentences about cracking beside mild steel.
+    """The findings, the carbon equivalent (IIW, percent) and the sentences about cracking beside the other grade.
 
-    A grade outside the tables has one finding that says so. Raises Invalid of `check_composition`,
-    `check_mechanical`.
+    Without `welded_to` the other side is MATING_GRADE, at the upper limits of its table. A grade outside
+    the tables has one finding that says so. Raises Invalid of `check_composition`, `check_mechanical`.
     """
     chemistry = [
         Finding(one.element, _text(one.value), one.ok, one.value is not None, True, one.sentence)
@@ -70,7 +71,7 @@ def check_heat(
     return Checked(
         findings=(*chemistry, *strength, *unsaid),
         carbon_equivalent=_equivalent(composition),
-        cracking=_cracking(grade, composition, thickness),
+        cracking=_cracking(grade, composition, thickness, welded_to or MATING_GRADE),
     )
 
 
@@ -86,11 +87,11 @@ def _equivalent(composition: Mapping[str, Decimal]) -> str:
         return ""  # C or Mn is not reported: their finding says so
 
 
-def _cracking(grade: str, composition: Mapping[str, Decimal], thickness: Decimal | None) -> str:
+def _cracking(grade: str, composition: Mapping[str, Decimal], thickness: Decimal | None, mate: str) -> str:
     if thickness is None:
         return "Nothing is said about cracking: the wall thickness is not given."
     try:
-        return cracking_note(Parent(grade, composition), Parent(MATING_GRADE), thickness=thickness)
+        return cracking_note(Parent(grade, composition), Parent(mate), thickness=thickness)
     except Invalid as refusal:
         return f"Nothing is said about cracking: {refusal.message}"
 

@@ -9,13 +9,15 @@ from uuid import UUID
 from django import forms
 
 from qcapp.core.materials import grades
-from qcapp.core.materials.tables import MECHANICAL
+from qcapp.core.materials.tables import COMPOSITION, MECHANICAL, OTHER_SPECIFICATIONS
 from qcapp.nonconformance.services.by_hand import Photo
 from qcapp.production.queries import families
 
+from .checking import MATING_GRADE
 from .queries.verifying import demands
 
 ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
+SPECIFICATIONS = tuple(dict.fromkeys(row.specification for row in (*COMPOSITION, *OTHER_SPECIFICATIONS)))
 VERDICTS = [("accepted", "accepted"), ("held", "held"), ("refused", "refused")]
 LINKS = [
     ("delivered_with", "delivered with the unit"),
@@ -64,30 +66,46 @@ class CertificateForm(forms.Form):
     paper = forms.FileField(label="PDF or picture of the certificate")
     heat = text("Heat number", 40)
     grade = forms.ChoiceField(label="Grade", choices=[(name, name) for name in grades()])
+    specification = forms.ChoiceField(
+        label="Specification", required=False, help_text="Where the paper names one; some allow less P and S.",
+        choices=[("", "not said"), *((name, name) for name in SPECIFICATIONS)],
+    )  # fmt: skip
     condition = forms.ChoiceField(
         label="Condition", required=False,
         choices=[("", "not said"), *((name, name) for name in dict.fromkeys(row.condition for row in MECHANICAL))],
     )  # fmt: skip
     size = text("Size", 40, required=False)
-    thickness = text("Wall, mm", 12, required=False)
+    thickness = text("Wall, mm", 12, required=False, help_text="The thicker of the two that are welded.")
+    welded_to = forms.ChoiceField(
+        label="Welded to grade", required=False, initial=MATING_GRADE, choices=[(name, name) for name in grades()]
+    )
 
     def __init__(self, *args: Any, **options: Any) -> None:
         super().__init__(*args, **options)
         for element in ELEMENTS:
             self.fields[f"element_{element}"] = text(f"{element}, %", 16, required=False)
+        self.fields["further"] = text(
+            "Further elements", 200, required=False, help_text="With semicolons, such as Al 0,025; N 80 ppm."
+        )
         for name, label in (
             ("yield_MPa", "Yield strength, MPa"), ("ultimate_MPa", "Tensile strength, MPa"),
             ("elongation_2in_pct", "Elongation in 2 in, %"), ("hardness_RB", "Hardness, HRB"),
         ):  # fmt: skip
             self.fields[f"property_{name}"] = text(label, 16, required=False)
 
+    def clean_further(self) -> dict[str, str]:
+        pairs = [part.split(maxsplit=1) for part in self.cleaned_data["further"].split(";") if part.strip()]
+        if any(len(pair) < 2 or pair[0] in ELEMENTS for pair in pairs) or len({pair[0] for pair in pairs}) < len(pairs):
+            raise forms.ValidationError("Write each once as its symbol and value, such as Al 0,025; not those above.")
+        return dict(pairs)
+
     def heat_told(self) -> dict[str, Any]:
         """The heat as the service reads it."""
         told = self.cleaned_data
-        named = {name: told[name] for name in ("grade", "condition", "size", "thickness")}
-        return named | {
+        named = ("grade", "specification", "condition", "size", "thickness", "welded_to")
+        return {name: told[name] for name in named} | {
             "number": told["heat"],
-            "composition": self._of("element_"),
+            "composition": self._of("element_") | told["further"],
             "properties": self._of("property_"),
         }
 
@@ -164,6 +182,14 @@ class SampleForm(forms.Form):
     steady = forms.BooleanField(label="Production is steady", required=False)
     reduced_wanted = forms.BooleanField(label="Reduced inspection is wanted", required=False)
     isolated = forms.BooleanField(label="An isolated lot: go by limiting quality", required=False)
+    resumed = text(
+        "Inspection was discontinued; what was corrected", 120, required=False,
+        help_text="The quality manager alone resumes, on tightened inspection.",
+    )  # fmt: skip
+
+    def hide_resuming(self) -> None:
+        """Where nothing is discontinued there is nothing to resume."""
+        del self.fields["resumed"]
 
 
 class PlannedSampleForm(SampleForm):

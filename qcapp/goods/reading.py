@@ -30,7 +30,10 @@ def read_composition(typed: Mapping[str, str]) -> dict[str, Decimal]:
 
 
 def _percent(element: str, text: str) -> Decimal:
-    value = parse_value(text, units=("%", "ppm"))
+    try:
+        value = parse_value(text, units=("%", "ppm"))
+    except Invalid as refusal:  # which of the ten it is
+        raise Invalid(refusal.code, f"{element} {text.strip()[:20]}: {refusal.message}") from None
     if text.strip().lower().endswith("ppm"):
         value = value / PPM
     if not 0 <= value <= 100:

@@ -17,13 +17,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 from qcapp.evidence.services.keeping import keep_picture
 from qcapp.lib.middleware import client_address
 from qcapp.lib.several_forms import Perform, SeveralForms
+from qcapp.lib.spoken import said
 from qcapp.people.access import needs
 from qcapp.people.queries import may, person_by_badge
 from qcapp.people.roles import Act
 from qcapp.people.services import Proof, prove_identity
-from qcapp.production.queries import family_by_code, open_holds, unit_by_serial
+from qcapp.production.queries import open_holds, unit_by_serial
 from qcapp.production.queries.as_built import heat_by_number, heats, installed_in, lot_by_code, lots, used_in
-from qcapp.production.queries.places import marks_of, places
+from qcapp.production.queries.places import WhereCard, marks_of, places
 from qcapp.production.services.components import install_component, remove_component
 from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 
@@ -39,9 +40,8 @@ from .queries import (
 from .queries.held import held_deliveries, holds_of_delivery, holds_on_heat
 from .queries.lots import (
     drawn_pieces,
-    has_plan,
-    next_inspection,
-    plan_aqls,
+    next_inspections,
+    planned_aqls,
     sample_of,
     sent_out,
     sorting_of,
@@ -49,6 +49,7 @@ from .queries.lots import (
 )
 from .queries.verifying import demand_on, demands, free_check, waiting_in
 from .services import lots as lot_services
+from .services.lots import AQLS
 from .services.reporting import raise_on_delivery
 from .services.verifying import issue_material
 
@@ -164,10 +165,10 @@ def heat(request: HttpRequest, number: str) -> HttpResponse:
         return services.decide_heat(proof=proof, heat_number=card.number, supplier=card.supplier, at=at, **told)
 
     def cut(told: dict[str, Any], at: datetime) -> object:
-        return services.record_cut(by=request.user, heat_number=card.number, at=at, **told)
+        return services.record_cut(by=request.user, heat_number=card.number, supplier=card.supplier, at=at, **told)
 
     def grade(told: dict[str, Any], at: datetime) -> object:
-        return services.verify_grade(by=request.user, heat_number=card.number, at=at, **told)
+        return services.verify_grade(by=request.user, heat_number=card.number, supplier=card.supplier, at=at, **told)
 
     page.hear({"decide": decide, "cut": cut, "grade": grade})
     if page.done:
@@ -205,24 +206,29 @@ def new_lot(request: HttpRequest) -> HttpResponse:
 def lot(request: HttpRequest, code: str) -> HttpResponse:
     """One lot: its heats, its sample with the pieces, the verdict, sorting, and what was done outside."""
     card = lot_by_code(code)
-    planned = plan_aqls(card.family_code) if has_plan(family_by_code(card.family_code)) else {}
-    page = SeveralForms(request, LOT_FORMS | ({"sample": forms.PlannedSampleForm} if planned else {}))
+    sample = sample_of(card.id)
+    planned = {} if sample else planned_aqls(card.family_code)
+    supplier, used, outside = supplier_of(card.id), used_in([card.item_id]), sent_out(card.id)
+    following = {} if sample else next_inspections(card.family_id, list(planned or AQLS), supplier=supplier)
+    page = SeveralForms(request, LOT_FORMS | ({"sample": forms.PlannedSampleForm} if planned or sample else {}))
+    drawing = page.forms["sample"]
+    if isinstance(drawing, forms.SampleForm) and not any(one.stopped for one in following.values()):
+        drawing.hide_resuming()
     page.hear(_lot_acts(request, card.code))
     if page.done:
         return redirect("goods:lot", code=card.code)
-    outside = sent_out(card.id)
     context = {
         "lot": card,
         "holds": open_holds(card.item_id),
-        "used": used_in([card.item_id]),
-        "waiting": waiting_in(card),
-        "sample": sample_of(card.id),
-        "pieces": drawn_pieces(card.id),
+        "used": used,
+        "waiting": waiting_in(card, used),
+        "sample": sample,
+        "pieces": drawn_pieces(card.id) if sample else [],
         "sorting": sorting_of(card.id),
         "outside": outside,
         "is_out": bool(outside and outside[0].returned_at is None),
-        "next": next_inspection(card.family_id, supplier=supplier_of(card.id)),
-        "supplier": supplier_of(card.id),
+        "next": following,
+        "supplier": supplier,
         "planned": planned,
         "forms": page.forms,
         "keeps": may(request.user, Act.KEEP_GOODS, timezone.now()),
@@ -334,12 +340,19 @@ def move(request: HttpRequest) -> HttpResponse:
     def place(told: dict[str, Any], at: datetime) -> object:
         return add_place(by=request.user, at=at, **told)
 
-    page.hear({"move": put, "place": place})
+    given = page.hear({"move": put, "place": place})
     if page.done:
-        messages.success(request, "Recorded.", extra_tags="in")
+        messages.success(request, said(_where_it_is(request, given)), extra_tags="in")
         return redirect("goods:move")
     context = {"places": places(), "forms": page.forms, "names": may(request.user, Act.KEEP_PLACES, timezone.now())}
     return render(request, "goods/move.html", context, status=page.status)
+
+
+def _where_it_is(request: HttpRequest, given: object) -> str:
+    """What to say after a move, so that a wrong scan is seen at once."""
+    if isinstance(given, WhereCard):
+        return f"{request.POST['code'].strip().upper()} is in {given.place.code}, {given.place.name}, now."
+    return "The place is named; print its label."
 
 
 @require_http_methods(GET_AND_POST)

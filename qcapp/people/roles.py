@@ -88,6 +88,7 @@ class Act(StrEnum):
     DECIDE_GOODS = "accept, hold or refuse a heat"
     ACCEPT_OUTSIDE_LIMITS = "accept a heat whose certificate does not conform"
     ASK_VERIFICATION = "ask for grade verification at issue"
+    RESUME_SAMPLING = "resume the inspection of lots after it was discontinued"
     BUILD_IN = "install or remove a component, use a lot or heat, stamp an identity"
     MOVE_ITEM = "move a unit or lot to a place"
     KEEP_PLACES = "name a place"
@@ -170,6 +171,7 @@ ACTS: dict[Act, frozenset[Role]] = {
     Act.DECIDE_GOODS: frozenset({R.GOODS_IN, R.QUALITY_MANAGER}),
     Act.ACCEPT_OUTSIDE_LIMITS: frozenset({R.QUALITY_MANAGER, R.ENGINEER}),
     Act.ASK_VERIFICATION: frozenset({R.QUALITY_MANAGER, R.ENGINEER, R.WELDING_COORDINATOR}),
+    Act.RESUME_SAMPLING: frozenset({R.QUALITY_MANAGER}),
     Act.BUILD_IN: FLOOR | _QUALITY,
     Act.MOVE_ITEM: FLOOR | frozenset({R.QUALITY_MANAGER, R.DISPATCH}),
     Act.KEEP_PLACES: frozenset({R.QUALITY_MANAGER, R.DISPATCH, R.GOODS_IN}),

@@ -30,6 +30,9 @@ UNIT_STATES = TransitionTable(
 )
 
 
+UNSAID_WORDS = {"entered": "not decided", "open": "not judged"}  # of heats and lots that nobody has decided about
+
+
 class HeatState(StrEnum):
     """What goods-in decided about a heat; nothing may be made of one that is not accepted."""
 
@@ -40,7 +43,7 @@ class HeatState(StrEnum):
 
     @property
     def label(self) -> str:
-        return "not decided" if self is HeatState.ENTERED else self.value
+        return UNSAID_WORDS.get(self.value, self.value)
 
 
 class LotState(StrEnum):
@@ -53,7 +56,7 @@ class LotState(StrEnum):
 
     @property
     def label(self) -> str:
-        return "not judged" if self is LotState.OPEN else self.value
+        return UNSAID_WORDS.get(self.value, self.value)
 
 
 USABLE_LOTS = frozenset({LotState.ACCEPTED, LotState.SORTED})

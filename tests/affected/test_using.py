@@ -171,7 +171,7 @@ def test_refuses_no_name_too_long_a_one_and_one_that_nothing_has(db: None) -> No
     for code, name in (("name_missing", " \0 "), ("name_missing", "7" * 81), ("nothing_of_that_name", "9X9999%")):
         with refused(code, "production"):
             things_named(name, FIXED_NOW)
-    assert len(LOOK) == 8
+    assert len(LOOK) == 7  # and gauges
 
 
 def test_is_a_page_for_everybody_with_customers_for_those_who_may_see_them(
@@ -211,3 +211,36 @@ def test_costs_as_many_queries_for_a_hundred_frames_as_for_one(cast: Cast, built
         Consumption.objects.create(item=unit.item, lot=lot, by=cast.assembler, at=FIXED_NOW)
     assert Unit.objects.count() > 100
     assert cost() <= before
+
+
+def test_is_a_page_of_at_most_twenty_queries_whatever_the_name_is(
+    cast: Cast, built: Any, client_of: Any, data_folder: Any
+) -> None:
+    from qcapp.goods.services import enter_certificate, receive_delivery
+    from tests.goods.conftest import heat
+
+    line = {"description": "tube", "quantity": "48,5", "unit_of_measure": "m", "heat": "7K-4412"}
+    told: dict[str, Any] = {"by": cast.goods_in, "supplier": "Brook Tube", "at": FIXED_NOW}
+    number = receive_delivery(note_number="LS-9", lines=[line], **told).number
+    enter_certificate(number="MC-1", paper=pdf(), paper_name="mc.pdf", heats=[heat(number="7K-4412")], **told)
+    client = client_of(cast.customer_service)
+    for name in ("7K-4412", LOT, CARRIER, FRAME, number, "MC-1"):
+        client.get("/where-used/", {"name": name})
+        with CaptureQueriesContext(connection) as queries:
+            page = client.get("/where-used/", {"name": name}).text
+        assert FRAME in page
+        assert len(queries) <= 20, (name, len(queries))
+
+
+def test_draws_the_latest_of_very_many_and_lists_them_all(cast: Cast, built: Any, monkeypatch: Any) -> None:
+    from qcapp.production.queries import where_used
+
+    monkeypatch.setattr(where_used, "MOST", 3)
+    lot = Lot.objects.get()
+    for number in range(200, 210):
+        unit = UnitFactory(item=ItemFactory(family=built.item.family), number=number)
+        Consumption.objects.create(item=unit.item, lot=lot, by=cast.assembler, at=FIXED_NOW)
+    found = used(LOT)
+    assert [node.name for node in found.ways] == ["FR-200-0209", "FR-200-0208", "FR-200-0207"]
+    assert found.cut
+    assert len(found.rows) == 12  # ten frames, the carrier and the frame that it is welded into

@@ -80,7 +80,7 @@ def test_tells_everything_about_a_heat(goods: Any) -> None:
         ("deliveries", {"supplier": "S", "note_number": "1", "lines": []}, "lines_missing"),
         ("cuts", {"heat": "H4711", "stock": "t", "pieces": 3, "pieces_marked": False}, "mark_not_transferred"),
         ("grade-checks", {"heat": "H9", "method": "spark", "grade_found": "4130"}, "heat_unknown"),
-        ("lots", {"family": "TK-9", "quantity": 5, "heats": []}, "family_unknown"),
+        ("lots", {"family": "TK-9", "quantity": 5, "heats": ["H4711"]}, "family_unknown"),
         (
             "mill-certificates",
             {"supplier": "S", "number": "1", "name": "a", "content": "§", "heats": []},

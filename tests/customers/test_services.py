@@ -101,6 +101,44 @@ def test_refuses_a_component_that_is_in_another_unit(certified):
         send(certified)
 
 
+def test_refuses_a_unit_with_a_component_lot_or_heat_that_was_held_since_the_release(certified):
+    """What is inside at any depth counts: a carrier in the frame, a bush in the carrier, its lot and their heat."""
+    from qcapp.production.models import Consumption, Installation
+    from qcapp.production.queries import family_by_code
+    from qcapp.production.services.lots import create_lot, enter_heat, set_heat_state
+    from qcapp.production.states import HeatState, LotState
+
+    cast, frame = certified.cast, unit_by_serial(SERIAL)
+    carrier, bush = (
+        UnitFactory(item=ItemFactory(family=FamilyFactory(code=code)), number=12, state=UnitState.RELEASED)
+        for code in ("AX-200", "BU-1")
+    )
+    heat = enter_heat(by=cast.goods_in, number="H1", supplier="S", grade="4130", at=AT)
+    set_heat_state(heat_id=heat.id, state=HeatState.ACCEPTED)
+    FamilyFactory(code="TK-200")
+    lot = create_lot(
+        by=cast.goods_in, family=family_by_code("TK-200"), quantity=10, heat_numbers=["H1"], at=AT
+    )  # fmt: skip
+    Lot.objects.update(state=LotState.ACCEPTED)
+    for holder, component in ((frame.item_id, carrier.item_id), (carrier.item_id, bush.item_id)):
+        Installation.objects.create(
+            item_id=holder, component_id=component, link="delivered_with", by=cast.assembler, at=AT
+        )
+    Consumption.objects.create(item_id=carrier.item_id, lot_id=lot.id, by=cast.assembler, at=AT)
+    against = []
+    set_heat_state(heat_id=heat.id, state=HeatState.HELD)
+    against.append("heat H1 is held")
+    for item, serial in ((bush.item_id, bush.serial), (lot.item_id, f"lot {lot.code}")):
+        place_hold(by=cast.inspector, item_id=item, from_stage=None, source="NCR-9", reason="doubt", at=AT)
+        against.append(f"{serial} is on hold")
+    with refused("parts_not_in_order", *ROOMS) as caught:
+        send(certified)
+    assert all(one in caught.value.message for one in against), caught.value.message
+    Unit.objects.filter(pk=carrier.pk).update(state=UnitState.IN_BUILD)
+    with refused("parts_not_in_order", *ROOMS):
+        send(certified)
+
+
 # --- release -------------------------------------------------------------------------------------------------
 
 

@@ -11,6 +11,7 @@ from qcapp.customers.lookup import look_up
 from qcapp.customers.models import ServicePhoto
 from qcapp.customers.services import dispatch
 from qcapp.people.services import demonstration_proof
+from qcapp.production.models import Installation
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services.places import add_place, move_item
 from tests.cast import FIXED_NOW, PIN
@@ -44,6 +45,25 @@ def test_dispatches_with_the_pin_and_shows_what_stands_against_it(certified, cli
     again = client.post(f"/units/{SERIAL}/dispatch/", told | {"pin": PIN})
     assert again.status_code == 409
     assert "only a released unit leaves" in again.text
+
+
+def test_asks_for_no_pin_while_something_stands_against_the_dispatch(certified, client_of):
+    from qcapp.production.services import place_hold
+    from tests.factories.production import FamilyFactory, ItemFactory, UnitFactory
+
+    client, cast = client_of(certified.cast.dispatch), certified.cast
+    assert 'name="pin"' in client.get(f"/units/{SERIAL}/dispatch/").text
+    carrier = UnitFactory(item=ItemFactory(family=FamilyFactory(code="AX-200")), number=12, state="released")
+    Installation.objects.create(
+        item_id=unit_by_serial(SERIAL).item_id, component=carrier.item, link="delivered_with", by=cast.assembler, at=AT
+    )
+    place_hold(by=cast.inspector, item_id=carrier.item_id, from_stage=None, source="NCR-9", reason="bent", at=AT)
+    page = client.get(f"/units/{SERIAL}/dispatch/").text
+    assert f"<li>{carrier.serial} is on hold</li>" in page
+    assert 'name="pin"' not in page
+    page = client.get(f"/units/{carrier.serial}/dispatch/").text
+    assert f'href="/units/{SERIAL}/">{SERIAL}</a>' in page
+    assert 'name="pin"' not in page
 
 
 def test_answers_a_phone_call_by_four_digits(certified, client_of):

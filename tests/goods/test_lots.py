@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from qcapp.audit.queries import entries_about
-from qcapp.goods.queries.lots import drawn_pieces, next_inspection, sample_of, sent_out, sorting_of
+from qcapp.goods.queries.lots import drawn_pieces, next_inspections, sample_of, sent_out, sorting_of
 from qcapp.goods.services import receive_delivery
 from qcapp.goods.services.lots import judge_lot, open_lot, receive_back, sample_lot, send_out, sort_lot
 from qcapp.inspections.queries import adopted
@@ -113,13 +113,13 @@ def test_tightens_after_two_of_five_lots_and_relaxes_after_five(cast, kit):
     family = lot_by_code(opened(cast).code).family_id
     for told in ({"bad": {0}}, {"bad": {0}}):
         played(cast, **told)
-    found = next_inspection(family)
+    found = next_inspections(family, ["major"])["major"]
     assert (found.severity, found.reason) == (
         "tightened", "Two of five lots in a row or fewer were not accepted.",
     )  # fmt: skip
     for _ in range(5):
         assert played(cast).severity == "tightened"
-    assert next_inspection(family).severity == "normal"
+    assert next_inspections(family, ["major"])["major"].severity == "normal"
 
 
 def test_goes_by_limiting_quality_for_an_isolated_lot(cast, kit):
@@ -133,7 +133,7 @@ def test_goes_by_limiting_quality_for_an_isolated_lot(cast, kit):
     assert hypergeom.pmf(0, 100, 5, size) <= 0.10 < hypergeom.pmf(0, 100, 5, size - 1)
     answer(cast, lot)
     assert judge_lot(by=cast.goods_in, lot_code=lot.code, at=FIXED_NOW).accepted
-    assert next_inspection(lot.family_id).score == 0  # it says nothing about the series
+    assert next_inspections(lot.family_id, ["major"])["major"].score == 0  # it says nothing about the series
 
 
 def test_refuses_to_judge_before_every_piece_is_answered_or_twice(cast, kit):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from qcapp.goods.queries import delivery_by_number
-from qcapp.goods.queries.lots import drawn_pieces, next_inspection, plan_aqls, supplier_of
+from qcapp.goods.queries.lots import drawn_pieces, next_inspections, plan_aqls, supplier_of
 from qcapp.goods.services import receive_delivery
 from qcapp.goods.services.lots import judge_lot, open_lot, sample_lot
 from qcapp.production.queries.as_built import lot_by_code
@@ -117,8 +117,9 @@ def test_keeps_a_switching_history_for_each_supplier(cast, shells):
         sample_lot(by=cast.goods_in, lot_code=lot.code, at=FIXED_NOW)
         answer(cast, lot, bad={0})
         judge_lot(by=cast.goods_in, lot_code=lot.code, at=FIXED_NOW)
-    assert next_inspection(lot.family_id, supplier="Presswork Lane").severity == "tightened"
-    assert next_inspection(lot.family_id).severity == "normal"
+    theirs = next_inspections(lot.family_id, ["major"], supplier="Presswork Lane")
+    assert theirs["major"].severity == "tightened"
+    assert next_inspections(lot.family_id, ["major"])["major"].severity == "normal"
 
 
 def test_shows_the_delivery_with_its_lot_and_asks_for_no_aql(cast, shells, client_of):

@@ -66,6 +66,9 @@ class CertifiedBody(serializers.Serializer[Any]):
     condition = serializers.CharField(max_length=40, allow_blank=True, default="")
     size = serializers.CharField(max_length=40, allow_blank=True, default="")
     thickness = serializers.CharField(max_length=12, allow_blank=True, default="", help_text="wall in mm")
+    welded_to = serializers.CharField(
+        max_length=20, allow_blank=True, default="", help_text="the grade on the other side of the joint; 1020 without"
+    )
     composition = serializers.DictField(child=serializers.CharField(allow_blank=True), help_text="%, or with ppm")
     properties = serializers.DictField(child=serializers.CharField(allow_blank=True), default=dict)
 
@@ -87,10 +90,12 @@ class FurtherHeatsBody(serializers.Serializer[Any]):
 
 class OfHeat(serializers.Serializer[Any]):
     heat = serializers.CharField(max_length=40)
+    supplier = serializers.CharField(
+        max_length=80, allow_blank=True, default="", help_text="where two have a heat of this number"
+    )
 
 
 class HeatDecisionBody(OfHeat, Pin):
-    supplier = serializers.CharField(max_length=80, allow_blank=True, default="")
     verdict = serializers.CharField(max_length=12, help_text="accepted, held or refused")
     reason = serializers.CharField(max_length=300, allow_blank=True, default="")
 
@@ -229,7 +234,7 @@ class CutsView(ActView):
         given = self.read(CutBody)
         number = given.pop("heat")
         services.record_cut(by=self.person, heat_number=number, at=self.at, **given)
-        return Response(_heat(number), status=201)
+        return Response(_heat(number, given["supplier"]), status=201)
 
 
 class GradeChecksView(ActView):
@@ -241,7 +246,7 @@ class GradeChecksView(ActView):
         given = self.read(GradeCheckBody)
         number = given.pop("heat")
         services.verify_grade(by=self.person, heat_number=number, at=self.at, **given)
-        return Response(_heat(number), status=201)
+        return Response(_heat(number, given["supplier"]), status=201)
 
 
 def _heat(number: str, supplier: str = "") -> dict[str, Any]:

@@ -52,6 +52,9 @@ class SampleBody(serializers.Serializer[Any]):
     steady = serializers.BooleanField(default=False)
     reduced_wanted = serializers.BooleanField(default=False)
     isolated = serializers.BooleanField(default=False, help_text="goes by limiting quality")
+    resumed = serializers.CharField(
+        max_length=120, allow_blank=True, default="", help_text="what was corrected, after a discontinued inspection"
+    )
 
 
 class SortBody(Pin):

@@ -60,9 +60,16 @@ class _State:
     reason: str = "Inspection starts like this."
     score: int = 0
     lots: list[LotResult] = field(default_factory=list)  # since this severity began
+    before: tuple[int, list[LotResult]] = (0, [])  # score and lots when this severity began
 
     def move(self, severity: Severity, reason: str) -> None:
+        self.before = (self.score, self.lots)
         self.severity, self.reason, self.score, self.lots = severity, reason, 0, []
+
+    def stay_normal(self) -> None:
+        """Reduced inspection was open and the next lot was inspected as normal: nothing began, the score goes on."""
+        self.severity, self.reason = Severity.NORMAL, "Reduced inspection was open and was not taken up."
+        self.score, self.lots = self.before
 
 
 def next_severity(
@@ -101,7 +108,9 @@ def switching(
     reduced_allowed = production_steady and reduced_wanted
     for entry in history:
         lot = entry if isinstance(entry, LotResult) else LotResult(accepted=entry)
-        if lot.severity is not None and lot.severity != state.severity:
+        if lot.severity == Severity.NORMAL and state.severity is Severity.REDUCED and not state.lots:
+            state.stay_normal()
+        elif lot.severity is not None and lot.severity != state.severity:
             state.move(Severity(lot.severity), "A person decided so.")
         if lot.resubmitted:
             continue

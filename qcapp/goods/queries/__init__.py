@@ -197,12 +197,11 @@ def _certified(row: CertifiedHeat) -> CertifiedCard:
     )
 
 
-def mill_certificates_named(number: str) -> list[tuple[int, str, str, UUID, set[int]]]:
-    """Key, number, supplier, paper and heats of the mill certificates of this number, of every supplier."""
-    rows = MillCertificate.objects.filter(number__iexact=number.strip()).select_related("paper").order_by("id")
-    found = rows.prefetch_related("heats") if "\0" not in number else rows.none()
+def mill_certificates_by_key(keys: Collection[int]) -> list[tuple[int, str, str, UUID, set[int]]]:
+    """Key, number, supplier, paper and heats of these mill certificates, in the order entered."""
+    rows = MillCertificate.objects.filter(pk__in=keys).select_related("paper").prefetch_related("heats").order_by("id")
     return [
-        (row.pk, row.number, row.supplier, row.paper.uuid, {one.heat_id for one in row.heats.all()}) for row in found
+        (row.pk, row.number, row.supplier, row.paper.uuid, {one.heat_id for one in row.heats.all()}) for row in rows
     ]
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from uuid import UUID
 
 from qcapp.core.errors import NotFound
-from qcapp.production.queries.as_built import HeatCard, LotCard, used_in
+from qcapp.production.queries.as_built import HeatCard, LotCard, UsedCard
 
 from ..models import CertifiedHeat, GradeCheck, GradeDemand, VerifiedIssue
 
@@ -65,17 +65,8 @@ def demand_on(heat: HeatCard, family_ids: Collection[int] = (), *, any_family: b
     A size counts as the heat's when one of its mill certificates says it. With `any_family` also what is asked for a
     family that is not known yet.
     """
-    asked = [
-        one
-        for one in demands()
-        if one.grade.lower() in ("", heat.grade.lower())
-        and (one.family_id is None or any_family or one.family_id in family_ids)
-    ]
-    if not asked:
-        return None
-    sizes = CertifiedHeat.objects.filter(heat=heat.id).values_list("size", flat=True)
-    known = {"", *(size_key(size) for size in sizes)}
-    return next((one for one in asked if size_key(one.size) in known), None)
+    asked = [one for one in demands() if one.family_id is None or any_family or one.family_id in family_ids]
+    return _first_for(heat, asked, _sizes_of([heat.id]).get(heat.id, ())) if asked else None
 
 
 def free_check(heat_id: int) -> GradeCheck | None:
@@ -90,8 +81,33 @@ def verified_for(heat_id: int, item_id: int) -> bool:
     return VerifiedIssue.objects.filter(check_made__heat=heat_id, item=item_id).exists()
 
 
-def waiting_in(lot: LotCard) -> list[tuple[HeatCard, DemandCard]]:
-    """The heats of a lot that have to be verified before anything of it is used, each with what asks for it."""
-    heats = [used.heat for used in used_in([lot.item_id]) if used.heat is not None]
-    asked = [(heat, demand_on(heat, [lot.family_id])) for heat in heats]
-    return [(heat, demand) for heat, demand in asked if demand and not verified_for(heat.id, lot.item_id)]
+def waiting_in(lot: LotCard, used: Collection[UsedCard]) -> list[tuple[HeatCard, DemandCard]]:
+    """The heats used in a lot that have to be verified before anything of it is used, each with what asks for it.
+
+    At most three queries, however many heats.
+    """
+    heats = [one.heat for one in used if one.heat is not None]
+    asked = [one for one in demands() if one.family_id in (None, lot.family_id)] if heats else []
+    if not asked:
+        return []
+    sizes = _sizes_of([heat.id for heat in heats])
+    found = [(heat, _first_for(heat, asked, sizes.get(heat.id, set()))) for heat in heats]
+    done = VerifiedIssue.objects.filter(item=lot.item_id).values_list("check_made__heat", flat=True)
+    verified = set(done) if any(demand for _, demand in found) else set()
+    return [(heat, demand) for heat, demand in found if demand and heat.id not in verified]
+
+
+def _sizes_of(heat_ids: Collection[int]) -> dict[int, set[str]]:
+    """The sizes that the mill certificates of each heat name, as they are compared."""
+    found: dict[int, set[str]] = {}
+    for heat, size in CertifiedHeat.objects.filter(heat__in=heat_ids).values_list("heat_id", "size"):
+        found.setdefault(heat, set()).add(size_key(size))
+    return found
+
+
+def _first_for(heat: HeatCard, asked: Collection[DemandCard], sizes: Collection[str]) -> DemandCard | None:
+    """The first demand that names this grade, or any, and one of the sizes, or any."""
+    return next(
+        (one for one in asked if one.grade.lower() in ("", heat.grade.lower()) and size_key(one.size) in {"", *sizes}),
+        None,
+    )

@@ -20,7 +20,7 @@ from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import family_by_code
-from qcapp.production.queries.as_built import heat_by_number, lot_by_code
+from qcapp.production.queries.as_built import heat_by_number, lot_by_code, used_in
 from qcapp.production.services.lots import create_lot, enter_heat, lock_heat, set_heat_state
 from qcapp.production.states import HeatState
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from qcapp.evidence.queries import EvidenceCard
     from qcapp.people.models import Person
     from qcapp.people.services import Proof
-    from qcapp.production.queries.as_built import HeatCard
+    from qcapp.production.queries.as_built import HeatCard, LotCard
 
 MOST_LINES = 60
 
@@ -115,9 +115,10 @@ def enter_certificate(
 ) -> list[CertifiedCard]:  # fmt: skip
     """A mill certificate with the heats it covers, each checked against its grade as it is entered.
 
-    A heat has number, grade, specification, condition, size, thickness, composition and properties; values are as
-    typed. Nothing is decided by it: an element that does not conform is a finding. Raises Invalid of
-    `read_composition`, `check_heat`, `heats_missing`, of `plain_text`; Conflict `certificate_taken`; NotFound.
+    A heat has number, grade, specification, condition, size, thickness, welded_to (the grade on the other side of the
+    joint), composition and properties; values are as typed. Nothing is decided by it: an element that does not conform
+    is a finding. Raises Invalid of `read_composition`, `check_heat`, `heats_missing`, of `plain_text`; Conflict
+    `certificate_taken`; NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
     supplier = plain_text("The supplier", supplier, longest=80)
@@ -188,7 +189,8 @@ def _enter_heat(row: MillCertificate, told: Mapping[str, Any], by: Person, at: d
     properties = read_properties(told.get("properties", {}))
     words = {name: str(told.get(name, "")).strip() for name in ("specification", "condition")}
     thickness = parse_value(str(told["thickness"]), units=("mm",)) if str(told.get("thickness", "")).strip() else None
-    checked = check_heat(grade, composition, properties, thickness=thickness, **words)
+    welded_to = str(told.get("welded_to", "")).strip()
+    checked = check_heat(grade, composition, properties, thickness=thickness, welded_to=welded_to, **words)
     _store(row, heat, told, thickness, composition, properties, words, checked)
     return {"heat": heat.number, "conforms": checked.conforms, "composition": _plain(composition)}
 
@@ -261,16 +263,16 @@ def decide_heat(
 @transaction.atomic
 def record_cut(
     *, by: Person, heat_number: str, stock: str, pieces: int, pieces_marked: bool, remnant: str,
-    remnant_marked: bool, at: datetime, lot_code: str = "",
+    remnant_marked: bool, at: datetime, lot_code: str = "", supplier: str = "",
 ) -> None:  # fmt: skip
     """A bar or tube was cut, and its heat mark transferred to every piece and to the remnant, if one is left.
 
     Where the grade is verified at issue, a check is taken for it. Raises Refused `mark_not_transferred`,
-    `delivery_on_hold`, `heat_not_accepted`, `lot_on_hold`, `grade_not_verified`; Invalid `pieces_invalid`, of
-    `plain_text`; NotFound.
+    `delivery_on_hold`, `heat_not_accepted`, `heat_not_of_lot`, `lot_on_hold`, `grade_not_verified`; Invalid
+    `pieces_invalid`, of `plain_text`; NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
-    heat = heat_by_number(heat_number)
+    heat = heat_by_number(heat_number, supplier)
     stock = plain_text("The bar or tube", stock, longest=60)
     remnant = plain_text("The remnant", remnant, longest=60, needed=False)
     if not 1 <= pieces <= 100_000:
@@ -283,6 +285,7 @@ def record_cut(
         raise Refused("heat_not_accepted", f"Heat {heat.number} is {heat.state_label}; nothing is cut from it.")
     lot = lot_by_code(lot_code) if lot_code.strip() else None
     if lot:
+        _check_heat_of(lot, heat)
         refuse_held_lot(lot)
     lot_id, family_ids = (lot.id, [lot.family_id]) if lot else (None, [])
     let_go(heat, family_ids=family_ids, item_id=lot.item_id if lot else None, at=at)
@@ -291,14 +294,28 @@ def record_cut(
     audit.record(verb=Verb.HEAT_CUT, actor=by.uuid, subject=f"heat {heat.number}", at=at, payload=payload)
 
 
+def _check_heat_of(lot: LotCard, heat: HeatCard) -> None:
+    """Raises Refused `heat_not_of_lot`: with pieces of another heat among them nobody knows what a frame is made of."""
+    known = [used.heat for used in used_in([lot.item_id]) if used.heat is not None]
+    if heat.id not in {one.id for one in known}:
+        named = ", ".join(one.number for one in known) or "none that is known here"
+        message = (
+            f"Lot {lot.code} is made from heat {named}; pieces of heat {heat.number} do not go into it. "
+            "Open a lot of their own for them."
+        )
+        raise Refused("heat_not_of_lot", message)
+
+
 @transaction.atomic
-def verify_grade(*, by: Person, heat_number: str, method: str, grade_found: str, at: datetime) -> bool:
+def verify_grade(
+    *, by: Person, heat_number: str, method: str, grade_found: str, at: datetime, supplier: str = ""
+) -> bool:
     """Whether the grade found at issue is the heat's. What differs is recorded and puts the heat on hold.
 
     Raises Invalid of `plain_text`, NotFound `heat_unknown`.
     """
     require(by, Act.KEEP_GOODS, at)
-    heat = lock_heat(heat_by_number(heat_number).id)
+    heat = lock_heat(heat_by_number(heat_number, supplier).id)
     method = plain_text("The method", method, longest=60)
     found = plain_text("The grade found", grade_found, longest=20)
     same = found == heat.grade

@@ -19,6 +19,7 @@ from qcapp.core.statistics.sampling_tables import acceptance_levels
 from qcapp.evidence.services.keeping import keep_paper
 from qcapp.inspections.services.pieces import open_pieces
 from qcapp.lib.plain_text import plain_text
+from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import family_by_code
@@ -27,13 +28,13 @@ from qcapp.production.services.lots import check_in_the_house, create_lot, lock_
 from qcapp.production.states import LotState
 
 from ..models import LotSample, LotSorting, LotVerdict, OutsideProcess, OutsideReturn
-from ..queries import delivery_by_number
+from ..queries import DeliveryCard, delivery_by_number
 from ..queries.lots import (
     ISOLATED,
     PieceCard,
     SampleCard,
     drawn_pieces,
-    next_inspection,
+    next_inspections,
     plan_aqls,
     sample_of,
     supplier_of,
@@ -46,6 +47,8 @@ if TYPE_CHECKING:
 
 AQLS: Mapping[str, str] = {"major": "1.0", "minor": "2.5"}
 LIMITING_QUALITY, CONSUMER_RISK = 0.05, 0.10
+STRICTNESS = ("reduced", "normal", "tightened", ISOLATED)
+ALONE = "An isolated lot: its own quality is asked for, not that of a series."
 
 
 @transaction.atomic
@@ -54,9 +57,11 @@ def open_lot(
 ) -> LotCard:  # fmt: skip
     """A new lot made from accepted heats.
 
-    Raises as `create_lot`, NotFound `family_unknown`, Refused `delivery_on_hold`.
+    Raises as `create_lot`, Invalid `heats_missing`, NotFound `family_unknown`, Refused `delivery_on_hold`.
     """
     require(by, Act.KEEP_GOODS, at)
+    if not heat_numbers:
+        raise Invalid("heats_missing", "A lot of our own is made from at least one accepted heat; name it.")
     for number in heat_numbers:
         refuse_held_heat(heat_by_number(number))
     lot = create_lot(by=by, family=family_by_code(family_code), quantity=quantity, heat_numbers=heat_numbers, at=at)
@@ -71,32 +76,49 @@ def open_lot(
 @transaction.atomic
 def sample_lot(
     *, by: Person, lot_code: str, at: datetime, aqls: Mapping[str, str] | None = None, level: str = "II",
-    steady: bool = False, reduced_wanted: bool = False, isolated: bool = False,
+    steady: bool = False, reduced_wanted: bool = False, isolated: bool = False, resumed: str = "",
 ) -> SampleCard:  # fmt: skip
     """The pieces to inspect, drawn by the plan that the last lots of this source lead to.
 
     The AQL of each class is that of the inspection plan; `aqls` is for a plan that samples nothing (AQLS without it).
     An isolated lot goes by limiting quality instead: no nonconforming piece in a sample that a lot with 5 % of them
-    passes with a probability of at most 10 %. Raises Conflict `lot_sampled_already`, Refused
-    `inspection_discontinued`, `lot_not_open`, Invalid `aql_of_plan`, `class_unknown`, of `single_plan`, NotFound.
+    passes with a probability of at most 10 %. After five lots that were not accepted on tightened inspection the
+    quality manager alone goes on, tightened, and `resumed` says what was corrected. Raises Conflict
+    `lot_sampled_already`; Refused `inspection_discontinued`, `lot_not_open`; Invalid `aql_of_plan`, `class_unknown`,
+    `nothing_to_resume`, of `single_plan`, of `plain_text`; NotAllowed; NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
-    check_in_the_house(lot)
-    if sample_of(lot.id) is not None:
-        raise Conflict("lot_sampled_already", f"The sample of lot {lot.code} is drawn already; inspect its pieces.")
-    severity, reason = _severity(lot, steady, reduced_wanted, isolated)
-    plans = {name: _plan(lot.quantity, aql, level, severity) for name, aql in _aqls(lot, aqls).items()}
+    _check_not_sampled(lot)
+    asked = _aqls(lot, aqls)
+    following = _severities(lot, list(asked), steady, reduced_wanted)
+    following = _resumed(by, lot, following, resumed, at)
+    if isolated:
+        following = dict.fromkeys(asked, (ISOLATED, ALONE))
+    plans = {name: _plan(lot.quantity, aql, level, following[name][0]) for name, aql in asked.items()}
     seed = f"{lot.item_uuid}"
     numbers = draw(lot.quantity, max(plan.sample_size for plan in plans.values()), seed=seed)
     open_pieces(by=by, lot=lot, numbers=numbers, at=at)
-    told = {name: _told(plan, numbers, f"{seed} {name}") for name, plan in plans.items()}
+    told = {
+        name: _told(plan, numbers, f"{seed} {name}")
+        | {"severity": following[name][0], "tighter_accept": _tighter_accept(lot.quantity, plan, level)}
+        for name, plan in plans.items()
+    }
+    severity, reason = _in_all(following)
     LotSample.objects.create(
         lot_id=lot.id, severity=severity, reason=reason, plans=told, pieces=list(numbers), seed=seed, by=by, at=at
     )
     payload = {"severity": severity, "reason": reason, "pieces": list(numbers)}
     audit.record(verb=Verb.LOT_SAMPLED, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
     return _sample(lot)
+
+
+def _check_not_sampled(lot: LotCard) -> None:
+    check_in_the_house(lot)
+    if sample_of(lot.id) is not None:
+        raise Conflict("lot_sampled_already", f"The sample of lot {lot.code} is drawn already; inspect its pieces.")
+    if lot.state != LotState.OPEN:
+        raise Refused("lot_not_open", f"Lot {lot.code} is {lot.state_label}; it is sampled once.")
 
 
 def _aqls(lot: LotCard, typed: Mapping[str, str] | None) -> Mapping[str, str]:
@@ -110,17 +132,43 @@ def _aqls(lot: LotCard, typed: Mapping[str, str] | None) -> Mapping[str, str]:
     return chosen
 
 
-def _severity(lot: LotCard, steady: bool, reduced_wanted: bool, isolated: bool) -> tuple[str, str]:
-    if lot.state != LotState.OPEN:
-        raise Refused("lot_not_open", f"Lot {lot.code} is {lot.state_label}; it is sampled once.")
-    if isolated:
-        return ISOLATED, "An isolated lot: its own quality is asked for, not that of a series."
+def _severities(lot: LotCard, classes: Sequence[str], steady: bool, reduced_wanted: bool) -> dict[str, tuple[str, str]]:
+    """How the lot is inspected in each class, and why."""
     supplier = supplier_of(lot.id)
-    found = next_inspection(lot.family_id, supplier=supplier, steady=steady, reduced_wanted=reduced_wanted)
-    if found.severity is Severity.DISCONTINUED:
-        message = f"Inspection of {lot.family_code} is discontinued: {found.reason} A corrective action comes first."
+    found = next_inspections(lot.family_id, classes, supplier=supplier, steady=steady, reduced_wanted=reduced_wanted)
+    return {name: (one.severity.value, one.reason) for name, one in found.items()}
+
+
+def _resumed(
+    by: Person, lot: LotCard, following: Mapping[str, tuple[str, str]], resumed: str, at: datetime
+) -> dict[str, tuple[str, str]]:
+    """The same, where inspection of a class is discontinued with what the quality manager resumes it on."""
+    stopped = {name: reason for name, (severity, reason) in following.items() if severity == Severity.DISCONTINUED}
+    if not stopped and resumed.strip():
+        raise Invalid(
+            "nothing_to_resume", f"Inspection of {lot.family_code} goes on as it is; nothing was discontinued."
+        )
+    if stopped and not resumed.strip():
+        name, reason = next(iter(stopped.items()))
+        message = (
+            f"Inspection of {lot.family_code} is discontinued in class {name}: {reason} "
+            "A corrective action comes first; the quality manager resumes then."
+        )
         raise Refused("inspection_discontinued", message)
-    return found.severity.value, found.reason
+    if not stopped:
+        return dict(following)
+    require(by, Act.RESUME_SAMPLING, at)
+    what = plain_text("What was corrected", resumed, longest=120)
+    return {**following, **dict.fromkeys(stopped, (Severity.TIGHTENED.value, f"Resumed after: {what}"))}
+
+
+def _in_all(following: Mapping[str, tuple[str, str]]) -> tuple[str, str]:
+    """The strictest of the classes, and why each is inspected as it is."""
+    severity = max((one for one, _ in following.values()), key=STRICTNESS.index)
+    reasons = dict.fromkeys(reason for _, reason in following.values())
+    if len(reasons) == 1:
+        return severity, next(iter(reasons))
+    return severity, " ".join(f"{name.capitalize()}: {reason}" for name, (_, reason) in following.items())[:200]
 
 
 def _plan(quantity: int, aql: str, level: str, severity: str) -> SamplingPlan:
@@ -184,12 +232,12 @@ def _judged(lot: LotCard, sample: SampleCard, pieces: Sequence[PieceCard]) -> di
         among = set(told["pieces"])
         found[name] = sum(name in piece.nonconforming for piece in pieces if piece.number in among)
         plan = SamplingPlan(
-            None, told["sample_size"], told["accept"], told["reject"], severity=sample.severity,
+            None, told["sample_size"], told["accept"], told["reject"], severity=told["severity"],
             aql=Decimal(told["aql"]) if told["aql"] else None,
         )  # fmt: skip
         decision = decide_lot(plan, found[name])
         accepted, between = accepted and decision.accepted, between or decision.back_to_normal
-        tighter = tighter and _would_pass_tighter(lot.quantity, told, sample.severity, found[name])
+        tighter = tighter and found[name] <= (told.get("tighter_accept") or 0)
     critical = sum("critical" in piece.nonconforming for piece in pieces)
     if critical:
         found["critical"], accepted, tighter = critical, False, False
@@ -200,14 +248,12 @@ def _judged(lot: LotCard, sample: SampleCard, pieces: Sequence[PieceCard]) -> di
     }  # fmt: skip
 
 
-def _would_pass_tighter(quantity: int, told: Mapping[str, Any], severity: str, found: int) -> bool:
-    """Whether the count would pass at the next lower AQL too, for the switching score."""
-    if not told["aql"]:
-        return False
-    lower = [level for level in acceptance_levels() if level < Decimal(told["aql"])]
-    if not lower:
-        return found == 0
-    return found <= single_plan(quantity, aql=max(lower), severity=severity).accept
+def _tighter_accept(quantity: int, plan: SamplingPlan, level: str) -> int | None:
+    """What would be accepted at the next lower AQL, for the switching score; None where there is no such plan."""
+    lower = [one for one in acceptance_levels() if plan.aql is not None and one < plan.aql]
+    if plan.aql is None:
+        return None
+    return single_plan(quantity, aql=max(lower), level=level, severity=plan.severity).accept if lower else 0
 
 
 def _sentence(
@@ -286,7 +332,8 @@ def receive_back(
 ) -> None:  # fmt: skip
     """The lot, back on a delivery with the certificate of the process.
 
-    Raises Refused `bake_time_missing` for plated high-strength parts without one, `lot_not_out`; NotFound.
+    Raises Refused `bake_time_missing` for plated high-strength parts without one, `lot_not_out`,
+    `delivery_of_another`, `delivery_before_sent`; NotFound.
     """
     require(by, Act.KEEP_GOODS, at)
     lot = lock_lot(lot_by_code(lot_code).id)
@@ -296,8 +343,9 @@ def receive_back(
     if out.kind == OutsideProcess.Kind.PLATING and out.high_strength and not _baked(bake_hours, bake_temperature):
         message = "Plated high-strength parts are baked against hydrogen; enter bake time and temperature as certified."
         raise Refused("bake_time_missing", message)
-    set_lot_away(lot_id=lot.id, away=False)
     delivery = delivery_by_number(delivery_number)
+    _check_return(lot, out, delivery)
+    set_lot_away(lot_id=lot.id, away=False)
     kept = keep_paper(by=by, content=paper, name=paper_name, at=at)
     OutsideReturn.objects.create(
         process=out, delivery_id=delivery.id, paper_id=kept.id, bake_hours=bake_hours,
@@ -306,6 +354,23 @@ def receive_back(
     bake = {"hours": str(bake_hours or ""), "temperature": str(bake_temperature or "")}
     payload = {"delivery": delivery.number, "paper": kept.digest, "bake": bake}
     audit.record(verb=Verb.LOT_RECEIVED_BACK, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
+
+
+def _check_return(lot: LotCard, out: OutsideProcess, delivery: DeliveryCard) -> None:
+    """Raises Refused for a delivery that cannot be the one on which the lot came back."""
+    if delivery.supplier.casefold() != out.supplier.casefold():
+        message = (
+            f"{delivery.number} came from {delivery.supplier}; lot {lot.code} was sent to {out.supplier}. "
+            "Receive what came back as a delivery of that firm first."
+        )
+        raise Refused("delivery_of_another", message)
+    if site_day(delivery.received_at) < site_day(out.at):
+        sent = site_day(out.at)
+        message = (
+            f"{delivery.number} came in before lot {lot.code} was sent out on {sent.day} {sent:%b %Y}; "
+            "choose the delivery that it came back on."
+        )
+        raise Refused("delivery_before_sent", message)
 
 
 def _baked(hours: Decimal | None, temperature: Decimal | None) -> bool:

@@ -10,11 +10,12 @@ from uuid import UUID
 
 from qcapp.core.checkpoints.kinds import passes
 
-from . import adopted, loading
-from .standing import due_checkpoints, is_answered
+from . import adopted, loading, plan_of
+from .standing import due_checkpoints, inputs_of, is_answered
 
 if TYPE_CHECKING:
     from qcapp.plans.queries import CheckpointCard, RevisionCard
+    from qcapp.production.queries import UnitCard
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,15 @@ class Cell:
     nearest_limit: str
     answer: dict[str, Any]
     operation: UUID | None
+
+
+@dataclass(frozen=True)
+class PieceStanding:
+    """How far a drawn piece is answered, and of which criticality the checkpoints are that it does not pass."""
+
+    due: int
+    answered: int
+    failing: frozenset[str]
 
 
 @dataclass(frozen=True)
@@ -52,9 +62,43 @@ def grid_of(numbers: Mapping[int, int]) -> Grid:
     cells = {}
     for item in items:
         rounds = {checkpoint: opened[-1] for checkpoint, opened in reopened.get(item, {}).items()}
-        due = due_checkpoints(plan.checkpoints, numbers[item], rounds, excluded=excluded.get(item, frozenset()))
+        due = due_checkpoints(
+            plan.checkpoints, numbers[item], rounds, excluded=excluded.get(item, frozenset()), drawn=True
+        )
         cells[item] = _row(plan.checkpoints, due, rounds, answers.get(item, ({}, set())))
     return Grid(plan.revision, plan.checkpoints, cells)
+
+
+def standing_of_pieces(units: Collection[UnitCard]) -> dict[int, PieceStanding]:
+    """Each drawn piece by its item, on the plan that it was opened to; those without a plan are left out.
+
+    Four queries, however many pieces. What waits for a second inspection, or is derived from it, is not told.
+    """
+    items = [unit.item_id for unit in units]
+    adoptions, answers = loading.adoptions_of_items(items), loading.light_answers(items)
+    reopened, excluded = loading.reopenings_of_items(items), loading.excluded_of_items(items)
+    found = {}
+    for unit in units:
+        item = unit.item_id
+        if item not in adoptions:
+            continue
+        cards = plan_of(*adoptions[item]).checkpoints
+        rounds = {checkpoint: opened[-1] for checkpoint, opened in reopened.get(item, {}).items()}
+        due = due_checkpoints(
+            cards, unit.number, rounds, variant=unit.variant, excluded=excluded.get(item, frozenset()), drawn=True
+        )
+        row = _row(cards, due, rounds, answers.get(item, ({}, set())))
+        found[item] = _standing(cards, row)
+    return found
+
+
+def _standing(cards: tuple[CheckpointCard, ...], row: Mapping[int, Cell]) -> PieceStanding:
+    due = [row[card.id] for card in cards if row[card.id].due]
+    waiting = {card.key for card in cards if not row[card.id].done}
+    while following := {c.key for c in cards if c.key not in waiting and waiting & set(inputs_of(c))}:
+        waiting |= following
+    failing = {card.criticality for card in cards if card.key not in waiting and not row[card.id].passes}
+    return PieceStanding(len(due), sum(cell.done for cell in due), frozenset(failing))
 
 
 def _row(

@@ -25,6 +25,15 @@ def items_recorded(
     return _items(_between(rows, since, until))
 
 
+def items_noting(text: str) -> dict[str, set[int]]:
+    """The items on which this text stands as it counts now, by the key of the characteristic; one query."""
+    found: dict[str, set[int]] = {}
+    rows = with_text({text, text.upper()}).filter(current_for__isnull=False).order_by()
+    for key, item in rows.values_list("characteristic__key", "item_id").distinct():
+        found.setdefault(key, set()).add(item)
+    return found
+
+
 def with_text(texts: Collection[str]) -> QuerySet[Result]:
     """Results that record one of these texts, whatever counts now; found by the index over recorded texts."""
     wanted = {canonical({"text": one}) for one in texts}

@@ -117,14 +117,19 @@ class Node:
 
 
 def heat_by_number(number: str, supplier: str = "") -> HeatCard:
-    """The heat with this number, of this supplier where two have it. Raises NotFound `heat_unknown`."""
+    """The heat with this number, of this supplier where two have it. Raises NotFound `heat_unknown`.
+
+    Where only a number can be typed, "H4711 of Brook Tube" says whose it is.
+    """
     wanted = number.strip()
-    rows = [] if "\0" in wanted else list(_heats(wanted, supplier)[:2])
+    rows = [] if "\0" in wanted + supplier else list(_heats(wanted, supplier)[:2])
+    if not rows and not supplier and " of " in wanted and "\0" not in wanted:
+        rows = list(_heats(*(part.strip() for part in wanted.split(" of ", 1)))[:2])
     if len(rows) != 1:
         name = shown(wanted)
         message = f"There is no heat {name}; read the mark again or enter its mill certificate first."
         if rows:
-            message = f"Two suppliers have a heat {name}; say whose it is."
+            message = f"Two suppliers have a heat {name}; say whose it is, such as “{name} of {rows[0].supplier}”."
         raise NotFound("heat_unknown", message, heat=name)
     return heat_card(rows[0])
 
@@ -231,6 +236,12 @@ def installed_in(item_ids: Iterable[int], *, removed: bool = False) -> list[Inst
 def installations_of(component_item_id: int) -> list[InstalledCard]:
     """Every unit that a component was in, the oldest first."""
     return _installed(Q(component=component_item_id), True)
+
+
+def holder_of(component_item_id: int) -> str:
+    """The serial of the unit that the component is in now; empty for one that is in none."""
+    rows = Installation.objects.filter(component=component_item_id, removal__isnull=True)
+    return rows.order_by("-id").values_list("item__unit__serial", flat=True).first() or ""
 
 
 def _installed(which: Q, removed: bool) -> list[InstalledCard]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -170,10 +170,15 @@ def on_hold_among(item_ids: Collection[int]) -> set[int]:
 
 
 def places_of(item_ids: Collection[int]) -> dict[int, str]:
-    """The name of the place where each item was put last; two queries."""
-    last = Movement.objects.filter(item__among=item_ids).order_by().values("item").annotate(last=Max("id"))
-    keys = [row["last"] for row in last]
-    return dict(Movement.objects.filter(id__among=keys).values_list("item_id", "place__name")) if keys else {}
+    """The name of the place where each item was put last; one query."""
+    moved = Movement.objects.filter(item__among=item_ids).order_by().values("item")
+    last = moved.annotate(last=Max("id")).values("last")
+    return dict(Movement.objects.filter(id__in=last).values_list("item_id", "place__name"))
+
+
+def outermost_of(item_ids: Collection[int], above: Mapping[int, int]) -> dict[int, int]:
+    """As `holders_of`, where it is known already what each component is in."""
+    return {item: _outermost(item, above) for item in item_ids if item in above}
 
 
 def holders_of(item_ids: Collection[int]) -> dict[int, int]:

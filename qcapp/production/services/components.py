@@ -29,7 +29,7 @@ from ..queries.as_built import (
 from ..queries.places import place_by_code, unit_by_scan
 from ..states import UnitState
 from . import lock_unit
-from .lots import check_in_the_house, lock_lot
+from .lots import check_usable, lock_lot
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -43,7 +43,8 @@ def install_component(
 
     What was trial-fitted in the same unit is so no longer: the trial fit ends. Raises NotFound
     `serial_unknown`, `place_unknown`; Invalid `link_unknown`; Refused `component_itself`, `component_cycle`,
-    `component_installed_already`, `component_on_hold`, `component_not_released`, `lot_is_out`, `unit_not_in_build`.
+    `component_installed_already`, `component_on_hold`, `component_not_released`, `unit_not_in_build`; for a piece of a
+    lot `lot_is_out`, `lot_not_usable`, `lot_on_hold`.
     """
     require(by, Act.BUILD_IN, at)
     if link not in Installation.Link.values:
@@ -86,7 +87,7 @@ def _check_component(component: UnitCard) -> None:
         raise Refused("component_on_hold", message)
     lot = lot_of_piece(component.item_id)
     if lot is not None:
-        check_in_the_house(lot)
+        check_usable(lot)
     if component.state == UnitState.SCRAPPED:
         raise Refused("component_scrapped", f"{component.serial} is scrapped; take another.")
     if component.state != UnitState.RELEASED:
@@ -178,14 +179,7 @@ def _lot_to_use(code: str, quantity: int | None) -> dict[str, int]:
     if quantity is not None and quantity < 1:
         raise Invalid("quantity_invalid", "Use at least one piece of the lot.")
     lot = lock_lot(lot_by_code(code).id)
-    check_in_the_house(lot)
-    if not lot.usable:
-        message = f"Lot {lot.code} is {lot.state_label}; only an accepted or sorted lot is used."
-        raise Refused("lot_not_usable", message)
-    if holds := open_holds(lot.item_id):
-        sources = ", ".join(hold.source for hold in holds)
-        message = f"Lot {lot.code} is on hold ({sources}); take another, or have the hold lifted first."
-        raise Refused("lot_on_hold", message)
+    check_usable(lot)
     taken = sum(row or 0 for row in Consumption.objects.filter(lot=lot.id).values_list("quantity", flat=True))
     if taken + (quantity or 0) > lot.quantity:
         message = f"Lot {lot.code} had {lot.quantity} pieces and {taken} are used; count them again."

@@ -15,7 +15,7 @@ from qcapp.core.identification import lookup_key
 from qcapp.lib.plain_text import plain_text
 
 from ..models import Consumption, Heat, Item, Lot, Piece, Unit, UnitEvent
-from ..queries import FamilyCard, UnitCard, family_by_code, unit_by_id
+from ..queries import FamilyCard, UnitCard, family_by_code, open_holds, unit_by_id
 from ..queries.as_built import HeatCard, LotCard, heat_by_number, heat_card, lot_by_code
 from ..states import LOT_STATES, HeatState, LotState, UnitState
 
@@ -113,6 +113,18 @@ def check_in_the_house(lot: LotCard) -> None:
     if lot.away:
         message = f"Lot {lot.code} is out for a process, not in the house; receive it back with its certificate first."
         raise Refused("lot_is_out", message)
+
+
+def check_usable(lot: LotCard) -> None:
+    """Raises Refused `lot_is_out`, `lot_not_usable`, `lot_on_hold` for a lot of which nothing is used now."""
+    check_in_the_house(lot)
+    if not lot.usable:
+        message = f"Lot {lot.code} is {lot.state_label}; only an accepted or sorted lot is used."
+        raise Refused("lot_not_usable", message)
+    if holds := open_holds(lot.item_id):
+        sources = ", ".join(hold.source for hold in holds)
+        message = f"Lot {lot.code} is on hold ({sources}); take another, or have the hold lifted first."
+        raise Refused("lot_on_hold", message)
 
 
 def create_piece(*, by: Person, lot: LotCard, number: int, at: datetime) -> UnitCard:
