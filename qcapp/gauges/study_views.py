@@ -96,7 +96,7 @@ def read(request: HttpRequest, number: str, study: int) -> HttpResponse:
         messages.success(request, "You have read every part. Thank you.", extra_tags="in")
         return redirect("gauges:study", number=card.gauge_number, study=study)
     context = {"study": card, "next": following, "problem": problem, "typed": typed}
-    return render(request, "gauges/read.html", context, status=status)
+    return render(request, "capture/study.html", context, status=status)
 
 
 def _card(number: str, study: int) -> studying.StudyCard:

@@ -15,7 +15,7 @@ from ..cards import EventCard
 from ..models import FieldAction, FieldLetter, FieldUnit
 from ..states import FIELD_CLOSED, FIELD_NEXT, FieldEventKind
 
-_OF_LIST = re.compile(r"List (AL-\d{4}-\d{4,})\.$")
+_OF_LIST = re.compile(r"List (AL-[0-9]{4}-[0-9]{4,})\.$")
 
 
 @dataclass(frozen=True)
