@@ -92,18 +92,18 @@ function setAside(number, reason) {
 
 async function doubt(gauge) {
   const reason = await (await questions())?.whatIsDoubtful(gauge);
-  if (reason) await keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { reason }, { label: gauge.number });
+  if (reason) await keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { gauge: gauge.number, reason }, { label: gauge.number });
 }
 
 async function report(c) {
   const severity = await (await questions())?.whatIsWrong();
   if (!severity) return;
   try {
-    const { ok, body } = await outbox.post("/api/v1/reports", { serial, checkpoint: c.key, ...severity });
+    const { ok, body } = await outbox.post("/api/v1/reports", { serial, checkpoint: c.key, ...severity }, await outbox.tokenOf(me()));
     await tell(ok ? t("{0} is open", body.number) : t("Not reported"), el("p", {}, ok ? t("The unit is on hold.") : body.message));
     if (ok && c.spot) await markDefect(c);
-  } catch {
-    if (await remark(c, "note", severity.title)) await tell(t("Not reported yet"), el("p", {}, t("No answer from the server. What you wrote is kept as a note; report it when the network is back.")));
+  } catch (error) {
+    if (await remark(c, "note", severity.title)) await tell(t("Not reported yet"), el("p", {}, error instanceof outbox.Stranger ? error.message : t("No answer from the server. What you wrote is kept as a note; report it when the network is back.")));
   }
 }
 
@@ -146,7 +146,7 @@ export function panel(c, go) {
     el("div", { class: "answers" },
       act("photo", t("Photo"), () => photo(c), wantsPhoto(c) && c.outcome ? "go" : ""), act("note", t("Note"), () => note(c)),
       open ? act("not-now", t("Not now"), () => later(c, go)) : null,
-      gauge ? act("doubt", t("Doubt {0}", gauge.number), () => doubt(gauge)) : null,
+      gauge ? act("set-aside", t("Doubt {0}", gauge.number), () => doubt(gauge)) : null,
       c.joint ? el("a", { class: "big", href: `/units/${encodeURIComponent(serial)}/weld/` }, t("Weld")) : null,
       c.spot && (c.report || tone(c.outcome) === "out") ? act("mark", t("Mark on the drawing"), () => markDefect(c)) : null,
       act("report", t("Report"), () => report(c))));

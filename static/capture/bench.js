@@ -25,14 +25,13 @@ async function load() {
   try {
     take(await firstSight(later));
   } catch (error) {
-    if (error instanceof outbox.SignedOut) { location.assign(signInAddress()); return; }
+    if (error instanceof outbox.SignedOut && !people.here.tablet) { location.assign(signInAddress()); return; }
     fill(find("#work"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("The unit could not be fetched.")),
       el("p", {}, error.body?.message ?? t("No network, or the server does not answer, and this unit was not taken along on this tablet. What you entered is kept.")),
       el("p", {}, el("button", { class: "big", type: "button", onclick: load }, t("Try again")))));
     return;
   }
   state.inHand = (await store.getMeta("gauges")) ?? {};
-  outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   state.drafts = await store.drafts(`${me().badge}/${serial}/`);
   await readStore();
   await acts.read();
@@ -91,6 +90,7 @@ function drawHead() {
   find("#serial").textContent = serial;
   find("#about").textContent = `${name} · ${t("plan revision {0}", revision.letter)}`;
   fill(find("#hand"), gauge ? `${t("Gauge")} ` : "", gauge ? el("strong", {}, gauge.number) : "", gauge?.due_on ? el("span", { class: "due" }, ` ${t("due {0}", dayText(gauge.due_on))}`) : "");
+  find("#to-weld").hidden = !state.data.checkpoints.some((one) => one.joint);
   find("#who").textContent = me().initials;
   find("#who").setAttribute("aria-label", t("{0}, your account", me().name));
 }
@@ -332,10 +332,10 @@ async function signStage() {
         await store.keep({ operation: record, owner: me().badge, name: me().name, proof: await people.signature(record, pin) });
         return null;
       }
-      const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin });
+      const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin }, await outbox.tokenOf(me()));
       return ok ? null : said.message;
     } catch (error) {
-      if (offline) return error.message;
+      if (offline || error instanceof outbox.Stranger) return error.message;
       return error instanceof outbox.SignedOut ? t("You are signed out. Sign in again; nothing was signed.") : t("No answer from the server. Look whether the stage shows as signed before you try again.");
     }
   });

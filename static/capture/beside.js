@@ -154,13 +154,18 @@ outbox.sendBefore(async (serial) => { sentBefore += await send((row) => row.url.
 
 /** Send after the results, whenever the server has taken those. `changed()` is called afterwards. */
 export function follow(changed) {
+  let missed = false; // asked for while it was at work: what came meanwhile must not wait for the next time
   const run = async (lock) => {
-    if (!lock) return;
-    while ((await send().catch(() => 0)) + sentBefore) {
-      sentBefore = 0;
-      await changed();
-    }
-    await tellDiscards().catch(() => {});
+    missed = !lock;
+    if (missed) return;
+    do {
+      missed = false;
+      while ((await send().catch(() => 0)) + sentBefore) {
+        sentBefore = 0;
+        await changed();
+      }
+      await tellDiscards().catch(() => {});
+    } while (missed);
   };
   // Not waited for: results that are entered meanwhile must not wait for a photo.
   outbox.onChange(() => {

@@ -15,7 +15,6 @@ const address = (serial) => `/units/${encodeURIComponent(serial)}/bench/`;
 
 async function read() {
   state.person = await store.holder();
-  outbox.contact.last ??= (await store.getMeta("contact")) ?? null;
   [state.waiting, state.refused, state.besides] = await Promise.all([store.waiting(), store.refused(), beside.rows().catch(() => [])]);
   const units = state.person ? await store.keptUnits(state.person.badge) : [];
   state.kept = new Map(units.map((unit) => [unit.serial, unit]));
@@ -58,16 +57,18 @@ async function renew() {
   } catch { /* no network: the list stays as it was */ }
 }
 
+const unsentOf = (serial) => [...state.waiting.map((row) => row.operation), ...state.besides.map((row) => row.body)].filter((one) => one.serial === serial).length;
+
 function note(link) {
   const unit = state.kept.get(link.dataset.serial);
-  const unsent = [...state.waiting.map((row) => row.operation), ...state.besides.map((row) => row.body)].filter((one) => one.serial === link.dataset.serial).length;
+  const unsent = unsentOf(link.dataset.serial);
   const words = [unit ? t("on this tablet, as of {0}", when(unit.at)) : t("not on this tablet"), unsent ? t("{0} not sent", unsent) : ""].filter(Boolean).join(" · ");
   const line = link.querySelector(".kept") ?? link.appendChild(el("span", { class: "kept quiet" }));
   line.textContent = words;
 }
 
 function listKept() {
-  const units = [...state.kept.values()].sort((a, b) => b.serial.localeCompare(a.serial));
+  const units = [...state.kept.values()].sort((a, b) => unsentOf(b.serial) - unsentOf(a.serial) || b.serial.localeCompare(a.serial)); // what is not sent on top
   fill(find("#units"), units.map(({ serial, data }) => el("li", {}, el("a", { href: address(serial), "data-serial": serial },
     el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, t("on hold")) : null),
     el("span", { class: "quiet" }, data.unit.family_name.charAt(0).toUpperCase() + data.unit.family_name.slice(1)),
@@ -83,7 +84,8 @@ async function takeAll(fresh) {
     await shell.takeAlong(person.badge, serials, (done, all) => { state.busy = t("Taking along {0} of {1} …", done, all); show(); }, fresh);
     await takeBeside(person.badge);
   } catch (error) {
-    if (error instanceof outbox.SignedOut && online) { location.assign(signInAddress()); return; }
+    // On a shared tablet somebody else was let in meanwhile: the page that they get goes on with it.
+    if (error instanceof outbox.SignedOut && online && !people.here.tablet) { location.assign(signInAddress()); return; }
   }
   state.busy = "";
   await show();
@@ -99,23 +101,47 @@ async function takeBeside(badge) {
   }
 }
 
-// Without network the list of kept units answers; with it the server does, which also knows what lies near a mistyped serial.
-find("#scan").addEventListener("submit", (event) => {
-  const typed = event.target.elements.serial.value.trim().toUpperCase();
-  const kept = [...state.kept.keys()].find((serial) => serial.toUpperCase() === typed);
-  if (online && outbox.contact.state !== "no_network") return;
-  event.preventDefault();
+// What is on the tablet opens from there. Of the rest the server knows more: tags, and what lies near a mistyped serial.
+const form = find("#scan");
+const field = form.elements.serial;
+const asksServer = () => (online ? outbox.contact.state !== "no_network" : ["sent", "others"].includes(outbox.contact.state));
+
+function pickUp(typed, event = null) {
+  const kept = [...state.kept.keys()].find((serial) => serial.toUpperCase() === typed.trim().toUpperCase());
+  if (event && !kept && asksServer()) return;
+  event?.preventDefault();
   if (kept) location.assign(address(kept));
-  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("{0} is not on this tablet, and there is no network to look for it.", typed || "–"))));
-});
+  else fill(find("#problem"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("{0} is not on this tablet, and there is no network to look for it.", typed.trim().toUpperCase() || "–"))));
+}
+
+form.addEventListener("submit", (event) => pickUp(field.value, event));
+
+/** The server did not answer to what was typed, and this page came from the tablet: look here what it is. */
+function lookUp() {
+  const typed = !online && new URLSearchParams(location.search).get("serial");
+  if (!typed) return;
+  field.value = typed;
+  pickUp(typed);
+}
+
+/** This page came from the tablet, and the server knows by now who works here: it has the whole list. Where that is slow,
+ *  and the page comes from the tablet again, once a minute at most. */
+if (online) delete sessionStorage.whole;
+function whole() {
+  const wanted = !online && state.person && outbox.contact.person?.badge === state.person.badge && !state.waiting.length && !state.besides.length;
+  if (!wanted || field.value || document.querySelector("dialog[open]") || Date.now() - (sessionStorage.whole ?? 0) < 60000) return;
+  sessionStorage.whole = Date.now();
+  location.replace(location.pathname);
+}
+
 find("#take").addEventListener("click", () => takeAll(0));
 
 await learn(chosen(await store.getMeta("person").catch(() => null)));
-outbox.onChange(() => loosely(show));
+outbox.onChange(() => loosely(() => show().then(whole)));
 beside.follow(show);
 shell.begin(show);
 people.begin().then(() => { // not awaited here: the page has loaded while it asks who is there
-  show();
+  show().then(lookUp);
   if (online) takeAll(undefined);
   if (online) setInterval(renew, 60000);
 });

@@ -45,7 +45,7 @@ async function load() {
   try {
     take(await fetched());
   } catch (problem) {
-    if (problem instanceof outbox.SignedOut) { location.assign(signInAddress()); return; }
+    if (problem instanceof outbox.SignedOut && !people.here.tablet) { location.assign(signInAddress()); return; }
     const person = await store.holder();
     const kept = person && !problem.body && (await store.getMeta(`lot ${person.badge} ${code}`));
     if (!kept) {

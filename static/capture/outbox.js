@@ -13,8 +13,10 @@ let asking = true; // after a pause the session may be another person's
 const listeners = [];
 const tabs = "BroadcastChannel" in globalThis ? new BroadcastChannel("qcapp") : null;
 export const contact = { last: null, state: "new", message: "", person: null };
+store.getMeta("contact").then((at) => { contact.last ??= at ?? null; }).catch(() => {}); // before this page was opened
 
 export class SignedOut extends Error {}
+export class Stranger extends Error {}
 class Later extends Error {}
 
 /** `listener(verdicts)` is called after every try to send, and after one in another tab. */
@@ -58,6 +60,13 @@ export const alignBy = (work) => { align = work; };
 
 /** A fresh token, whoever is signed in. */
 export const token = async () => (await asked()).csrf_token;
+
+/** A fresh token for what this person does now; raises Stranger where somebody else has signed in meanwhile. */
+export async function tokenOf(mine) {
+  const { csrf_token: fresh, person } = await session();
+  if (person?.badge !== mine.badge) throw new Stranger(t("{0} is signed in on this tablet now. This page was opened by {1}.", person?.name, mine.name));
+  return fresh;
+}
 
 let besides = async () => [];
 /** `work()` gives what waits beside the results, oldest first. */

@@ -82,10 +82,10 @@ async function addPerson(badge, pin) {
 }
 
 async function unlocked(person, key) {
-  here.unlocked = { badge: person.badge, key: person.key, entry: key, at: Date.now() };
-  touched = Date.now();
   const { badge, name, initials, language } = person;
-  await store.setMeta("unlocked", here.unlocked);
+  const now = { badge, key: person.key, entry: key, at: touched = Date.now() };
+  await store.setMeta("unlocked", now);
+  here.unlocked = now;
   await store.setMeta("person", { badge, name, initials, language });
 }
 
@@ -149,6 +149,7 @@ export async function borrowed(serial, person) {
 
 /** Nobody works here until a PIN says who. Everything entered stays on the tablet and is sent. */
 export async function lock() {
+  document.body.inert = true; // a tap that is on its way enters nothing
   await away();
   here.unlocked = null;
   await store.setMeta("unlocked", null);
@@ -163,11 +164,28 @@ async function away() {
   await store.waiting();
 }
 
+// In another tab, or on the page that "back" left, somebody else may have unlocked the tablet: nobody goes on here as the former.
+async function stillMine() {
+  if (!here.unlocked || (await store.getMeta("unlocked").catch(() => here.unlocked))?.badge === here.unlocked?.badge) return here.unlocked;
+  await away();
+  location.reload();
+}
+
 function watch() {
-  for (const kind of ["pointerdown", "keydown"]) addEventListener(kind, () => { touched = Date.now(); }, true);
-  setInterval(() => {
-    if (!here.unlocked) return;
-    if (Date.now() - touched > IDLE) lock();
+  const late = () => here.unlocked && Date.now() - touched > IDLE;
+  for (const kind of ["pointerdown", "keydown"]) {
+    addEventListener(kind, (event) => {
+      if (!late()) { touched = Date.now(); return; }
+      // A tablet that has slept: whoever takes it up is asked first.
+      event.preventDefault();
+      event.stopPropagation();
+      lock();
+    }, true);
+  }
+  for (const kind of ["pageshow", "focus"]) addEventListener(kind, stillMine);
+  setInterval(async () => {
+    if (!(await stillMine())) return;
+    if (late()) lock();
     else if (touched - here.unlocked.at > 30000) store.setMeta("unlocked", { ...here.unlocked, at: touched }).then(() => { here.unlocked.at = touched; });
   }, 5000);
 }

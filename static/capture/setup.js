@@ -114,7 +114,7 @@ async function enter(gauge) {
   await keep("/api/v1/setup-checks", { gauge: gauge.number, reading: value, device: (await store.getMeta("device")) ?? "tablet", recorded_at: new Date().toISOString() }, gauge.number);
 }
 
-const takeOut = (gauge) => keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { reason: t("Set-up check not passed") }, gauge.number);
+const takeOut = (gauge) => keep(`/api/v1/gauges/${encodeURIComponent(gauge.number)}/doubt`, { gauge: gauge.number, reason: t("Set-up check not passed") }, gauge.number);
 
 beside.follow(async () => {
   rows = await beside.rows().catch(() => []);

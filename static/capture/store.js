@@ -188,7 +188,13 @@ async function close(t, id, how) {
   t.objectStore("refused").delete(id);
 }
 
-export const setDraft = (key, value) => write("drafts", (s) => (value === null ? s.delete(key) : s.put(value, key)));
+/** Committed at once: the page may be left in this moment, and with it what has not been committed. */
+export const setDraft = (key, value) => within(["drafts"], "readwrite", (t) => {
+  const s = t.objectStore("drafts");
+  const asked = answer(value === null ? s.delete(key) : s.put(value, key));
+  t.commit();
+  return asked;
+});
 
 /** The drafts whose key begins so, as a map without that beginning. */
 export async function drafts(prefix) {

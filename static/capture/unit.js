@@ -42,7 +42,8 @@ function turnOf(c, here) {
   const mine = Object.values(here).some((row) => row.owner === me().badge);
   if (owes) return { state: "open", task: mine || !c.may_inspect ? "wait" : ["first", "second", "third"][owes - 1], task_note: owes === 3 ? t("The two inspections disagree; a third inspector decides.") : t("Another inspector gives the second inspection, without seeing the first.") };
   const counts = [3, 1].find((n) => here[n]);
-  return mine || !counts ? {} : { ...of(counts), may_correct: false, may_repeat: false };
+  if (mine) return {};
+  return counts ? { ...of(counts), may_correct: false, may_repeat: false } : { task_note: t("On tablet, not sent yet. The server's verdict counts.") };
 }
 
 const plainText = (one) => String(one.outcome === "recorded" ? one.answer : "").replace(/\s/g, "").toLowerCase();

@@ -140,8 +140,10 @@ function tell(css, ...sentences) {
   find("#said").scrollIntoView({ block: "nearest" });
 }
 
+let startedAt = -1000; // a second tap right after belongs to the first: it must not wipe out what was said
 async function started(arc, ...sentences) {
   operation = outbox.uuid7();
+  startedAt = performance.now();
   for (const box of document.querySelectorAll("[name=joints]:checked")) box.checked = false;
   tell(...sentences);
   await show();
@@ -150,7 +152,7 @@ async function started(arc, ...sentences) {
 async function submit(event) {
   event.preventDefault();
   const go = find("#start");
-  if (go.disabled) return;
+  if (go.disabled || performance.now() - startedAt < 1000) return;
   go.disabled = true;
   try {
     await begin(said(new FormData(event.target)));
@@ -163,13 +165,14 @@ async function submit(event) {
 async function begin(arc) {
   const names = arc.joints.join(", ");
   try {
-    const { ok, body } = await outbox.post(ADDRESS, arc);
+    const { ok, body } = await outbox.post(ADDRESS, arc, await outbox.tokenOf(person));
     if (!ok) tell("", body.message);
     else if (body.report) await started(arc, "", t("Written down, but something did not fit: {0} is open and the unit is on hold.", body.report));
     else await started(arc, "quiet", t("{0} may be welded now; it is written down.", names));
   } catch (problem) {
     if (problem instanceof outbox.SignedOut && !people.here.unlocked) { location.assign(signInAddress()); return; }
-    await withoutNetwork(arc, names);
+    if (problem instanceof outbox.Stranger) tell("", problem.message);
+    else await withoutNetwork(arc, names);
   }
 }
 

@@ -85,8 +85,8 @@ class Shop:
         )
         return self
 
-    def release_family(self, code: str, name: str, plan: str) -> bool:
-        """A part family with its plan released; True the first time in this database."""
+    def release_family(self, code: str, name: str, plan: str, draw: Callable[[Any], None] | None = None) -> bool:
+        """A part family with its plan released; True the first time in this database. `draw` adds to the draft."""
         if PartFamily.objects.filter(code=code).exists():
             return False
         now, author = timezone.now(), self.people["1010"]
@@ -94,6 +94,8 @@ class Shop:
         add_family(by=author, code=code, **told)
         text = {"text_or_bytes": plan.encode(), "filename": "plan.csv"}
         card = plans.import_plan(by=author, family_code=code, letter="A", at=now, **text)
+        if draw:
+            draw(card)
         plans.send_for_review(by=author, revision_uuid=card.uuid, at=now)
         plans.release(proof=demonstration_proof(self.people["1009"], now), revision_uuid=card.uuid, at=now)
         return True

@@ -166,10 +166,10 @@ class TestGauge:
         one.page.click("#gauge")
         one.pick_gauge()
         number = one.page.inner_text("#gauge strong").removeprefix("Gauge ")
-        one.page.click("#doubt")
+        one.page.click("#set-aside")
         one.page.get_by_role("button", name="Dropped").click()
-        one.page.wait_for_selector("#doubt", state="detached")
+        one.page.wait_for_selector("#set-aside", state="detached")
         one.until(NONE_KEPT)
         gauge = gauge_by_number(number, timezone.now())
         assert not gauge.usable
-        assert one.page.locator("#doubt").count() == 0
+        assert one.page.locator("#set-aside").count() == 0

@@ -190,6 +190,28 @@ class TestKilled:
         assert_once_each(shop)
         again.context.close()
 
+    def test_resumes_what_was_being_sent_when_it_was_killed(
+        self, playwright: Playwright, shop: Shop, wire: Wire, tmp_path: Path
+    ) -> None:
+        """Some acknowledged, some stored without the tablet having heard of it, one not sent at all."""
+        one = at_work(start(playwright, shop, tmp_path, wire.address).open())
+        enter_all(one, {"width": "61.9"})
+        until_sent(one)
+        wire.hold_answers = True
+        enter_all(one, {"pores": "2"})
+        end = time.monotonic() + 15
+        while shop.count() < 2:  # stored, and its answer is on the way
+            assert time.monotonic() < end
+            one.page.wait_for_timeout(50)
+        enter_all(one, {"heat": "7L0031"})
+        one.until_on_tablet(2)
+        kill(one, tmp_path)
+        wire.hold_answers = False
+        again = start(playwright, shop, tmp_path, wire.address).open()
+        until_sent(again)
+        assert_once_each(shop, {"width": "61.9", "pores": "2", "heat": "7L0031"})
+        again.context.close()
+
 
 def start(playwright: Playwright, shop: Shop, folder: Path, address: str = "", **options: Any) -> Tablet:
     """A browser whose store outlives it."""
@@ -309,6 +331,16 @@ class TestStore:
         one.at("pores")
         text = "document.querySelector('.verdict').innerText"
         one.until(f"/By IM/.test({text}) && /clock/.test({text})")
+        one.at("heat").enter("7L0031")  # by a clock that is a day behind
+        one.until(f"/clock/.test({text})")
+        one.at("angle").enter("24.1")
+        until_sent(one)
+        rows = [*shop.answers("pores"), *shop.answers("heat"), *shop.answers("angle")]
+        assert [(row.raw, "clock_off" in row.flags) for row in sorted(rows, key=lambda row: row.pk)] == [
+            ("2", True),
+            ("7L0031", True),
+            ("24.1", True),
+        ]
 
 
 class TestNewVersion:

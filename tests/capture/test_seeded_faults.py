@@ -1,5 +1,6 @@
 """A tablet at work while everything fails around it, by a seed: killed browser, killed and hung server, cut line,
-wrong clock, ended login, new release, restored backup. At the end the server holds what the screen had acknowledged.
+wrong clock, ended login, new release, restored backup, full storage. At the end the server holds what the screen had
+acknowledged.
 
 Real Chromium with a profile on disk, the real server in processes of its own, a line between them that drops answers.
 `pytest tests/capture/test_seeded_faults.py --faults 500` plays 500 seeds; `QCAPP_TEST_SEED` says the first.
@@ -20,6 +21,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from django.db import connection, transaction
 from django.utils import timezone
+from playwright.sync_api import Error
 
 from qcapp.audit.services import begin_epoch
 from qcapp.config.benchmarks.real_server import RealServer
@@ -27,6 +29,7 @@ from qcapp.inspections.models import CurrentAnswer, Result
 from qcapp.inspections.services.projection import differences
 from qcapp.lib.guards import lifted, on_tables
 
+from . import page_scripts
 from .conftest import Shop, Tablet
 from .test_faults import at_work, kill, knock, start
 from .wire import Wire
@@ -41,6 +44,8 @@ SETTLED = (
     "/Sent/.test(document.querySelector('#foot').innerText) && !/On tablet|Not saved|No network|does not answer|"
     "Signed out|fault/.test(document.querySelector('#foot').innerText)"
 )
+REFUSED = "/^NOT SAVED/.test(document.querySelector('#typing-error')?.innerText ?? '')"
+HEAL = "() => window.heal?.()"
 PATIENCE = 60  # seconds, on a machine that does other things too
 
 
@@ -77,7 +82,15 @@ class Play:
         self.one.at(key).enter(value)
         if self.pick.random() < 0.8:
             saving = f"document.querySelector('#rows [data-key=\"{key}\"] .saving')"
-            self.one.until(f"document.querySelector('.verdict') && !{saving}", PATIENCE)
+            kept = f"document.querySelector('.verdict') && !{saving}"
+            self.one.until(f"({kept}) || {REFUSED}", PATIENCE)
+            if self.one.page.evaluate(
+                f"() => {REFUSED}"
+            ):  # said, and nothing acknowledged: entered again when there is room
+                assert self.one.page.input_value("input#value") == value
+                self.one.page.evaluate(HEAL)
+                self.one.page.press("input#value", "Enter")
+            self.one.until(kept, PATIENCE)
             self.one.until_foot("Not saved yet", there=False)
             self.acknowledged[key] = value
 
@@ -130,9 +143,13 @@ class Play:
         with transaction.atomic():
             begin_epoch(at=timezone.now(), margin=1, years=[timezone.now().year], payload={})
 
+    def storage_full(self) -> None:
+        """The browser refuses what comes next, as it does at its quota; what it has kept stays."""
+        self.one.page.evaluate(page_scripts.FILL_THE_STORE)
+
     FAULTS = (
         browser_killed, server_killed, server_hangs, line_cut, answers_lost, clock_jumps, login_ends, new_release,
-        backup_restored,
+        backup_restored, storage_full,
     )  # fmt: skip
 
     # ---- and is mended
@@ -140,6 +157,8 @@ class Play:
     def mend(self) -> None:
         self.wire.release()
         self.server.go_on()
+        with suppress(Error):  # the page is just being left, or was killed
+            self.one.page.evaluate(HEAL)
 
     def finish(self) -> None:
         """Everything works again; the tablet has sent all it holds."""

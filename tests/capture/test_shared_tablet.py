@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +40,7 @@ def shared(tablet: Callable[..., Tablet], shop: Shop) -> Tablet:
     one.page.goto(f"{one.address}/floor/")
     for badge in ("1002", "1001"):
         new_here(one, badge)
+        one.page.wait_for_selector("main[data-online]")  # the server's own page, once it knows who works here
         if badge == "1002":
             one.page.click("#who")
     return one
@@ -121,6 +123,26 @@ class TestSwitching:
         said = [*photos_of(item_of(shop)), *remarks_of(item_of(shop))]
         assert [one.person_name for one in said] == ["Imogen Marlowe"] * 3
 
+    def test_speaks_the_language_of_whoever_works_here_also_without_network(self, shared: Tablet, shop: Shop) -> None:
+        one, second = to_bench(shared, shop), shop.people["1002"]
+        type(second).objects.filter(pk=second.pk).update(language="es")
+        switch(one, "1002")
+        with one.page.expect_response("**/api/v1/session?*"):  # hears what the person has chosen since the first PIN
+            knock(one)
+        one.until("new Promise((done) => setTimeout(done, 300, true))")
+        one.page.reload()
+        one.until("/Lectura/.test(document.body.innerText)")
+        switch(one, "1001")
+        one.until("/Reading/.test(document.body.innerText)")
+        at_work(one).context.set_offline(True)
+        switch(one, "1002")
+        one.until("/Lectura/.test(document.body.innerText)")
+        one.at("pores").enter("2")
+        one.until("/En la tableta 1/.test(document.querySelector('#foot').innerText)")
+        type(second).objects.filter(pk=second.pk).update(language="en")
+        one.context.set_offline(False)
+        until_sent(one)
+
     def test_keeps_what_is_half_typed_for_its_owner(self, shared: Tablet, shop: Shop) -> None:
         one = to_bench(shared, shop)
         one.at("pores").type("7")
@@ -179,6 +201,22 @@ class TestLock:
         one.page.wait_for_selector("#question")
         one.page.clock.fast_forward(11 * 60 * 1000)
         one.page.wait_for_selector("#who-works")
+
+    def test_asks_whoever_takes_it_up_after_it_has_slept_and_takes_no_tap_under_the_formers_name(
+        self, shared: Tablet, shop: Shop
+    ) -> None:
+        one = to_bench(shared, shop).at("stamp")
+        one.page.clock.set_system_time(datetime.now(UTC) + timedelta(minutes=11))  # no timer has run meanwhile
+        one.page.click(".answer.in", no_wait_after=True)
+        one.page.wait_for_selector("#who-works")
+        assert one.page.locator(".verdict").count() == 0
+        one.page.click('#who-works [data-badge="1002"]')
+        one.page.fill("#pin", PIN)
+        one.until("document.querySelector('#who').textContent === 'TO'")
+        one.page.wait_for_selector("#question")
+        one.page.clock.set_system_time(datetime.now(UTC))
+        until_sent(one)
+        assert shop.count() == 0
 
 
 TWO_STAGES = """\
@@ -303,6 +341,14 @@ class TestRevoked:
         say(one, "Scale on the plate")
         one.until_on_tablet(2)
         one.page.click("#on-tablet")
+        said = one.page.inner_text("#where-all")
+        for words in (
+            "On this tablet, not sent: 2, the oldest since",
+            f"Imogen Marlowe, {shop.serial}: 2",
+            "Last contact with the server: ",
+            "Works here: Imogen Marlowe",
+        ):
+            assert words in said
         with one.page.expect_download() as saved:
             one.page.click("#save-file")
         one.page.keyboard.press("Escape")

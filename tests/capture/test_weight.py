@@ -11,6 +11,7 @@ import subprocess
 from pathlib import Path
 
 import brotli
+import lxml.html
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -76,6 +77,14 @@ def test_sends_a_worker_that_is_asked_for_anew_and_a_manifest(client: Client) ->
     manifest = client.get(reverse("capture:manifest"))
     assert manifest["Content-Type"] == "application/manifest+json"
     assert json.loads(manifest.content)["start_url"] == "/floor/"
+
+
+@pytest.mark.parametrize("name", shell.SHELLS)
+def test_has_no_inline_script_or_style_in_a_kept_page(name: str) -> None:
+    tree = lxml.html.fromstring(shell.shell_html(name))
+    assert [one for one in tree.iter("script") if one.text or not one.get("src")] == []
+    assert list(tree.iter("style")) == []
+    assert [(one.tag, key) for one in tree.iter() for key in one.attrib if key == "style" or key.startswith("on")] == []
 
 
 @pytest.mark.django_db

@@ -28,7 +28,9 @@ class Wire:
         self.state, self.scheme = "open", "http"
         self.faults = 0.0
         self.drop_answers = 0
+        self.hold_answers = False  # stored, and the answer does not arrive before the line is released
         self.submissions = 0
+        self.fates: list[str] = []  # of the next submissions, one by one
         self.random = random.Random(seed)
         self._released = threading.Event()
         self._listener = ThreadingHTTPServer(("127.0.0.1", 0), self._handler())
@@ -93,6 +95,8 @@ class Wire:
             status, headers, data = self._ask(request, body)
         except (OSError, http.client.HTTPException):  # the server is down, or was killed with the request in hand
             return self._cut(request)
+        if self.hold_answers and request.path == SENT:
+            self._released.wait(30)
         if fate == "cut after":
             return self._cut(request)
         return self._answer(request, 500 if fate == "500 after" else status, headers, data)
@@ -101,6 +105,8 @@ class Wire:
         if path != SENT:
             return "good"
         self.submissions += 1
+        if self.fates:
+            return self.fates.pop(0)
         if self.drop_answers:
             self.drop_answers -= 1
             return "cut after"
