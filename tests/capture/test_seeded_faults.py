@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from django.contrib.sessions.models import Session
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -26,6 +25,7 @@ from qcapp.config.benchmarks.real_server import RealServer
 from qcapp.inspections.models import CurrentAnswer, Result
 from qcapp.inspections.services.projection import differences
 from qcapp.lib.guards import lifted, on_tables
+from qcapp.people.models import OpenSession
 
 from .conftest import Shop, Tablet
 from .test_faults import at_work, kill, knock, start
@@ -110,7 +110,7 @@ class Play:
         self.one.page.clock.set_system_time(datetime.now(UTC) + timedelta(hours=hours))
 
     def login_ends(self) -> None:
-        Session.objects.all().delete()
+        OpenSession.objects.all().delete()
 
     def new_release(self) -> None:
         """The server comes back with other pages; the old ones go on until somebody taps."""
