@@ -98,6 +98,33 @@ def read(path: Path | None = None) -> Iterator[Anchor]:
             yield Anchor(line, *(record[name] for name in ("epoch", "number", "digest", "at", "seal")))
 
 
+def outside(path: Path) -> Iterator[Anchor]:
+    """The anchors that stand in a text kept elsewhere: a copy of our file, or e-mails that were saved.
+
+    Each holds by its own seal; those between them may be missing. Raises AnchorsNotOurs at one that does not hold,
+    and Invalid (`no_anchor_there`) when there is none.
+    """
+    found = False
+    with path.open(encoding="utf-8", errors="replace") as stream:
+        for line, text in enumerate(stream, start=1):
+            if not text.lstrip("> ").startswith('{"at":'):
+                continue
+            record, found = _record(text.lstrip("> ")), True
+            if not _is_ours(record):
+                message = f"Line {line} of {path.name} does not carry our seal."
+                raise AnchorsNotOurs("anchor_not_ours", message, line=line)
+            yield Anchor(line, *(record[name] for name in ("epoch", "number", "digest", "at", "seal")))
+    if not found:
+        raise Invalid("no_anchor_there", f"There is no anchor in {path.name}.")
+
+
+def last_line() -> str:
+    """The newest anchor as it stands in the file; empty when there is none."""
+    text = anchor_file().read_text(encoding="utf-8", errors="replace") if anchor_file().exists() else ""
+    whole, _, _ = text.rpartition("\n")  # behind the last end is a line torn by a power cut, or nothing
+    return whole.rpartition("\n")[2]
+
+
 def _seal(record: dict[str, Any]) -> str:
     return keyed(canonical([record.get(name) for name in FIELDS]), settings.QCAPP_ANCHOR_KEY)
 

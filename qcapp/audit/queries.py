@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
@@ -144,16 +145,18 @@ def acts_missing(number: int) -> tuple[int, datetime | None]:
 
 def last_anchor() -> anchors.Anchor | None:
     """The newest line of the anchor file, None when there is none or the file does not hold."""
-    lines, problem = _read_anchors()
+    lines, problem = _read_anchors(anchors.read())
     return lines[-1] if lines and not problem else None
 
 
-def check_chain() -> ChainReport:
-    """Walk the whole chain, compare each entry with its payload and the anchors with the entries.
+def check_chain(kept_elsewhere: Path | None = None) -> ChainReport:
+    """Walk the whole chain, compare each entry with its payload and the anchors with the entries; those too that stand
+    in a file from elsewhere. Raises Invalid (`no_anchor_there`).
 
     Reads while others write: what is appended after the start is not part of the answer.
     """
-    lines, unreadable = _read_anchors()  # before the head, which can then not be behind them
+    theirs, foreign = _read_anchors(anchors.outside(kept_elsewhere)) if kept_elsewhere else ([], "")
+    lines, unreadable = _read_anchors(anchors.read())  # before the head, which can then not be behind them
     known = head()
     walk = _Walk()
     broken = first_broken(walk.over(_stored(known.number)), head=_known(known))
@@ -161,7 +164,8 @@ def check_chain() -> ChainReport:
         broken = walk.finding
     broken = broken or _beyond_head()
     checked, problem = _compare_anchors(lines, known)
-    return ChainReport(walk.entries, broken, checked, problem or unreadable)
+    outside, trouble = _compare_anchors(theirs, known)
+    return ChainReport(walk.entries, broken, checked + outside, problem or unreadable or trouble or foreign)
 
 
 def _known(known: Head) -> tuple[int, str] | None:
@@ -256,11 +260,11 @@ def _beyond_head() -> Broken | None:
     return Broken(number + 1, Break.INSERTED, f"Entry {number + 1} stands beyond the head of the chain.")
 
 
-def _read_anchors() -> tuple[list[anchors.Anchor], str]:
+def _read_anchors(found: Iterator[anchors.Anchor]) -> tuple[list[anchors.Anchor], str]:
     """The lines that hold, and a sentence about the first that does not."""
     lines: list[anchors.Anchor] = []
     try:
-        for anchor in anchors.read():
+        for anchor in found:
             lines.append(anchor)
     except anchors.AnchorsNotOurs as error:
         return lines, error.message

@@ -25,6 +25,7 @@ class Verb(StrEnum):
     PERSON_RECOVERY_CODE_USED = "person.recovery_code_used"
     PERSON_DEPUTY_NAMED = "person.deputy_named"
     PERSON_DEPUTY_ENDED = "person.deputy_ended"
+    PERSON_SESSIONS_ENDED = "person.sessions_ended"
     PERSON_LEFT = "person.left"
     PERSON_MAIL_CHOSEN = "person.mail_chosen"
     PERSON_WORKER_CHARTS_OPENED = "person.worker_charts_opened"

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.db.models import Case, Count, Exists, IntegerField, Min, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce, Replace, Upper
 
@@ -204,7 +205,13 @@ def known_fingerprints() -> set[str]:
 def paper_choice(family_id: int) -> Choice:
     """What the family's certificates hold, as chosen last."""
     row = PaperChoice.objects.filter(family=family_id).order_by("-id").first()
-    return Choice() if row is None else Choice(**{field.name: getattr(row, field.name) for field in fields(Choice)})
+    return _usual() if row is None else Choice(**{field.name: getattr(row, field.name) for field in fields(Choice)})
+
+
+def _usual() -> Choice:
+    """What holds until somebody chooses for the family: language, paper and lengths of the site."""
+    lengths = "in" if settings.QCAPP_SITE_LENGTHS == "in" else "plan"
+    return Choice(language=settings.QCAPP_SITE_LANGUAGE, paper=settings.QCAPP_SITE_PAPER, lengths=lengths)
 
 
 def published_keys() -> list[PublishedKey]:

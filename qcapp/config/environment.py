@@ -45,8 +45,12 @@ class Environment:
         return self.values.get(name, "").strip() or default
 
     def kept_text(self, name: str, file: Path) -> str:
-        """The variable, else what stands in `file`, else empty."""
-        kept = file.read_text(encoding="utf-8").strip() if file.is_file() else ""
+        """The variable, else what stands in `file`, else empty; a credential of systemd of that name goes before the
+        file.
+        """
+        folder = self.values.get("CREDENTIALS_DIRECTORY", "")
+        places = [Path(folder) / file.name, file] if folder else [file]
+        kept = next((place.read_text(encoding="utf-8").strip() for place in places if place.is_file()), "")
         return self.text(name, kept)
 
     def complain(self, number: int, message: str, hint: str) -> None:
@@ -167,11 +171,10 @@ class Environment:
         }  # fmt: skip
 
     def secret_key(self, name: str, file: Path, debug: bool) -> str:
-        """The key that signs sessions: from the variable, else from `file`, else a passing one in debug mode
+        """The key that signs sessions: from the variable, else kept (`kept_text`), else a passing one in debug mode
         (E001).
         """
-        kept = file.read_text(encoding="ascii").strip() if file.is_file() else ""
-        key = self.text(name, kept) or ("debug only, signs nothing that lasts " * 2 if debug else "")
+        key = self.kept_text(name, file) or ("debug only, signs nothing that lasts " * 2 if debug else "")
         if len(key) < SHORTEST_KEY or len(set(key)) < 5:
             what = "is not set" if not key else "is too short or too plain"
             hint = (

@@ -53,6 +53,24 @@ QUESTIONS = (
         lambda env, name: env.zone(name, "Europe/Berlin"),
     ),
     Question(
+        "QCAPP_SITE_LANGUAGE",
+        "The language of new people and of certificates until another is chosen: en, de, es or fr",
+        "en",
+        lambda env, name: env.one_of(name, ("en", "de", "es", "fr"), 20),
+    ),
+    Question(
+        "QCAPP_SITE_LENGTHS",
+        "The unit of lengths that plans begin with and certificates show: mm or in",
+        "mm",
+        lambda env, name: env.one_of(name, ("mm", "in"), 22),
+    ),
+    Question(
+        "QCAPP_SITE_PAPER",
+        "The paper that is printed on: A4 or letter",
+        "A4",
+        lambda env, name: env.one_of(name, ("A4", "letter"), 21),
+    ),
+    Question(
         "QCAPP_DATABASE_URL",
         "The database; empty for one SQLite file in the data folder, or postgresql://user@/name?host=/run/postgresql",
         "",

@@ -34,6 +34,9 @@ QCAPP_SITE_ZONE = env.zone("QCAPP_SITE_ZONE", "Europe/Berlin")
 QCAPP_SITE_NAME = env.text("QCAPP_SITE_NAME", "Alder Quay Cycleworks" if QCAPP_DEMO else "qcapp")
 QCAPP_SITE_LOGO = env.text("QCAPP_SITE_LOGO", "")  # a file: PNG, JPEG or SVG
 QCAPP_SITE_PLACE = env.text("QCAPP_SITE_PLACE", "Alder Quay" if QCAPP_DEMO else "")
+QCAPP_SITE_LANGUAGE = env.one_of("QCAPP_SITE_LANGUAGE", ("en", "de", "es", "fr"), 20)  # until somebody chooses another
+QCAPP_SITE_PAPER = env.one_of("QCAPP_SITE_PAPER", ("A4", "letter"), 21)
+QCAPP_SITE_LENGTHS = env.one_of("QCAPP_SITE_LENGTHS", ("mm", "in"), 22)
 QCAPP_TRUSTED_PROXIES = env.count("QCAPP_TRUSTED_PROXIES", 0, most=5)
 QCAPP_UNQUALIFIED_WELDS = env.one_of("QCAPP_UNQUALIFIED_WELDS", ("refuse", "report"), 15)
 QCAPP_SECOND_FACTOR = env.one_of(
@@ -107,6 +110,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "qcapp.lib.middleware.RequestIdMiddleware",
     "qcapp.lib.measuring.MeasuringMiddleware",
+    "qcapp.lib.middleware.PlainHttpMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -117,6 +121,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "qcapp.people.tablet_guard.TabletGuardMiddleware",
+    "qcapp.people.asked_often.AskedOftenMiddleware",
     "qcapp.lib.middleware.SlidingSessionMiddleware",
     "qcapp.capture.language.LanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -158,6 +163,7 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
+QCAPP_PASSWORD_WORDS = env.text("QCAPP_PASSWORD_WORDS")  # further ones that everybody at the site would guess
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
@@ -168,7 +174,17 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"min_length": 10},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "qcapp.people.password_words.OwnWordsValidator"},
 ]
+
+# How much one person may ask for in a minute, in each process of the server; 0 for no limit.
+QCAPP_ASKED_A_MINUTE = {
+    "look-up": env.count("QCAPP_LOOK_UPS_A_MINUTE", 240, most=1_000_000),
+    "api": env.count("QCAPP_API_CALLS_A_MINUTE", 2400, most=1_000_000),
+}
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "OPTIONS": {"MAX_ENTRIES": 10_000}},
+}
 
 # --- time and language -------------------------------------------------------------------------------------
 TIME_ZONE = "UTC"
@@ -182,6 +198,7 @@ LOCALE_PATHS = [BASE_DIR / "qcapp" / "locale"]
 # --- mail ---------------------------------------------------------------------------------------------------
 # Sent by `manage.py deliver_messages` alone. The demonstration prints it; a site without a server sends none.
 globals().update(env.mail("QCAPP_MAIL_URL"))
+QCAPP_ANCHOR_MAIL = [one.strip() for one in env.text("QCAPP_ANCHOR_MAIL").split(",") if one.strip()]
 QCAPP_SENDS_MAIL = QCAPP_DEMO or bool(env.text("QCAPP_MAIL_URL"))
 DEFAULT_FROM_EMAIL = env.text("QCAPP_MAIL_FROM", f"qcapp@{urlsplit(QCAPP_PUBLIC_URL).hostname or 'localhost'}")
 
@@ -216,7 +233,9 @@ DATA_UPLOAD_MAX_NUMBER_FILES = 20
 _public_host = urlsplit(QCAPP_PUBLIC_URL).hostname or "localhost"
 ALLOWED_HOSTS = env.hosts("QCAPP_ALLOWED_HOSTS", dict.fromkeys([_public_host, "localhost", "127.0.0.1", "[::1]"]))
 CSRF_TRUSTED_ORIGINS = [QCAPP_PUBLIC_URL] if QCAPP_HTTPS else []
+SESSION_ENGINE = "qcapp.people.services.session_store"
 SESSION_COOKIE_AGE = 30 * 24 * 3600  # since the last day of use: SlidingSessionMiddleware renews it once a day
+SESSION_LONGEST = 90 * 24 * 3600  # since the sign-in, however much it is used
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Lax"

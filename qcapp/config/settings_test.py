@@ -43,5 +43,6 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 WHITENOISE_AUTOREFRESH = True
 LOGGING["root"]["level"] = "WARNING"
+QCAPP_ASKED_A_MINUTE = {"look-up": 0, "api": 0}  # a test of one minute is a year of somebody's look-ups
 QCAPP_SECOND_FACTOR = "offered"
 QCAPP_TESTING = True  # lets tests sign without a PIN, as the demonstration does

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from datetime import UTC, datetime
 from http import HTTPStatus
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.utils import timezone
 
-from qcapp.core.errors import QcError
+from qcapp.core.errors import NotAllowed, QcError
 
 from . import request_id
 from .refusals import refuse, too_large
 from .request_id import RequestIdFilter
 
 __all__ = [
+    "PlainHttpMiddleware",
     "PrivacyHeadersMiddleware",
     "RefusalMiddleware",
     "RequestIdFilter",
@@ -70,9 +72,11 @@ class PrivacyHeadersMiddleware:
 
 
 class SlidingSessionMiddleware:
-    """Lets a session end so many days after its last day of use, at one write a day and not one a request."""
+    """Lets a session end so many days after its last day of use, at one write a day and not one a request; and
+    `SESSION_LONGEST` seconds after its sign-in (`begun_at`), however much it is used.
+    """
 
-    RENEWED = "renewed_at"
+    RENEWED, BEGUN = "renewed_at", "begun_at"
     DAY = 24 * 3600
 
     def __init__(self, get_response: Handler) -> None:
@@ -83,7 +87,29 @@ class SlidingSessionMiddleware:
         session, now = request.session, int(timezone.now().timestamp())
         if session.accessed and not session.is_empty() and now - session.get(self.RENEWED, 0) >= self.DAY:
             session[self.RENEWED] = now
+            last = min(
+                now + settings.SESSION_COOKIE_AGE, session.setdefault(self.BEGUN, now) + settings.SESSION_LONGEST
+            )
+            session.set_expiry(datetime.fromtimestamp(last, UTC))
         return response
+
+
+class PlainHttpMiddleware:
+    """Refuses a call of the API over plain HTTP (`https_needed`), where pages are sent on to HTTPS.
+
+    A program would follow the redirect and go on sending its secrets in the clear, unnoticed, for years.
+    """
+
+    API = "/api/"
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        if settings.SECURE_SSL_REDIRECT and request.path_info.startswith(self.API) and not request.is_secure():
+            message = "The API answers over HTTPS only. What was sent was readable on the way: replace its password."
+            return refuse(request, NotAllowed("https_needed", message))
+        return self.get_response(request)
 
 
 class UploadLimitMiddleware:

@@ -6,6 +6,7 @@ import logging
 from typing import Any
 
 from django.apps import AppConfig
+from django.utils import timezone
 
 log = logging.getLogger("qcapp.people")
 
@@ -21,6 +22,9 @@ class PeopleConfig(AppConfig):
 
 
 def _came(request: Any, user: Any, **signal: object) -> None:
+    from .services import begin_session
+
+    begin_session(request, timezone.now())
     log.info("signed in: badge %s", user.badge)
 
 

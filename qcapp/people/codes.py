@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hmac
+import secrets
 from datetime import datetime
 from hashlib import sha256
 
@@ -21,6 +22,7 @@ from qcapp.core.sealing import keyed
 DIGITS, SECONDS = 6, 30
 STEPS_AWAY = (0, -1, 1)
 PAPER_CODES, PAPER_LENGTH, GROUP = 8, 24, 4
+LETTERS, TEMPORARY_LENGTH = "abcdefghjkmnpqrstuvwxyz", 20  # none that looks like another: 90 random bits
 
 
 def new_secret() -> str:
@@ -45,6 +47,11 @@ def step_of(secret: str, code: str, at: datetime, after: int) -> int | None:
 def new_paper_codes() -> list[str]:
     """Codes to print or write down, in groups of four."""
     return [_grouped(pyotp.random_base32(32)[:PAPER_LENGTH]) for _ in range(PAPER_CODES)]
+
+
+def new_temporary_password() -> str:
+    """A random password to read out or write down, in groups of four letters."""
+    return _grouped("".join(secrets.choice(LETTERS) for _ in range(TEMPORARY_LENGTH)))
 
 
 def looks_like_paper(code: str) -> bool:

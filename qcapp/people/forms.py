@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
+from uuid import UUID
 
 from django import forms
 
@@ -101,12 +103,14 @@ class DeputyForm(forms.Form):
     ends_on = _day("Last day", help_text="Included.")
 
 
-class TemporaryPasswordForm(forms.Form):
-    password = _secret(
-        "Temporary password",
-        "new-password",
-        help_text="Has to be replaced at the next sign-in, before anything else.",
+class EndSessionsForm(ProveForm):
+    sign_ins = forms.TypedMultipleChoiceField(
+        coerce=UUID, error_messages={"required": "Choose at least one session."}, widget=forms.CheckboxSelectMultiple
     )
+
+    def __init__(self, *args: Any, open_ones: Iterable[UUID], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["sign_ins"].choices = [(str(one), str(one)) for one in open_ones]  # type: ignore[attr-defined]
 
 
 class TemporaryPinForm(forms.Form):

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import ClassVar
 
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser
+from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
 from django.db.models.functions import Lower
 from django.utils.crypto import salted_hmac
@@ -31,6 +34,7 @@ class Person(AbstractBaseUser):
     stamp = models.CharField(max_length=12, blank=True)  # stamp number printed in place of the name, welders' mark
     pin = models.CharField(max_length=200, blank=True)  # argon2 over PIN and pepper; empty means no PIN yet
     password_is_temporary = models.BooleanField(default=False)  # set by somebody else: change it before anything
+    password_until = models.DateTimeField(null=True, blank=True)  # when a temporary one stops to work
     pin_is_temporary = models.BooleanField(default=False)  # set by somebody else: signs nothing until changed
     second_factor_at = models.DateTimeField(null=True, blank=True)  # since when a code is asked beside the password
     email = models.EmailField(blank=True)
@@ -61,6 +65,21 @@ class Person(AbstractBaseUser):
             return str(super()._get_session_auth_hash(secret))  # type: ignore[misc]
         bound = f"{self.password} {self.second_factor_at.isoformat()}"
         return salted_hmac("qcapp.people.Person", bound, secret=secret, algorithm="sha256").hexdigest()
+
+
+class OpenSession(AbstractBaseSession):
+    """A browser in which somebody has signed in. What is said about it beside its data lets its owner know it again."""
+
+    person = models.ForeignKey(Person, null=True, on_delete=models.CASCADE, related_name="+")  # none: not signed in yet
+    sign_in = models.UUIDField(null=True)  # how pages name it, also under another key; the key is shown to nobody
+    device = models.CharField(max_length=60, blank=True)  # the tablet, or browser and system
+    begun_at = models.DateTimeField(null=True)
+    used_at = models.DateTimeField(null=True)  # to the day: written down once a day
+
+    @classmethod
+    def get_session_store_class(cls) -> type:
+        store: type = import_module(settings.SESSION_ENGINE).SessionStore
+        return store
 
 
 class SecondFactor(models.Model):

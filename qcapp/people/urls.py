@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import audit_views, second_factor_views, tablet_views, views
+from . import audit_views, second_factor_views, session_views, tablet_views, views
 
 app_name = "people"
 urlpatterns = [
@@ -11,6 +11,7 @@ urlpatterns = [
     path("account/password/", views.own_password, name="own_password"),
     path("account/language/", views.own_language, name="own_language"),
     path("account/pin/", views.own_pin, name="own_pin"),
+    path("account/sessions/", session_views.sessions, name="sessions"),
     path("account/second-factor/", second_factor_views.second_factor, name="second_factor"),
     path("account/second-factor/begin/", second_factor_views.begin, name="begin_second_factor"),
     path("account/second-factor/confirm/", second_factor_views.confirm, name="confirm_second_factor"),

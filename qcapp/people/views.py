@@ -236,13 +236,15 @@ def end_deputy(request: HttpRequest, uuid: UUID, deputy_id: int) -> HttpResponse
 
 
 @needs(Act.KEEP_PEOPLE)
-@sensitive_post_parameters()
 @require_POST
 def temporary_password(request: HttpRequest, uuid: UUID) -> HttpResponse:
-    """A password that the person has to replace at the next sign-in."""
-    form = forms.TemporaryPasswordForm(request.POST, prefix="password")
-    done = "The temporary password is set; all sessions of this person have ended."
-    return _keep(request, uuid, form, services.set_password, done)
+    """A random password, shown this once, which the person has to replace at the next sign-in."""
+    subject = queries.person_by_uuid(uuid)
+    try:
+        given = services.give_temporary_password(by=request.user, person=subject, at=timezone.now())
+    except QcError as error:
+        return _person_page(request, subject, problem=error)
+    return _person_page(request, queries.person_by_uuid(uuid), given=given)
 
 
 @needs(Act.KEEP_PEOPLE)
@@ -308,6 +310,7 @@ def _person_page(
     subject: Person,
     form: django_forms.Form | None = None,
     problem: QcError | None = None,
+    given: str = "",
 ) -> HttpResponse:
     now = timezone.now()
     card = queries.person_card(subject, now)
@@ -323,7 +326,8 @@ def _person_page(
         "change_form": forms.ChangedPersonForm(initial=known, prefix="change"),
         "role_form": forms.RoleForm(prefix="role"),
         "deputy_form": forms.DeputyForm(prefix="deputy"),
-        "password_form": forms.TemporaryPasswordForm(prefix="password"),
+        "given": given,
+        "password_until": subject.password_until,
         "pin_form": forms.TemporaryPinForm(prefix="pin"),
         "leave_form": forms.LeavingForm(prefix="leave"),
         "problem": problem,

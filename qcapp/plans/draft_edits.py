@@ -12,6 +12,8 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+from django.conf import settings
+
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import as_text
 
@@ -57,7 +59,7 @@ def usual_unit(paper: Paper) -> str:
     """The unit of measure that most of the plan's rows have."""
     units = Counter(row.cells["unit_of_measure"] for row in paper.rows if row.cells["kind"] in _WITH_LIMITS)
     units.pop("", None)
-    return units.most_common(1)[0][0] if units else "mm"
+    return units.most_common(1)[0][0] if units else settings.QCAPP_SITE_LENGTHS
 
 
 def consequences(row: DraftRow, column: str, text: str, spec: Any = None) -> dict[str, str]:

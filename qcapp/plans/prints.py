@@ -139,7 +139,7 @@ def _blank(card: CheckpointCard) -> tuple[CheckpointCard, range]:
 
 
 def _laid_out(card: RevisionCard, name: str, paper: str, context: dict[str, Any], title: str) -> bytes:
-    size = PAPERS.get(paper.lower(), "A4")
+    size = PAPERS.get((paper or settings.QCAPP_SITE_PAPER).lower(), "A4")
     shown = {
         "revision": card, "paper": size, "title": title, "demonstration": settings.QCAPP_DEMO,
         "released": card.state == RevisionState.RELEASED, "site": settings.QCAPP_SITE_NAME,

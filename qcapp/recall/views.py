@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from http import HTTPStatus
 
 from django.contrib import messages
@@ -15,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from qcapp.core.errors import NotFound, QcError
 from qcapp.customers.queries import customer_names
+from qcapp.lib import tables
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
 from qcapp.people.access import needs
@@ -76,15 +75,14 @@ def as_csv(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
     view = recall_of(number, calibration, at=now, viewer=request.user)
     sees = may(request.user, Act.SEE_CUSTOMERS, now)
     names = customer_names(unit.customer for unit in view.units if unit.customer) if sees else {}
-    target = io.StringIO(newline="")
-    writer = csv.writer(target)
-    writer.writerow([*COLUMNS, *(("shipped_at", "customer") if sees else ())])
-    for unit in view.units:
-        for one in unit.readings:
-            writer.writerow([*_about(unit), *_of(one), *(_owner(unit, names) if sees else ())])
+    rows = [
+        (*_about(unit), *_of(one), *(_owner(unit, names) if sees else ()))
+        for unit in view.units for one in unit.readings
+    ]  # fmt: skip
+    content = tables.as_csv([*COLUMNS, *(("shipped_at", "customer") if sees else ())], rows)
     name = f"{view.gauge.number}-{view.calibration.done_on.isoformat()}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return HttpResponse(target.getvalue().encode("utf-8-sig"), content_type="text/csv; charset=utf-8", headers=headers)
+    return HttpResponse(content, content_type=tables.CSV, headers=headers)
 
 
 def _about(unit: AffectedUnit) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from qcapp.core.errors import NotFound
+from qcapp.lib.tables import harmless
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
 
@@ -23,7 +24,6 @@ from .pictures.paired import paired_picture
 from .pictures.small import small_picture
 from .pictures.spread_out import split_picture
 from .pictures.weekly import weekly_picture
-from .plain import harmless
 from .queries import USUAL_WEEKS, distortion_page, watch_of, yield_page
 from .readings import RULE
 from .yielding import RULE as YIELD_RULE

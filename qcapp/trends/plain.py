@@ -7,6 +7,7 @@ import io
 from typing import Any
 
 from qcapp.core.statistics.intervals import Interval
+from qcapp.lib.tables import harmless
 
 from .believing import Doubt
 from .capability import TARGET, Fitness
@@ -249,13 +250,6 @@ def as_csv(found: Characteristic, *, people: bool) -> str:
 
 def _end(band: Any, side: str) -> Any:
     return getattr(band, side, None)
-
-
-def harmless(cell: str) -> str:
-    """A text that a spreadsheet would take for a formula gets an apostrophe; numbers stay."""
-    if cell[:1] in {"=", "+", "-", "@", "\t", "\r"} and not cell.lstrip("+-").replace(".", "", 1).isdigit():
-        return f"'{cell}"
-    return cell
 
 
 def distortion_json(page: DistortionPage, *, people: bool) -> dict[str, Any]:

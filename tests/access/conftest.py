@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import pytest
 from django.conf import settings as configured
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
-from django.contrib.sessions.backends.db import SessionStore
 from django.core.management import call_command
 from django.db import connections
 from pytest_django.live_server_helper import LiveServer
 
 from qcapp.config.demonstration.cast import Cast
 from qcapp.people.models import Person
+from qcapp.people.services.session_store import SessionStore
 
 from .hand import Hand
 from .world import make_world

@@ -44,3 +44,40 @@ def test_lets_modules_import_each_other_by_their_hashed_names(collected: Path) -
             assert target.relative_to(collected).as_posix() in names.values(), f"{name} imports {imported}"
             found += 1
     assert found > 0
+
+
+# Places where a script writes under a key that it has computed: what they write into, and why no name of an object's
+# own prototype can stand there. A new one has to be thought about, and written down here.
+WRITES_BY_KEY = {
+    ("capture/outbox.js", "bytes[i]"): "an array of bytes, by a counted number",
+    (
+        "capture/entering.js",
+        "state.inHand[gauge.kind]",
+    ): "a gauge's number: a text, which no object takes for a prototype",
+    ("capture/lot.js", "state.inHand[state.data.gauges.find((one) => one.number === number).kind]"): "the same",
+}
+WRITE = re.compile(r"([\w.]+(?:\[[^\]]*\])*\[(?!\s*[\"'`\d])[^\]]+\])\s*(?:=(?!=|>)|\+\+|--|[-+|&^*]=|\?\?=|\|\|=)")
+MERGES = re.compile(
+    r"(?:Object\.assign\([^,]+,\s*(?:JSON\.parse|await|data\b|body\b)|__proto__|setPrototypeOf|\.constructor\[)"
+)
+
+
+def test_writes_no_property_under_a_name_that_came_from_outside() -> None:
+    """Else a name such as `__proto__` would change every object of the page (prototype pollution)."""
+    scripts = {
+        file.relative_to(folder).as_posix(): file.read_text(encoding="utf-8")
+        for folder in settings.STATICFILES_DIRS
+        for file in folder.rglob("*.js")
+    }
+    assert len(scripts) > 20
+    found = {(name, write) for name, text in scripts.items() for write in WRITE.findall(text)}
+    assert found == set(WRITES_BY_KEY)
+    merged = {(name, merge) for name, text in scripts.items() for merge in MERGES.findall(text)}
+    assert merged == set()
+
+
+@pytest.mark.parametrize(
+    "line", ["state[name] = 1", "kept[row.key] ||= []", "o[a][b] = c", "Object.assign(state, JSON.parse(x))"]
+)
+def test_would_notice_such_a_write(line: str) -> None:
+    assert WRITE.search(line) or MERGES.search(line)

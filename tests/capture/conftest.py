@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from django.conf import settings
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
-from django.contrib.sessions.backends.db import SessionStore
 from django.core.management import call_command
 from django.db import connections
 from django.utils import timezone
@@ -23,6 +22,7 @@ from qcapp.config.demonstration import cast as demo
 from qcapp.inspections import services as inspections
 from qcapp.inspections.queries import inspection_of
 from qcapp.people.services import demonstration_proof
+from qcapp.people.services.session_store import SessionStore
 from qcapp.plans import services as plans
 from qcapp.production.models import PartFamily
 from qcapp.production.services import add_family

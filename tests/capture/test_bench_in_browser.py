@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.contrib.sessions.models import Session
+
+from qcapp.people.models import OpenSession
 
 from . import page_scripts
 from .conftest import Shop, Tablet
@@ -300,7 +301,7 @@ class TestKept:
         self, tablet: Tablets, shop: Shop
     ) -> None:
         one = tablet().at("pores").type("2")
-        Session.objects.all().delete()
+        OpenSession.objects.all().delete()
         one.enter("2")
         one.at("heat").enter("7L0031")
         one.until_foot("sign in to send")
@@ -316,7 +317,7 @@ class TestKept:
         self, tablet: Tablets, shop: Shop
     ) -> None:
         one = tablet().at("pores")
-        Session.objects.all().delete()
+        OpenSession.objects.all().delete()
         one.enter("2").until_on_tablet(1)
         one.until_foot("sign in to send")
         one.sign_in("1002").open()

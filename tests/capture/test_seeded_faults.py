@@ -18,7 +18,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from django.contrib.sessions.models import Session
 from django.db import connection, transaction
 from django.utils import timezone
 from playwright.sync_api import Error
@@ -28,6 +27,7 @@ from qcapp.config.benchmarks.real_server import RealServer
 from qcapp.inspections.models import CurrentAnswer, Result
 from qcapp.inspections.services.projection import differences
 from qcapp.lib.guards import lifted, on_tables
+from qcapp.people.models import OpenSession
 
 from . import page_scripts
 from .conftest import Shop, Tablet
@@ -123,7 +123,7 @@ class Play:
         self.one.page.clock.set_system_time(datetime.now(UTC) + timedelta(hours=hours))
 
     def login_ends(self) -> None:
-        Session.objects.all().delete()
+        OpenSession.objects.all().delete()
 
     def new_release(self) -> None:
         """The server comes back with other pages; the old ones go on until somebody taps."""

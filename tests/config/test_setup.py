@@ -14,7 +14,7 @@ from django.conf import settings
 from qcapp.config import setting_up
 from qcapp.core.errors import Conflict, Invalid
 
-ANSWERS = ["Alder Quay Cycleworks", "", "https://qc.example.com", "", "", "", ""]
+ANSWERS = ["Alder Quay Cycleworks", "", "https://qc.example.com", "", "", "", "", "", "", ""]
 
 
 def asking(typed: list[str], secrets: list[str], said: list[str]) -> setting_up.Asking:
@@ -28,6 +28,9 @@ def test_takes_defaults_and_leaves_out_what_is_not_wanted() -> None:
         "QCAPP_SITE_NAME": "Alder Quay Cycleworks",
         "QCAPP_PUBLIC_URL": "https://qc.example.com",
         "QCAPP_SITE_ZONE": "Europe/Berlin",
+        "QCAPP_SITE_LANGUAGE": "en",
+        "QCAPP_SITE_LENGTHS": "mm",
+        "QCAPP_SITE_PAPER": "A4",
         "QCAPP_TRUSTED_PROXIES": "1",
     }
 
@@ -35,17 +38,19 @@ def test_takes_defaults_and_leaves_out_what_is_not_wanted() -> None:
 def test_asks_again_for_what_would_stop_the_start_and_says_why() -> None:
     said: list[str] = []
     typed = ["", "Alder Quay", "", "qc example", "https://qc.example.com", "Europe/Berlln", "Europe/Berlin"]
-    typed += ["mysql://x", "", "9", "1", "post:25", ""]
+    typed += ["pt", "es", "cm", "in", "A5", "letter", "mysql://x", "", "9", "1", "post:25", ""]
     told = setting_up.settings_from(asking(typed, [], said), {})
     assert told["QCAPP_SITE_ZONE"] == "Europe/Berlin"
+    assert [told[f"QCAPP_SITE_{name}"] for name in ("LANGUAGE", "LENGTHS", "PAPER")] == ["es", "in", "letter"]
     assert [line.strip().split()[0] for line in said] == [
-        "This", "QCAPP_PUBLIC_URL", "QCAPP_SITE_ZONE", "QCAPP_DATABASE_URL", "QCAPP_TRUSTED_PROXIES", "QCAPP_MAIL_URL",
+        "This", "QCAPP_PUBLIC_URL", "QCAPP_SITE_ZONE", "QCAPP_SITE_LANGUAGE", "QCAPP_SITE_LENGTHS", "QCAPP_SITE_PAPER",
+        "QCAPP_DATABASE_URL", "QCAPP_TRUSTED_PROXIES", "QCAPP_MAIL_URL",
     ]  # fmt: skip
 
 
 def test_does_not_ask_what_the_environment_says_already() -> None:
     given = {"QCAPP_SITE_NAME": "Given", "QCAPP_PUBLIC_URL": "https://given.example.com"}
-    told = setting_up.settings_from(asking(["", "", "", "", ""], [], []), given)
+    told = setting_up.settings_from(asking([""] * 8, [], []), given)
     assert told["QCAPP_PUBLIC_URL"] == "https://given.example.com"
 
 

@@ -70,6 +70,16 @@ def test_cries_out_about_a_chain_that_did_not_hold_however_fresh() -> None:
     assert (told.state, "did not hold" in told.words) == ("out", True)
 
 
+@pytest.mark.parametrize(("days", "state"), [(None, "near"), (1, "good"), (4, "near")])
+def test_says_when_no_anchor_has_left_the_house(settings: Settings, days: int | None, state: str) -> None:
+    assert fact("anchor_mail").state == "good"  # nobody is named for it
+    settings.QCAPP_ANCHOR_MAIL = ["notary@example.com"]
+    if days is not None:
+        note("anchor_mailed", at=(AT - timedelta(days=days)).isoformat(), line="{}")
+    told = fact("anchor_mail")
+    assert (told.state, bool(told.todo)) == (state, state == "near")
+
+
 @pytest.mark.parametrize(("hours", "state"), [(1, "good"), (12, "near"), (80, "out")])
 def test_names_the_tablet_that_holds_entries_and_for_how_long(cast: Cast, hours: int, state: str) -> None:
     Tablet.objects.create(

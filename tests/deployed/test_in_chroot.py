@@ -22,6 +22,9 @@ LEFT_OUT = {
     "--module /usr/lib/softhsm": "a hardware token; tests/certificates/test_tokens.py has one",
     "manage.py backup --verify qcapp-": "on another machine; the nightly service verifies here",
     "pg_basebackup": "tests/config/test_replica.py starts such a pair",
+    "network.conf": "addresses of a site; tests/config/test_deployment.py reads it with systemd",
+    "credstore.encrypted": "needs systemd as the first process; tests/config/test_deployment.py reads them",
+    "journal-upload.conf": "needs another machine",
     "manage.py benchmark": "measures, and sets nothing up",
     "qcapp-manage export_person": "docs/retention.md",
 }

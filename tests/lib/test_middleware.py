@@ -11,7 +11,6 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from django.contrib.sessions.models import Session
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.test import Client, RequestFactory
 from django.urls import path
@@ -20,6 +19,7 @@ from django.utils import timezone
 from qcapp.core.errors import Refused
 from qcapp.lib import request_id
 from qcapp.lib.middleware import UploadLimitMiddleware, client_address
+from qcapp.people.models import OpenSession
 
 MEBIBYTE = 1024 * 1024
 
@@ -185,7 +185,7 @@ def test_renews_a_session_once_a_day(client: Client, monkeypatch: pytest.MonkeyP
 @pytest.mark.django_db
 def test_makes_no_session_for_a_stranger(client: Client) -> None:
     assert "sessionid" not in client.get("/look").cookies
-    assert Session.objects.count() == 0
+    assert OpenSession.objects.count() == 0
 
 
 @pytest.mark.parametrize(
@@ -201,3 +201,13 @@ def test_makes_no_session_for_a_stranger(client: Client) -> None:
 def test_believes_only_its_own_proxies(settings: Any, hops: int, forwarded: str, address: str) -> None:
     settings.QCAPP_TRUSTED_PROXIES = hops
     assert client_address(RequestFactory().get("/", headers={"X-Forwarded-For": forwarded})) == address
+
+
+def test_refuses_the_api_over_plain_http_and_sends_pages_on(client: Client, settings: Any) -> None:
+    settings.SECURE_SSL_REDIRECT = True
+    client = Client(raise_request_exception=False)  # the middlewares read it at their start
+    call = client.post("/api/deny", data=b'{"pin": "271845"}', content_type="application/json")
+    assert (call.status_code, call.json()["code"]) == (403, "https_needed")
+    page = client.get("/speak")
+    assert (page.status_code, page["Location"]) == (301, "https://testserver/speak")
+    assert client.get("/api/deny", secure=True).json()["code"] == "held"

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth.password_validation import validate_password
 from django.db import transaction
 from django.db.utils import IntegrityError
 from django.test import Client
@@ -152,11 +154,53 @@ def test_refuses_a_weak_password_and_says_why(cast: Cast, password: str, reason:
         services.set_password(by=person, person=person, password=password, at=FIXED_NOW)
 
 
-def test_sets_a_temporary_password_for_somebody_else(cast: Cast) -> None:
-    services.set_password(by=cast.keeper, person=cast.welder, password="take and change it", at=FIXED_NOW)
-    assert queries.person_by_badge("1011").password_is_temporary
-    services.set_password(by=cast.welder, person=cast.welder, password="seven loose hinges", at=FIXED_NOW)
-    assert not queries.person_by_badge("1011").password_is_temporary
+def test_gives_a_random_password_that_lasts_three_days(cast: Cast) -> None:
+    given = [services.give_temporary_password(by=cast.keeper, person=cast.welder, at=FIXED_NOW) for _ in range(2)]
+    person = queries.person_by_badge("1011")
+    assert given[0] != given[1]
+    assert re.fullmatch(r"([a-hjkmnp-z]{4}-){4}[a-hjkmnp-z]{4}", given[1])
+    assert person.check_password(given[1])
+    assert (person.password_is_temporary, person.password_until) == (True, FIXED_NOW + timedelta(days=3))
+    validate_password(given[1], person)  # it follows the rules for all passwords
+    assert given[1] not in str(entries_about("person 1011"))
+    services.set_password(by=person, person=person, password="seven loose hinges", at=FIXED_NOW)
+    person = queries.person_by_badge("1011")
+    assert (person.password_is_temporary, person.password_until) == (False, None)
+
+
+def test_takes_a_temporary_password_until_it_ends_and_not_after(cast: Cast) -> None:
+    given = services.give_temporary_password(by=cast.keeper, person=cast.welder, at=FIXED_NOW)
+
+    def identify(secret: str, days: float) -> object:
+        at = FIXED_NOW + timedelta(days=days)
+        return services.identify(badge="1011", secret=secret, at=at, address="10.0.0.7")
+
+    assert identify(given, 2.9)
+    with pytest.raises(NotAllowed) as caught:
+        identify(given, 3)
+    assert caught.value.code == "temporary_password_ended"
+    with pytest.raises(NotAllowed) as caught:
+        identify("another password", 3)  # who does not know it learns nothing about it
+    assert caught.value.code == "identity_not_proven"
+
+
+def test_chooses_no_password_for_somebody_else(cast: Cast) -> None:
+    keeper, welder = cast.keeper, cast.welder
+    choosing = {"person": welder, "password": "take and change it", "at": FIXED_NOW}
+    refused(lambda: services.set_password(by=keeper, **choosing), NotAllowed, "own_password_only")
+    manager = cast.quality_manager
+    giving = {"person": welder, "at": FIXED_NOW}
+    refused(lambda: services.give_temporary_password(by=manager, **giving), NotAllowed, "not_permitted")
+
+
+def test_gives_no_password_to_somebody_who_left(cast: Cast) -> None:
+    keeper = cast.keeper
+    services.mark_left(by=keeper, person=cast.welder, at=FIXED_NOW)
+    welder = queries.person_by_badge("1011")
+    with pytest.raises(Refused) as caught:
+        services.give_temporary_password(by=keeper, person=welder, at=FIXED_NOW)
+    assert caught.value.code == "person_left"
+    assert not queries.person_by_badge("1011").has_usable_password()
 
 
 def test_sets_an_own_pin(cast: Cast) -> None:

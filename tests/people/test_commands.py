@@ -89,7 +89,7 @@ def test_writes_every_act_and_address_into_the_table() -> None:
 
 def test_says_for_every_own_address_what_it_asks_for() -> None:
     own = [address for address in addresses() if address.view.__module__.startswith("qcapp.people")]
-    assert len(own) == 32
+    assert len(own) == 33
     assert all(set(address.acts) == {"GET", "POST"} for address in own)
 
 

@@ -142,7 +142,7 @@ def test_lists_own_holders_of_a_role_before_deputies(cast: Cast) -> None:
 
 
 def test_opens_nothing_to_a_temporary_password(cast: Cast) -> None:
-    services.set_password(by=cast.keeper, person=cast.inspector, password="take this and change it", at=FIXED_NOW)
+    services.give_temporary_password(by=cast.keeper, person=cast.inspector, at=FIXED_NOW)
     with pytest.raises(Refused) as caught:
         require(cast.inspector, Act.RECORD_RESULT, FIXED_NOW)
     assert caught.value.code == "password_is_temporary"

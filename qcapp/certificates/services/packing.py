@@ -15,6 +15,7 @@ from typing import Any
 from qcapp.core.sealing import canonical
 from qcapp.lib.detached_signing import detached_signature
 from qcapp.lib.signing_keys import current_key
+from qcapp.lib.tables import harmless
 from qcapp.nonconformance.queries import report, reports_of
 from qcapp.nonconformance.services.papers import report_pdf
 
@@ -30,7 +31,6 @@ EARLIEST = (1980, 1, 1, 0, 0, 0)  # the first date that a ZIP can write
 COLUMNS = (
     "number", "title", "nominal", "lower", "upper", "value", "unit_of_measure", "verdict", "gauge", "person", "at",
 )  # fmt: skip
-FORMULA = ("=", "+", "@", "\t", "\r")  # what a spreadsheet would run
 WORDS = """\
 {number} issue {issue}, {serial}
 
@@ -120,10 +120,5 @@ def table_of(says: dict[str, Any]) -> bytes:
     writer = csv.writer(output)
     writer.writerow(COLUMNS)
     for stage in says["results"]["stages"]:
-        writer.writerows([_cell(line.get(column, "")) for column in COLUMNS] for line in stage["lines"])
+        writer.writerows([harmless(str(line.get(column, ""))) for column in COLUMNS] for line in stage["lines"])
     return output.getvalue().encode()
-
-
-def _cell(value: object) -> str:
-    text = str(value)
-    return f"'{text}" if text.startswith(FORMULA) else text

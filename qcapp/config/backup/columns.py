@@ -18,7 +18,7 @@ from qcapp.lib.guard_words import quoted
 
 # Sessions are keys to the house: whoever was signed in at the time of the backup signs in anew.
 # The applied migrations stand in the manifest.
-LEFT_OUT = frozenset({"django_session", "django_migrations"})
+LEFT_OUT = frozenset({"django_session", "people_opensession", "django_migrations"})
 
 
 class Kind(StrEnum):

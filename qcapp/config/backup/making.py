@@ -18,7 +18,7 @@ from qcapp.lib.kept_files import read_kept, stored_paths
 from qcapp.lib.notes import NOTES, note
 
 from . import sealing
-from .columns import Kind, Table, content_of, line_of, tables
+from .columns import LEFT_OUT, Kind, Table, content_of, line_of, tables
 from .evidence import inside
 from .folder import NewFolder, pieces_of
 from .manifest import NAME, Kept, Manifest, Rows
@@ -88,7 +88,7 @@ def _keep_stored(folder: NewFolder, path: str) -> Kept:
 def _manifest(folder: NewFolder, moment: Snapshot, at: datetime) -> Manifest:
     wanted = tables()
     written = [_rows(folder, moment, table) for table in wanted]
-    known = {table.name for table in wanted} | {"django_session", "django_migrations"}
+    known = {table.name for table in wanted} | LEFT_OUT
     return Manifest(
         made_at=utc_text(at),
         site=settings.QCAPP_SITE_NAME,

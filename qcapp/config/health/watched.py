@@ -20,6 +20,7 @@ from django.db import connection
 from django.db.models import Count, Min
 from django_tasks_db.models import DBTaskResult
 
+from qcapp.audit.anchor_mail import mailed_at
 from qcapp.audit.queries import head, last_anchor
 from qcapp.certificates.queries import notices_waiting, published_keys
 from qcapp.gauges.queries import all_gauges
@@ -100,6 +101,21 @@ def anchors(at: datetime) -> Fact:
     state = GOOD if age < DAY * 1.25 else NEAR
     todo = "" if state == GOOD else "See that qcapp-anchors.timer runs."
     return Fact("anchors", "Audit anchors", state, words, todo, numbers | {"anchor_age_seconds": age.total_seconds()})
+
+
+def anchor_mail(at: datetime) -> Fact:
+    """The last anchor that went out by e-mail, where somebody is named for it."""
+    title, mailed = "Anchors by e-mail", mailed_at()
+    if not settings.QCAPP_ANCHOR_MAIL:
+        return Fact("anchor_mail", title, GOOD, "No address is named for them.")
+    todo = "Run manage.py anchor_audit --mail: it says what the mail server answers."
+    if mailed is None:
+        return Fact("anchor_mail", title, NEAR, "None was mailed yet.", todo)
+    age = at - mailed
+    words = f"The last one went out {in_words(age)} ago."
+    state = GOOD if age < DAY * 2.25 else NEAR
+    numbers = {"anchor_mail_age_seconds": age.total_seconds()}
+    return Fact("anchor_mail", title, state, words, "" if state == GOOD else todo, numbers)
 
 
 def tablets(at: datetime) -> Fact:
@@ -217,8 +233,8 @@ def version(at: datetime) -> Fact:
 
 
 WATCHED: tuple[Callable[[datetime], Fact], ...] = (
-    backups, verification, audit_check, anchors, evidence_check, tablets, mail, notices, queue, calibrations,
-    signing_key, database, disk, version,
+    backups, verification, audit_check, anchors, anchor_mail, evidence_check, tablets, mail, notices, queue,
+    calibrations, signing_key, database, disk, version,
 )  # fmt: skip
 
 

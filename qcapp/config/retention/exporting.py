@@ -28,7 +28,17 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 SECRETS = frozenset(
-    {"password", "pin", "pin_print", "sealed_secret", "code_digest", "token_digest", "session_data", "args_kwargs"}
+    {
+        "password",
+        "pin",
+        "pin_print",
+        "sealed_secret",
+        "code_digest",
+        "token_digest",
+        "session_data",
+        "session_key",
+        "args_kwargs",
+    }
 )
 READ_ME = """Everything that {site} keeps about the person with badge {badge}, as of {at} (UTC).
 

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.contrib.sessions.models import Session
 from django_tasks_db.models import DBTaskResult
 
 from qcapp.messages.services.forgetting import forget_messages
-from qcapp.people.services import forget_attempts, forget_sessions, forgettable
+from qcapp.people.services import forget_attempts, forget_sessions, forgettable, sessions_to_forget
 
 from .anonymising import forget_names
 
@@ -113,9 +112,9 @@ def _passing() -> tuple[Kind, ...]:
         ),
         Kind(
             "Sessions",
-            "who is signed in",
+            "who is signed in, since when, on which tablet or in which kind of browser",
             "stays signed in over a shift change",
-            "30 days after the last day of use",
+            "30 days after the last day of use, 90 days after the sign-in at the latest",
             "deleted",
             lambda at: forget_sessions(before=at),
         ),
@@ -138,5 +137,5 @@ def waiting(at: datetime) -> dict[str, int]:
     """How much is past its period and not forgotten yet: names and sessions, which a keeper asks about."""
     return {
         "names": len(forgettable(at)),
-        "sessions": Session.objects.filter(expire_date__lt=at).count(),
+        "sessions": sessions_to_forget(at),
     }

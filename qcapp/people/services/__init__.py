@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
-from .accounts import add_person, change_person, mark_left, set_language, set_password, set_pin
+from .accounts import (
+    add_person,
+    change_person,
+    give_temporary_password,
+    mark_left,
+    set_language,
+    set_password,
+    set_pin,
+)
 from .charts import end_chart_reader, name_chart_reader
-from .forgetting import anonymise, forget_attempts, forget_sessions, forgettable, refuse_to_forget
+from .forgetting import anonymise, forget_attempts, forgettable, refuse_to_forget
+from .open_sessions import SessionRow, begin_session, end_sessions, forget_sessions, sessions_of, sessions_to_forget
 from .proofs import Method, Proof, demonstration_proof, identify, prove_identity
 from .rights import require, write_signature
 from .roles_held import end_deputy, end_role, give_role, name_deputy
@@ -37,11 +46,13 @@ __all__ = [
     "Beginning",
     "Method",
     "Proof",
+    "SessionRow",
     "add_person",
     "add_person_to_tablet",
     "add_tablet",
     "anonymise",
     "begin_second_factor",
+    "begin_session",
     "begun_second_factor",
     "change_person",
     "check_second_factor",
@@ -53,11 +64,13 @@ __all__ = [
     "end_deputy",
     "end_role",
     "end_second_factor",
+    "end_sessions",
     "enrol",
     "forget_attempts",
     "forget_sessions",
     "forgettable",
     "give_role",
+    "give_temporary_password",
     "identify",
     "keep_aside",
     "mark_left",
@@ -72,6 +85,8 @@ __all__ = [
     "renew_recovery_codes",
     "require",
     "revoke_tablet",
+    "sessions_of",
+    "sessions_to_forget",
     "set_language",
     "set_password",
     "set_pin",

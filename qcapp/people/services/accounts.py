@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
@@ -14,12 +14,13 @@ from django.core.exceptions import ValidationError
 from django.db import models, transaction
 
 from qcapp.audit.verbs import Verb
-from qcapp.core.errors import Conflict, Invalid, Refused
+from qcapp.core.errors import Conflict, Invalid, NotAllowed, Refused
 
-from .. import pins, queries
+from .. import codes, pins, queries
 from ..models import Person, RoleAssignment
 from .keeping import record_change, refuse_last_keeper, require_keeper, require_self_or_keeper
 
+TEMPORARY_LASTS = timedelta(days=3)
 BADGE = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,19}")
 
 
@@ -33,7 +34,7 @@ def add_person(
     joined_on: date | None = None,
     stamp: str = "",
     email: str = "",
-    language: str = "en",
+    language: str = "",
 ) -> Person:
     """A new person without a role, a password or a PIN. Raises Conflict (`badge_taken`, `stamp_taken`) and
     Invalid (`person_invalid`).
@@ -47,7 +48,7 @@ def add_person(
             initials=initials.strip(),
             stamp=stamp.strip(),
             email=email.strip(),
-            language=language,
+            language=language or _usual_language(),
             joined_on=joined_on or queries.site_day(at),
         )
         person.set_unusable_password()
@@ -91,21 +92,42 @@ def set_language(*, by: Person, language: str, at: datetime) -> None:
 
 
 def set_password(*, by: Person | None, person: Person, password: str, at: datetime) -> None:
-    """Set the person's password; every other session of theirs ends. One set by a keeper is temporary.
+    """Set the person's own password; every other session of theirs ends.
 
-    Raises Invalid (`password_too_weak`, with every reason) and NotAllowed unless `by` is the person or a
-    keeper.
+    Raises Invalid (`password_too_weak`, with every reason), and NotAllowed (`own_password_only`) unless `by` is the
+    person or the shell: a keeper gives one that nobody has chosen (`give_temporary_password`).
     """
     with transaction.atomic():
         require_self_or_keeper(by, person, at)
+        if _set_by_somebody_else(by, person):
+            raise NotAllowed("own_password_only", "A password is chosen by its owner. Give a temporary one instead.")
         try:
             validate_password(password, person)
         except ValidationError as error:
             raise Invalid("password_too_weak", " ".join(error.messages)) from error
-        person.set_password(password)
-        person.password_is_temporary = _set_by_somebody_else(by, person)
-        person.save(update_fields=["password", "password_is_temporary"])
-        record_change(Verb.PERSON_SECRET_SET, by, person, at, kind="password", temporary=person.password_is_temporary)
+        _keep_password(person, password, until=None)
+        record_change(Verb.PERSON_SECRET_SET, by, person, at, kind="password", temporary=False)
+
+
+def give_temporary_password(*, by: Person | None, person: Person, at: datetime) -> str:
+    """Give a random password that works for three days and opens nothing but the own account, where it is replaced.
+
+    Every session of the person ends. Raises NotAllowed unless `by` is a keeper, and Refused (`person_left`).
+    """
+    with transaction.atomic():
+        require_keeper(by, at)
+        if not queries.is_here(person, at):
+            raise Refused("person_left", f"{person.name} does not work here any more.")
+        password = codes.new_temporary_password()
+        _keep_password(person, password, until=at + TEMPORARY_LASTS)
+        record_change(Verb.PERSON_SECRET_SET, by, person, at, kind="password", temporary=True)
+    return password
+
+
+def _keep_password(person: Person, password: str, until: datetime | None) -> None:
+    person.set_password(password)
+    person.password_is_temporary, person.password_until = until is not None, until
+    person.save(update_fields=["password", "password_is_temporary", "password_until"])
 
 
 def set_pin(*, by: Person | None, person: Person, pin: str, at: datetime) -> None:
@@ -141,6 +163,11 @@ def mark_left(*, by: Person | None, person: Person, at: datetime, last_day: date
         running = RoleAssignment.objects.filter(person=person)
         running.filter(models.Q(ends_on=None) | models.Q(ends_on__gt=person.left_on)).update(ends_on=person.left_on)
         record_change(Verb.PERSON_LEFT, by, person, at, last_day=person.left_on.isoformat())
+
+
+def _usual_language() -> str:
+    """The site's, where pages speak it."""
+    return settings.QCAPP_SITE_LANGUAGE if settings.QCAPP_SITE_LANGUAGE in dict(settings.LANGUAGES) else "en"
 
 
 def _refuse_anonymised(person: Person) -> None:

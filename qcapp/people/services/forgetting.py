@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from django.contrib.sessions.models import Session
 from django.db import transaction
 
 from qcapp.audit.verbs import Verb
 from qcapp.core.errors import Conflict, Refused
 
 from .. import queries
-from ..models import Attempts, ChartReader, Person, RecoveryCode, SecondFactor
+from ..models import Attempts, ChartReader, OpenSession, Person, RecoveryCode, SecondFactor
 from .keeping import record_change
 
 NO_INITIALS = "–"
@@ -44,6 +43,7 @@ def anonymise(*, person: Person, at: datetime) -> None:
         person.save()
         RecoveryCode.objects.filter(factor__person=person).delete()
         SecondFactor.objects.filter(person=person).delete()
+        OpenSession.objects.filter(person=person).delete()
         ChartReader.objects.filter(person=person, ended_at=None).update(ended_at=at)
         record_change(Verb.PERSON_ANONYMISED, None, person, at, left_on=str(person.left_on))
 
@@ -51,11 +51,6 @@ def anonymise(*, person: Person, at: datetime) -> None:
 def forget_attempts(*, before: datetime) -> int:
     """Delete the counts of failed proofs whose last one lies before; gives how many."""
     return Attempts.objects.filter(last_at__lt=before).delete()[0]
-
-
-def forget_sessions(*, before: datetime) -> int:
-    """Delete the sessions that ended before; gives how many."""
-    return Session.objects.filter(expire_date__lt=before).delete()[0]
 
 
 def forgettable(at: datetime) -> list[Person]:

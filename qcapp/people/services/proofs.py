@@ -78,6 +78,9 @@ def _prove(
     before = attempts.take_a_try(keys, at)
     if _secret_fits(person, secret, method) and person is not None and queries.is_here(person, at):
         attempts.give_the_try_back(keys, at, before)
+        if method == "password" and person.password_until is not None and person.password_until <= at:
+            message = "This temporary password has ended. Ask the keeper of the system for another one."
+            raise NotAllowed("temporary_password_ended", message)
         return Proof(person, method, at)
     # What was typed as an unknown badge may be a password in the wrong field: it is not written down.
     subject = f"person {person.badge}" if person else "person unknown"

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
@@ -14,6 +15,7 @@ from django.utils import timezone
 from qcapp.audit import anchors
 from qcapp.audit.queries import ChainReport, check_chain
 from qcapp.audit.services import utc_text
+from qcapp.core.errors import Invalid
 from qcapp.lib.notes import note
 
 
@@ -21,10 +23,14 @@ class Command(BaseCommand):
     help = "Check that no act was changed, removed, inserted or cut off. Names the first broken entry."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--anchors", type=Path, metavar="FILE", help="compare these too: a copy, or saved e-mails")
         parser.add_argument("--json", action="store_true", help="print one JSON object")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        report = check_chain()
+        try:
+            report = check_chain(options["anchors"])
+        except (Invalid, OSError) as error:
+            raise CommandError(str(error)) from error
         note("audit_checked", at=utc_text(timezone.now()), holds=report.holds, entries=report.entries)
         self.stdout.write(json.dumps(_as_json(report)) if options["json"] else _in_words(report))
         if not report.holds:

@@ -26,9 +26,9 @@ from qcapp.people.roles import Role
 
 class Command(BaseCommand):
     help = (
-        "Set up a new site: asks for its name, address, time zone, database and first keeper, writes the file of "
-        "settings and the keys, makes the tables and the key that signs certificates. Nothing is written before the "
-        "last answer; a site that exists is left alone."
+        "Set up a new site: asks for its name, address, time zone, language, units, paper, database and first keeper, "
+        "writes the file of settings and the keys, makes the tables and the key that signs "
+        "certificates. Nothing is written before the last answer; a site that exists is left alone."
     )
     requires_system_checks: list[str] = []  # the settings are what it is about to write
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 from qcapp.core.errors import QcError
 from qcapp.inspections.services import import_results
 from qcapp.inspections.services.results_file import ImportReport
+from qcapp.lib.tables import harmless
 from qcapp.people.queries import person_by_badge
 
 
@@ -53,5 +54,5 @@ def write_rejects(report: ImportReport, path: Path) -> None:
         writer = csv.writer(stream)
         writer.writerow(["line", "code", "reason_rejected", *report.columns])
         for reject in report.rejects:
-            cells = [reject.row.get(column, "") for column in report.columns]
+            cells = [harmless(reject.row.get(column, "")) for column in report.columns]
             writer.writerow([reject.line, reject.code, reject.reason, *cells])
