@@ -22,7 +22,7 @@ def paper(template: str, context: dict[str, Any]) -> str:
     On the site's paper, unless the template itself says on which.
     """
     with override("en"):
-        html = render_to_string(template, context)
+        html: str = render_to_string(template, context)
     if settings.QCAPP_SITE_PAPER == "letter" and "@page" not in html:
         html = html.replace("</head>", f"{LETTER}</head>", 1)
     return html

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import NamedTuple
 
@@ -11,11 +12,14 @@ import pytest
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.test import Client, RequestFactory
+from django.utils import timezone
 
+from qcapp.lib.site_days import site_day
 from qcapp.people.access import acts_of_view, needs, public, signed_in
 from qcapp.people.models import Person
 from qcapp.people.rights_table import addresses, as_markdown
 from qcapp.people.roles import Act, Role
+from qcapp.people.services import mark_left
 from tests.cast import Cast
 
 NOBODY = "00000000-0000-7000-8000-000000000000"
@@ -127,6 +131,25 @@ def test_opens_nothing_to_a_person_without_a_role(cast: Cast, client_of: Callabl
         return {"heard", "wrong method"} if heard else {"not permitted", "wrong method"}
 
     assert differing(client_of(cast.stranger_to_all_roles), expected) == []
+
+
+@pytest.mark.parametrize("how", ["left today", "left yesterday, unnoticed by the session"])
+def test_opens_to_somebody_who_left_what_everybody_sees(
+    cast: Cast, client_of: Callable[[Person], Client], how: str
+) -> None:
+    """In a session that was open before: a quality manager, who could do most."""
+
+    def expected(acts: list[str]) -> set[str]:
+        return {"heard", "wrong method"} if EVERYBODY in acts else {"sign in", "wrong method"}
+
+    person = cast.quality_manager
+    client = client_of(person)
+    assert answer(client, "get", "/plans/") == "heard"
+    if how == "left today":
+        mark_left(by=cast.keeper, person=person, at=timezone.now())
+    else:
+        Person.objects.filter(pk=person.pk).update(left_on=site_day(timezone.now()) - timedelta(days=1))
+    assert differing(client, expected) == []
 
 
 def page(request: HttpRequest) -> HttpResponse:

@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Makes previous.tar.xz: a backup of the whole demonstration as the version of a commit plays and keeps it.
-# bash tests/upgrade/make_previous.sh COMMIT; run it for the commit of a release, when the next one is begun.
+# bash tests/upgrade/make_previous.sh COMMIT; run it for the commit of a release, when the next one is begun. What was
+# previous may stay as older.tar.xz and .key: the further back, the more is migrated.
 set -euo pipefail
 cd "$(git rev-parse --show-toplevel)"
 here=$PWD

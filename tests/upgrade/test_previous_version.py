@@ -1,7 +1,8 @@
-"""The data of the version before come over: restored, migrated, audited, and every kind of page opens.
+"""The data of earlier versions come over: restored, migrated, audited, and every kind of page opens.
 
-`previous.tar.xz` is a backup that the version of 25 November 2026, 14:14 (commit ceba99f) made of its demonstration.
-A restore makes the tables as they were then, loads the rows, and migrates to this version: what an upgrade does.
+`previous.tar.xz` is a backup that the version before this one made of its demonstration (26 November 2026, 05:20,
+commit ae9d66e), `older.tar.xz` one of the day before (14:14, commit ceba99f), from which far more has to be
+migrated. A restore makes the tables as they were then, loads the rows, and migrates to this version: an upgrade.
 """
 
 from __future__ import annotations
@@ -16,25 +17,25 @@ from tests.config.conftest import Site
 from tests.config.conftest import two_roles as two_roles
 
 HERE = Path(__file__).resolve().parent
-MOST_BYTES = 1_000_000
+VERSIONS = ("previous", "older")
+MOST_BYTES = 1_500_000
 
 
-@pytest.fixture(scope="module")
-def previous(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The backup, unpacked."""
-    folder = tmp_path_factory.mktemp("previous")
-    with tarfile.open(HERE / "previous.tar.xz") as archive:
+def unpacked(folder: Path, version: str) -> Path:
+    """The backup of a version."""
+    with tarfile.open(HERE / f"{version}.tar.xz") as archive:
         archive.extractall(folder, filter="data")
     return folder
 
 
-def upgraded(folder: Path, backup: Path, **settings: str) -> Site:
-    """A site of this version with the data of the one before, its chain and guards looked at."""
-    folder.mkdir()
-    key = (HERE / "previous.key").read_text(encoding="ascii").strip()
-    site = Site(folder, {"QCAPP_SECRET_KEY": key, **settings})
+def upgraded(folder: Path, version: str, **settings: str) -> Site:
+    """A site of this version with the data of an earlier one, its chain and guards looked at."""
+    data = folder / "data"
+    data.mkdir()
+    key = (HERE / f"{version}.key").read_text(encoding="ascii").strip()
+    site = Site(data, {"QCAPP_SECRET_KEY": key, **settings})
     told = site.manage(
-        ["restore", str(backup), "--into", str(folder)],
+        ["restore", str(unpacked(folder / "backup", version)), "--into", str(data)],
         ["verify_audit"],
         ["check_evidence"],
         ["check", "--database", "default"],
@@ -50,21 +51,24 @@ def opened(site: Site) -> dict[str, list[str]]:
     return found
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def site(request: pytest.FixtureRequest, tmp_path: Path, previous: Path) -> Site:
-    settings = request.getfixturevalue("two_roles") if request.param == "postgresql" else {}
-    return upgraded(tmp_path / "data", previous, **settings)
+@pytest.fixture(params=[("previous", "sqlite"), ("previous", "postgresql"), ("older", "postgresql")], ids=" on ".join)
+def site(request: pytest.FixtureRequest, tmp_path: Path) -> Site:
+    version, database = request.param
+    settings = request.getfixturevalue("two_roles") if database == "postgresql" else {}
+    return upgraded(tmp_path, version, **settings)
 
 
-def test_opens_every_kind_of_page_on_the_data_of_the_version_before(site: Site) -> None:
+def test_opens_every_kind_of_page_on_the_data_of_an_earlier_version(site: Site) -> None:
     found = opened(site)
     assert found["wrong"] == []
     assert len(found["kinds"]) > 60
 
 
-def test_is_older_than_this_version_and_small(previous: Path) -> None:
+@pytest.mark.parametrize(("version", "newer"), [("previous", 0), ("older", 10)])
+def test_is_older_than_this_version_and_small(tmp_path: Path, version: str, newer: int) -> None:
     """Otherwise nothing is migrated, and nothing is shown."""
-    kept = {tuple(row) for row in json.loads((previous / "manifest.json").read_text())["migrations"]}
+    manifest = json.loads((unpacked(tmp_path, version) / "manifest.json").read_text())
+    kept = {tuple(row) for row in manifest["migrations"]}
     ours = {(path.parent.parent.name, path.stem) for path in HERE.parents[1].glob("qcapp/*/migrations/0*.py")}
-    assert len({name for _, name in ours} - {name for _, name in kept}) > 10
-    assert (HERE / "previous.tar.xz").stat().st_size < MOST_BYTES
+    assert len({name for _, name in ours} - {name for _, name in kept}) > newer
+    assert (HERE / f"{version}.tar.xz").stat().st_size < MOST_BYTES
