@@ -7,9 +7,12 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.core.exceptions import ValidationError
 
+from qcapp.core.errors import Invalid
 from qcapp.core.materials import grades
 from qcapp.core.materials.tables import MECHANICAL
+from qcapp.lib.typed_numbers import NumberField, refuse_thousands
 from qcapp.nonconformance.services.by_hand import Photo
 from qcapp.production.queries import families
 
@@ -37,6 +40,14 @@ def pin() -> forms.CharField:
     return forms.CharField(label="Your PIN", max_length=64, strip=False, widget=widget)
 
 
+def _of_one_meaning(number: str) -> None:
+    """Raises ValidationError `value_thousands` for a number such as 1.050, which German papers mean as 1050."""
+    try:
+        refuse_thousands(number)
+    except Invalid as refusal:
+        raise ValidationError(refusal.message, code=refusal.code) from refusal
+
+
 class DeliveryForm(forms.Form):
     """A delivery with its lines, one a row."""
 
@@ -52,7 +63,10 @@ class DeliveryForm(forms.Form):
     def clean_lines(self) -> list[dict[str, str]]:
         rows = [row.split(";") for row in self.cleaned_data["lines"].splitlines() if row.strip()]
         names = ("description", "quantity", "unit_of_measure", "heat", "family")
-        return [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
+        told = [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
+        for line in told:
+            _of_one_meaning(line.get("quantity", ""))
+        return told
 
 
 class CertificateForm(forms.Form):
@@ -80,6 +94,15 @@ class CertificateForm(forms.Form):
             ("elongation_2in_pct", "Elongation in 2 in, %"), ("hardness_RB", "Hardness, HRB"),
         ):  # fmt: skip
             self.fields[f"property_{name}"] = text(label, 16, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or {}
+        for name in [name for name in told if name.startswith(("element_", "property_", "thickness"))]:
+            try:
+                _of_one_meaning(told[name])
+            except ValidationError as refusal:
+                self.add_error(name, refusal)
+        return told
 
     def heat_told(self) -> dict[str, Any]:
         """The heat as the service reads it."""
@@ -192,10 +215,10 @@ class SendOutForm(forms.Form):
 class ReceiveBackForm(forms.Form):
     delivery_number = text("Delivery", 24)
     paper = forms.FileField(label="Certificate of the process")
-    bake_hours = forms.DecimalField(
+    bake_hours = NumberField(
         label="Bake time, h", required=False, max_digits=6, min_value=0, help_text="As certified, for plated parts."
     )
-    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6, min_value=0)
+    bake_temperature = NumberField(label="Bake temperature, °C", required=False, max_digits=6, min_value=0)
 
 
 class InstallForm(forms.Form):
