@@ -6,6 +6,7 @@
 
 A term is a word of SOURCES and its value; what happened in time may take `from` and `to`, both days included. `not`
 binds before `and`, `and` before `or`; brackets say otherwise. A value with blanks or brackets stands in double quotes.
+The words may be those of another language of the office (`question_words`); what is kept has the English ones.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from qcapp.core.errors import Invalid
+
+from .question_words import ENGLISH, Words
 
 LONGEST = 2000
 MOST_TERMS = 20
@@ -52,7 +55,8 @@ SOURCES: dict[str, Source] = {
         Source("dispatched", "Dispatched", "", valued=False, dated=True, carried=False),
     )
 }
-_WORDS = frozenset({"and", "or", "not", "from", "to"})
+_JOINING = ("and", "or", "not", "from", "to")
+_WORDS = frozenset(_JOINING) | {word for word, english in ENGLISH.items() if english in _JOINING}
 
 
 @dataclass(frozen=True)
@@ -104,28 +108,30 @@ def terms_of(tree: Tree, *, wanted_only: bool = False) -> Iterator[Term]:
 # ------------------------------------------------------------------------------------------------------ writing
 
 
-def written(tree: Tree) -> str:
-    """The tree in its notation; `read` of it gives the same tree."""
+def written(tree: Tree, words: Words | None = None) -> str:
+    """The tree in its notation, in English or with these words; `read` of it gives the same tree."""
+    say = words or {}
     if isinstance(tree, Term):
-        return _written_term(tree)
+        return _written_term(tree, say)
     if isinstance(tree, Without):
-        return f"not {_bracketed(tree.inner, (Both, Either))}"
+        return f"{say.get('not', 'not')} {_bracketed(tree.inner, (Both, Either), say)}"
     if isinstance(tree, Both):
-        return " and ".join(_bracketed(part, (Both, Either)) for part in tree.parts)
-    return " or ".join(_bracketed(part, (Either,)) for part in tree.parts)
+        return f" {say.get('and', 'and')} ".join(_bracketed(part, (Both, Either), say) for part in tree.parts)
+    return f" {say.get('or', 'or')} ".join(_bracketed(part, (Either,), say) for part in tree.parts)
 
 
-def _bracketed(tree: Tree, kinds: tuple[type, ...]) -> str:
-    return f"({written(tree)})" if isinstance(tree, kinds) else written(tree)
+def _bracketed(tree: Tree, kinds: tuple[type, ...], say: Words) -> str:
+    return f"({written(tree, say)})" if isinstance(tree, kinds) else written(tree, say)
 
 
-def _written_term(term: Term) -> str:
-    days = [f"{word} {day.isoformat()}" for word, day in (("from", term.since), ("to", term.until)) if day]
-    return " ".join([term.source, *([_quoted(term.value)] if term.value else []), *days])
+def _written_term(term: Term, say: Words) -> str:
+    given = (("from", term.since), ("to", term.until))
+    days = [f"{say.get(word, word)} {day.isoformat()}" for word, day in given if day]
+    return " ".join([say.get(term.source, term.source), *([_quoted(term.value)] if term.value else []), *days])
 
 
 def _quoted(value: str) -> str:
-    plain = not re.search(r'[\s()"]', value) and value.lower() not in _WORDS
+    plain = not re.search(r'[\s()"]', value) and value.casefold() not in _WORDS
     return value if plain else '"' + value.replace('"', '""') + '"'
 
 
@@ -139,8 +145,14 @@ class _Token:
     text: str
     quoted: bool = False
 
+    @property
+    def word(self) -> str:
+        """The word of the notation that it is, in English; else its text in small letters."""
+        text = self.text.casefold()
+        return ENGLISH.get(text, text)
+
     def says(self, word: str) -> bool:
-        return not self.quoted and self.text.lower() == word
+        return not self.quoted and self.word == word
 
 
 def read(text: str) -> Tree:
@@ -223,8 +235,7 @@ class _Reader:
     def term(self) -> Term:
         if not self.left:
             raise _unreadable("it ends where a term is expected")
-        word = self.next.text.lower()
-        source = None if self.next.quoted else SOURCES.get(word)
+        source = None if self.next.quoted else SOURCES.get(self.next.word)
         if source is None:
             raise _unreadable(f"“{self.next.text[:40]}” is not something to ask by; use {', '.join(SOURCES)}")
         self.place += 1
@@ -233,7 +244,7 @@ class _Reader:
 
     def value(self, source: Source) -> str:
         token = self.next
-        if not self.left or (not token.quoted and (token.text in "()" or token.text.lower() in _WORDS)):
+        if not self.left or (not token.quoted and (token.text in "()" or token.text.casefold() in _WORDS)):
             raise _unreadable(f"after {source.key} its {source.hint} is missing")
         self.place += 1
         return token.text

@@ -12,6 +12,7 @@ from django.http import QueryDict
 from qcapp.core.errors import Invalid, QcError
 from qcapp.core.metrology.quantities import parse_value
 from qcapp.lib.spoken import said
+from qcapp.lib.typed_numbers import NumberField, typed_number
 
 from .budgets import DISTRIBUTIONS, NORMAL, SHAPES, Line
 from .points import Point
@@ -29,11 +30,6 @@ def _day(label: str, **options: Any) -> forms.DateField:
     return forms.DateField(label=label, widget=forms.DateInput(attrs={"type": "date"}), **options)
 
 
-def _number(label: str, **options: Any) -> forms.DecimalField:
-    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-    return forms.DecimalField(label=label, required=False, max_digits=18, widget=widget, **options)
-
-
 class KindForm(forms.Form):
     """A new kind of gauge."""
 
@@ -48,9 +44,9 @@ class GaugeForm(forms.Form):
     kind_key = forms.ChoiceField(label="Kind")
     description = forms.CharField(label="Description", max_length=120, required=False)
     unit_of_measure = forms.CharField(label="Unit of measure", max_length=12, required=False)
-    range_lower = _number("Range from")
-    range_upper = _number("Range to")
-    resolution = _number("Resolution")
+    range_lower = NumberField(required=False, label="Range from")
+    range_upper = NumberField(required=False, label="Range to")
+    resolution = NumberField(required=False, label="Resolution")
     interval_months = forms.IntegerField(label="Months between calibrations", initial=12, min_value=1, max_value=120)
     needs_calibration = forms.BooleanField(label="Needs calibration", initial=True, required=False)
 
@@ -83,7 +79,9 @@ class CalibrationForm(forms.Form):
         label="Outcome", choices=OUTCOMES, required=False, help_text="Left open: by the points."
     )
     due_on = _day("Due again on", required=False, help_text="Left empty: after the gauge's own interval.")
-    expanded_uncertainty = _number("Expanded uncertainty, k = 2", help_text="In the gauge's unit of measure.")
+    expanded_uncertainty = NumberField(
+        required=False, label="Expanded uncertainty, k = 2", help_text="In the gauge's unit of measure."
+    )
     certificate = forms.CharField(label="Certificate number", max_length=60, required=False)
     done_by = forms.CharField(label="Done by", max_length=120)
 
@@ -181,8 +179,8 @@ class BudgetForm(forms.Form):
 
 def _budget_line(place: int, row: dict[str, str]) -> Line:
     try:
-        divisor, sensitivity = (parse_value(row[name] or "1") for name in ("divisor", "sensitivity"))
-        return Line(row["name"], parse_value(row["value"]), row["distribution"] or NORMAL, divisor, sensitivity)
+        divisor, sensitivity = (typed_number(row[name] or "1") for name in ("divisor", "sensitivity"))
+        return Line(row["name"], typed_number(row["value"]), row["distribution"] or NORMAL, divisor, sensitivity)
     except QcError as error:
         raise Invalid("budget_line", f"Component {place}: {error.message}") from error
 
@@ -214,8 +212,8 @@ class StudyForm(forms.Form):
     )
     parts = forms.IntegerField(label="Parts", initial=10, min_value=2, max_value=60)
     trials = forms.IntegerField(label="Times each", initial=3, min_value=2, max_value=5)
-    lower = _number("Lower limit")
-    upper = _number("Upper limit")
+    lower = NumberField(required=False, label="Lower limit")
+    upper = NumberField(required=False, label="Upper limit")
     bad = forms.CharField(
         label="Parts that do not conform",
         max_length=200,

@@ -7,9 +7,12 @@ from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.core.exceptions import ValidationError
 
+from qcapp.core.errors import Invalid
 from qcapp.core.materials import grades
 from qcapp.core.materials.tables import COMPOSITION, MECHANICAL, OTHER_SPECIFICATIONS
+from qcapp.lib.typed_numbers import NumberField, refuse_thousands
 from qcapp.nonconformance.services.by_hand import Photo
 from qcapp.production.queries import families
 
@@ -39,6 +42,14 @@ def pin() -> forms.CharField:
     return forms.CharField(label="Your PIN", max_length=64, strip=False, widget=widget)
 
 
+def _of_one_meaning(number: str) -> None:
+    """Raises ValidationError `value_thousands` for a number such as 1.050, which German papers mean as 1050."""
+    try:
+        refuse_thousands(number)
+    except Invalid as refusal:
+        raise ValidationError(refusal.message, code=refusal.code) from refusal
+
+
 class DeliveryForm(forms.Form):
     """A delivery with its lines, one a row."""
 
@@ -54,7 +65,10 @@ class DeliveryForm(forms.Form):
     def clean_lines(self) -> list[dict[str, str]]:
         rows = [row.split(";") for row in self.cleaned_data["lines"].splitlines() if row.strip()]
         names = ("description", "quantity", "unit_of_measure", "heat", "family")
-        return [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
+        told = [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
+        for line in told:
+            _of_one_meaning(line.get("quantity", ""))
+        return told
 
 
 class CertificateForm(forms.Form):
@@ -98,6 +112,15 @@ class CertificateForm(forms.Form):
         if any(len(pair) < 2 or pair[0] in ELEMENTS for pair in pairs) or len({pair[0] for pair in pairs}) < len(pairs):
             raise forms.ValidationError("Write each once as its symbol and value, such as Al 0,025; not those above.")
         return dict(pairs)
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or {}
+        for name in [name for name in told if name.startswith(("element_", "property_", "thickness"))]:
+            try:
+                _of_one_meaning(told[name])
+            except ValidationError as refusal:
+                self.add_error(name, refusal)
+        return told
 
     def heat_told(self) -> dict[str, Any]:
         """The heat as the service reads it."""
@@ -218,10 +241,10 @@ class SendOutForm(forms.Form):
 class ReceiveBackForm(forms.Form):
     delivery_number = text("Delivery", 24)
     paper = forms.FileField(label="Certificate of the process")
-    bake_hours = forms.DecimalField(
+    bake_hours = NumberField(
         label="Bake time, h", required=False, max_digits=6, min_value=0, help_text="As certified, for plated parts."
     )
-    bake_temperature = forms.DecimalField(label="Bake temperature, °C", required=False, max_digits=6, min_value=0)
+    bake_temperature = NumberField(label="Bake temperature, °C", required=False, max_digits=6, min_value=0)
 
 
 class InstallForm(forms.Form):

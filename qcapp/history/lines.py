@@ -17,7 +17,29 @@ if TYPE_CHECKING:
     from qcapp.plans.cards import CheckpointCard
 
 Payload = Mapping[str, Any]
-FITTED = {"trial_fitted": "trial-fitted", "welded_in": "welded in for good"}
+FITTED_SENTENCES = {
+    "trial_fitted": "{component} trial-fitted",
+    "welded_in": "{component} welded in for good",
+    "delivered_with": "{component} installed, delivered with the unit",
+}
+FITTED_IN_SENTENCES = {
+    "trial_fitted": "{component} trial-fitted, in {place}",
+    "welded_in": "{component} welded in for good, in {place}",
+    "delivered_with": "{component} installed, delivered with the unit, in {place}",
+}
+ANSWER_SENTENCES = {
+    "in_band": "{title}: {value}, in band",
+    "near_limit": "{title}: {value}, near limit",
+    "out_of_band": "{title}: {value}, out of band",
+    "conforms": "{title}: {value}, conforms",
+    "does_not_conform": "{title}: {value}, does not conform",
+    "recorded": "{title}: {value}, recorded",
+}
+WITHIN_SENTENCES = {
+    "in_band": "{title}: {value}, in band, limits {limits}",
+    "near_limit": "{title}: {value}, near limit, limits {limits}",
+    "out_of_band": "{title}: {value}, out of band, limits {limits}",
+}
 PURPOSES = {"repeat": "measured again", "correction": "correction"}
 PLAIN = frozenset({"in_band", "conforms", "recorded"})  # outcomes that need no line of their own
 
@@ -40,9 +62,12 @@ class Line:
 
 
 def _opened(told: Payload, names: Mapping[str, str]) -> str:
-    order = f", order {told['order_number']}" if told.get("order_number") else ""
-    variant = f", {told['variant']}" if told.get("variant") else ""
-    return f"Opened on plan revision {told.get('plan', '?')}{order}{variant}"
+    plan, order, variant = told.get("plan", "?"), told.get("order_number"), told.get("variant")
+    if order and variant:
+        return f"Opened on plan revision {plan}, order {order}, {variant}"
+    if order:
+        return f"Opened on plan revision {plan}, order {order}"
+    return f"Opened on plan revision {plan}, {variant}" if variant else f"Opened on plan revision {plan}"
 
 
 def _recorded(told: Payload, names: Mapping[str, str]) -> str:
@@ -92,7 +117,8 @@ def _taken_back(told: Payload, names: Mapping[str, str]) -> str:
 def _marked(told: Payload, names: Mapping[str, str]) -> str:
     kind = {"tag": "Tag", "serial": "Serial", "vin": "VIN"}.get(str(told.get("kind")), "Mark")
     reader = names.get(str(told.get("read_back_by", "")))
-    return f"{kind} {told.get('text', '?')} stamped" + (f", read back by {reader}" if reader else "")
+    text = told.get("text", "?")
+    return f"{kind} {text} stamped, read back by {reader}" if reader else f"{kind} {text} stamped"
 
 
 def _moved(told: Payload, names: Mapping[str, str]) -> str:
@@ -105,9 +131,10 @@ def _dispatched(told: Payload, names: Mapping[str, str]) -> str:
 
 
 def _installed(told: Payload, names: Mapping[str, str]) -> str:
-    link = FITTED.get(str(told.get("link")), "installed, delivered with the unit")
-    place = f", in {told['place']}" if told.get("place") else ""
-    return f"{told.get('component', '?')} {link}{place}"
+    link = str(told.get("link"))
+    forms = FITTED_IN_SENTENCES if told.get("place") else FITTED_SENTENCES
+    form = forms.get(link, forms["delivered_with"])
+    return form.format(component=told.get("component", "?"), place=told.get("place"))
 
 
 def _removed(told: Payload, names: Mapping[str, str]) -> str:
@@ -115,9 +142,11 @@ def _removed(told: Payload, names: Mapping[str, str]) -> str:
 
 
 def _used(told: Payload, names: Mapping[str, str]) -> str:
-    what = f"lot {told['lot']}" if told.get("lot") else f"heat {told.get('heat', '?')}"
-    count = f"{told['quantity']} of " if told.get("quantity") else ""
-    return f"Used {count}{what}" + (f" for {told['use']}" if told.get("use") else "")
+    heat = told.get("heat", "?")
+    what = f"lot {told['lot']}" if told.get("lot") else f"heat {heat}"
+    if count := told.get("quantity"):
+        what = f"{count} of lot {told['lot']}" if told.get("lot") else f"{count} of heat {heat}"
+    return f"Used {what} for {told['use']}" if told.get("use") else f"Used {what}"
 
 
 def _served(told: Payload, names: Mapping[str, str]) -> str:
@@ -222,12 +251,13 @@ def of_answers(answers: Iterable[tuple[CheckpointCard, AnswerView]]) -> list[Lin
 
 
 def _answer(card: CheckpointCard, answer: AnswerView) -> Line:
-    what = f" ({PURPOSES[answer.purpose]}: {answer.reason})" if answer.purpose in PURPOSES else ""
-    limits = f", limits {card.limits_text}" if card.kind in {"measured", "derived", "count"} else ""
-    parts = [str(card.number), answer.person_name, answer.gauge_number, f"round {answer.round}"]
+    what = f"{PURPOSES[answer.purpose]}: {answer.reason}" if answer.purpose in PURPOSES else ""
+    forms = WITHIN_SENTENCES if card.kind in {"measured", "derived", "count"} else ANSWER_SENTENCES
+    form = forms.get(answer.outcome, ANSWER_SENTENCES["recorded"])
+    parts = [str(card.number), answer.person_name, answer.gauge_number, f"round {answer.round}", what]
     return Line(
         at=answer.recorded_at,
-        text=f"{card.title}: {answer.described}, {answer.outcome.replace('_', ' ')}{limits}{what}",
+        text=form.format(title=card.title, value=answer.described, limits=card.limits_text),
         detail=" · ".join(part for part in parts if part),
         outcome=answer.outcome,
         nearest_limit=answer.nearest_limit,

@@ -42,7 +42,7 @@ class Cluster:
 
     @property
     def words(self) -> str:
-        where = f" on {self.family_code}" if self.family_code else ""
+        where = f" ({self.family_code})" if self.family_code else ""
         many = "s" if len(self.reports) > 1 else ""
         return f"{len(self.reports)} report{many} at the same {BASES[self.basis]}: {self.label}{where}"
 

@@ -7,6 +7,8 @@ from typing import Any
 
 from django import forms
 
+from qcapp.lib.typed_numbers import NumberField
+
 from .services.leading import CAUSES
 
 CAUSE_CHOICES = [(cause, cause) for cause in CAUSES]
@@ -90,7 +92,7 @@ class CostForm(forms.Form):
     about = forms.CharField(label="Report or corrective action", max_length=20)
     what = forms.CharField(label="What was done", max_length=160)
     minutes = forms.IntegerField(label="Minutes", min_value=0, required=False)
-    material = forms.DecimalField(label="Material", min_value=0, max_digits=12, decimal_places=2, required=False)
+    material = NumberField(label="Material", min_value=0, max_digits=12, decimal_places=2, required=False)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -100,7 +102,7 @@ class CostForm(forms.Form):
 
 
 class SettingForm(forms.Form):
-    rate_per_hour = forms.DecimalField(label="Rate of an hour's work", min_value=0, max_digits=9, decimal_places=2)
+    rate_per_hour = NumberField(label="Rate of an hour's work", min_value=0, max_digits=9, decimal_places=2)
     currency = forms.CharField(label="Currency", min_length=3, max_length=3, help_text="Three capitals, such as EUR.")
     similar_count = forms.IntegerField(label="Similar reports that propose a corrective action", min_value=2)
     similar_days = forms.IntegerField(label="… within so many days", min_value=1)

@@ -9,11 +9,11 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.core.errors import QcError
 from qcapp.lib.site_days import site_day
+from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.lib.tables import CSV, XLSX, Cell, as_csv, as_xlsx
 from qcapp.nonconformance.queries import report_row
 from qcapp.people.access import needs
@@ -53,8 +53,8 @@ def seeing(request: HttpRequest) -> HttpResponse:
     wanted = _wanted(request)
     found, by_week = pareto(wanted), weeks(wanted)
     context = _choices(wanted) | {
-        "found": found, "rows": _rows(found), "chart": _safe(pareto_picture(found)), "weeks": by_week,
-        "weeks_chart": _safe(weeks_picture(by_week, wanted)), "yield": _yield(wanted),
+        "found": found, "rows": _rows(found), "chart": shown_drawing(pareto_picture(found)), "weeks": by_week,
+        "weeks_chart": shown_drawing(weeks_picture(by_week, wanted)), "yield": _yield(wanted),
     }  # fmt: skip
     return render(request, "improvement/seeing.html", context)
 
@@ -94,7 +94,9 @@ def where(request: HttpRequest) -> HttpResponse:
         query["family"] = known[0].code
         wanted = Wanted.read(query.dict(), site_day(timezone.now()))
     found = drawn(wanted) if wanted.family else None
-    sheets = [(sheet, _safe(concentration(marks, sheet)), marks) for sheet, marks in found.sheets] if found else []
+    sheets = (
+        [(sheet, shown_drawing(concentration(marks, sheet)), marks) for sheet, marks in found.sheets] if found else []
+    )
     context = _choices(wanted) | {"found": found, "sheets": sheets}
     return render(request, "improvement/where.html", context)
 
@@ -198,7 +200,3 @@ def _yield(wanted: Wanted) -> dict[str, Any]:
     stages = page.found.stages if page.found else ()
     rows = [(one, percent(one.share.estimate), percent(one.share.lower), percent(one.share.upper)) for one in stages]
     return {"weeks": page.weeks, "rows": rows, "refusal": page.refusal}
-
-
-def _safe(svg: str) -> SafeString:
-    return mark_safe(svg)  # noqa: S308 - numbers and fixed words of ours, every text escaped by the pictures

@@ -11,11 +11,11 @@ from django import forms as django_forms
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from qcapp.lib.site_days import site_day
+from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -250,13 +250,13 @@ def _page(
         "action": view, "effect": effect, "today": site_day(at), "setting": now,
         "forms": _forms(request, view, now.units_wanted, at) | bound, "problem": bound.get("problem"),
         "leads": may(request.user, Act.LEAD_ACTION, at), "me": request.user.pk,
-        "shares": _safe(shares_picture, effect), "values": _safe(values_picture, effect),
+        "shares": _drawn(shares_picture, effect), "values": _drawn(values_picture, effect),
     }  # fmt: skip
     return render(request, "improvement/action.html", context, status=status)
 
 
-def _safe(draw: Callable[[Any], str], effect: object) -> str:
-    return mark_safe(draw(effect)) if effect else ""  # noqa: S308 - numbers and fixed words, every text escaped
+def _drawn(draw: Callable[[Any], str], effect: object) -> str:
+    return shown_drawing(draw(effect)) if effect else ""
 
 
 def _forms(request: HttpRequest, view: ActionView, units: int, at: Any) -> dict[str, django_forms.Form]:

@@ -88,6 +88,8 @@ def refuse(request: HttpRequest, error: QcError, status: HTTPStatus | None = Non
     status = status or refusal_status(error)
     body = refusal_body(error)
     if wants_json(request):
+        if not request.path_info.startswith("/api/"):  # a script of ours shows it; programs get English
+            body |= {"message": said(error.message)}
         return JsonResponse(body, status=status, headers=retry_after(error), json_dumps_params={"default": str})
     with override(_language_of_page(request, status)):
         page = _page(request, error, status, body | {"message": said(error.message)})

@@ -1,7 +1,8 @@
 """Sentences of the server in the language that is active: English stands in the code and is the key of every other.
 
 A sentence that names something ("FR-200-0147 is not due …") is found by its form: `{0}`, `{1}` … in the catalogue
-`refusals.po` stand for what it names. A sentence that no catalogue has stays English.
+`refusals.po` stand for what it names, and `{0?Wert|Werte}` for the word that the number there needs. A sentence that no
+catalogue has stays English.
 """
 
 from __future__ import annotations
@@ -27,10 +28,19 @@ OPEN = re.compile(r"{\d}")
 PREDICATE = re.compile(r"[a-z].*\.$", re.DOTALL)  # said of a checkpoint or a person, whose name stands before it
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 _PLACES = re.compile(r"{\d}")
+_COUNTED = re.compile(r"{(\d)\?([^|{}]*)\|([^|{}]*)}")
 # What the places of a form with one word of its own hold: "{0} owner {1}" is not found in what somebody wrote.
 LOOSE = r"(?:(?![:;!?]|\.\s).)"
+FIRST = r"(?:(?![:;!?,]|\.\s).)"  # where a form begins with one and has two words: "{0} at most"
+NAME = r"(?=.*[\dA-ZÄÖÜ])"  # what stands behind one word is a name or a number: "gauge {0}" is not "gauge and people"
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 _DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+# A decimal point that is no part of a name, a date or a longer count such as 3.1.2; and from one number to another.
+_POINT = re.compile(r"(?<![\w.,-])(?<!no\. )(?<!Nr\. )(?<!type )(?<!Typ )(\d+)\.(?=\d+(?![\w.]*\.\d))")
+_RANGE = re.compile(r"(?<=\d)( %| mm| °C)? to (?=[−+\-\d])")
+_DOTS = re.compile(r" · ")
+_SENTENCES = re.compile(r"(?<=[.?!]) (?=[^\W\d_]|[“(\d])")
+_TO = {"de": "bis", "es": "a"}
 # How the languages write a day, and their months as browsers shorten them.
 _DAYS = {
     "de": (
@@ -45,6 +55,12 @@ def language_of(person: Any) -> str:
     """The language that the person chose, when it is one of ours; else English."""
     chosen = getattr(person, "language", SOURCE)
     return chosen if chosen in OTHERS else SOURCE
+
+
+def office_language_of(person: Any) -> str:
+    """The same where the office speaks it, which mails and pages are in; else English."""
+    chosen = language_of(person)
+    return chosen if chosen in OFFICE else SOURCE
 
 
 def language_for(request: HttpRequest, spoken: tuple[str, ...] = OFFICE) -> str:
@@ -79,14 +95,46 @@ def said(sentence: str) -> str:
 
 @lru_cache(maxsize=8192)
 def said_in(code: str, sentence: str) -> str:
-    """The sentence in a language other than English."""
+    """The sentence, or each of several, in a language other than English."""
     known = _known(code)
     if sentence in known.whole:
         return known.whole[sentence]
-    for form, other in known.like(sentence):
+    several = _SENTENCES.split(sentence)
+    if len(several) > 1 and all(said_in(code, one) != one for one in several):
+        return " ".join(said_in(code, one) for one in several)
+    if other := _by_form(code, sentence):
+        return other
+    return _said_in_parts(code, sentence) or said_day(code, sentence)
+
+
+def _by_form(code: str, sentence: str) -> str:
+    for form, other in _known(code).like(sentence):
         if match := form.fullmatch(sentence):
-            return re.sub(r"{(\d)}", lambda place: said_label(code, match[f"p{place[1]}"]), other)
-    return said_day(code, sentence)
+            return _filled(code, other, match)
+    return ""
+
+
+def _said_in_parts(code: str, text: str) -> str:
+    """The text by its sentences, by what stands between its dots, or without the name before its colon; else empty."""
+    for between, pattern in ((" ", _SENTENCES), (" · ", _DOTS)):
+        parts = pattern.split(text)
+        if len(parts) > 1:
+            return between.join(said_label(code, part) if " " in part else part for part in parts)
+    listed = text.split(", ")
+    if len(listed) > 1 and all(said_label(code, part) != part for part in listed):
+        return ", ".join(said_label(code, part) for part in listed)
+    name, colon, rest = text.partition(": ")
+    if colon and (other := said_label(code, rest)) != rest:
+        return f"{said_label(code, name)}: {other}"
+    if text[-1:].isalnum() and text.count(" ") > 2 and (other := _by_form(code, f"{text}.")):
+        return other.removesuffix(".")  # a sentence that another one took up
+    return ""
+
+
+def _filled(code: str, other: str, match: re.Match[str]) -> str:
+    """The form with what its places stand for, each in the language; {0?Wert|Werte} is the first where {0} is 1."""
+    counted = _COUNTED.sub(lambda found: found[2] if match[f"p{found[1]}"] == "1" else found[3], other)
+    return re.sub(r"{(\d)}", lambda place: said_number(code, said_label(code, match[f"p{place[1]}"])), counted)
 
 
 def said_label(code: str, text: str) -> str:
@@ -107,6 +155,16 @@ def said_day(code: str, text: str) -> str:
         return text
     form, months = _DAYS[code]
     return _DAY.sub(lambda day: form.format(day[1], months[_MONTHS.index(day[2])], day[3]), text)
+
+
+def said_number(code: str, text: str) -> str:
+    """The numbers in a text with the decimal mark of the language: 44.7 to 45.3 mm is 44,7 bis 45,3 mm. English stays.
+
+    A type of inspection document keeps its point: it is the name that EN 10204 gives it.
+    """
+    if code not in _TO:
+        return text
+    return _RANGE.sub(rf"\1 {_TO[code]} ", _POINT.sub(r"\1,", text))
 
 
 class _Known:
@@ -175,12 +233,19 @@ def words_of_file(file: Path) -> dict[tuple[str, str], str]:
 
 
 def _form(text: str) -> re.Pattern[str]:
-    anything = LOOSE if len(WORD.findall(_PLACES.sub("", text))) < 2 else "."
+    words = len(WORD.findall(_PLACES.sub("", text)))
+    free = re.search(r"\w: {\d}$", text)  # what is told after a word and a colon may be anything
+    alone = len(_PLACES.findall(text)) == 1
+    named = words == 1 and re.fullmatch(r"\w+ {\d}", text)
 
     def place(found: re.Match[str]) -> str:
         """Some text; behind a letter or another place it may be an ending that is not there."""
         before = found.string[found.start() - 1 : found.start()]
-        return f"(?P<p{found[1]}>{anything}{'*' if before.isalpha() or before == '}' else '+'}?)"
+        ends = found.end() == len(found.string)
+        first = found.start() == 0 and alone and found.string[found.end() :].startswith("\\ ")
+        anything = "." if words > 2 or (ends and free) else FIRST if first else LOOSE if words < 2 else "."
+        name = NAME if named else ""
+        return f"(?P<p{found[1]}>{name}{anything}{'*' if before.isalpha() or before == '}' else '+'}?)"
 
     return re.compile(_PLACE.sub(place, re.escape(text)), re.DOTALL)
 

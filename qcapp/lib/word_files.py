@@ -17,7 +17,7 @@ from django.conf import settings
 
 from .spoken import office_catalogues as catalogues
 from .spoken import words_of_file
-from .spoken_sources import labels, sentences
+from .spoken_sources import labels, script_words, sentences
 from .worded import counted, dressing, expressions, pieces
 from .worded_templates import UNTOUCHED
 
@@ -75,13 +75,14 @@ def room_of(template: str) -> str:
 
 
 def of_the_code(code: str) -> dict[str, list[Entry]]:
-    """What the code says to people: what the floor's catalogue of refusals has already is left out."""
+    """What the code and the office's scripts say; what the floor's catalogue of refusals has already is left out."""
     known = {english for _, english in _compiled([folder_of_the_code(code) / "refusals.po"])}
     found = {"labels": labels(), "sentences": sentences()}
-    return {
+    of_python = {
         domain: [Entry((f"qcapp/{place}",), "", text) for text, place in texts.items() if text not in known]
         for domain, texts in found.items()
     }
+    return of_python | {"scripts": [Entry((place,), "", text) for text, place in script_words().items()]}
 
 
 def folder_of_the_code(code: str) -> Path:
@@ -94,8 +95,8 @@ def said_so_far(code: str) -> dict[Key, str]:
 
 
 def said_by_the_code(code: str) -> dict[Key, str]:
-    """The same of labels and sentences."""
-    files = (folder_of_the_code(code) / f"{domain}.po" for domain in ("labels", "sentences"))
+    """The same of labels, sentences and scripts."""
+    files = (folder_of_the_code(code) / f"{domain}.po" for domain in ("labels", "sentences", "scripts"))
     return _compiled([file for file in files if file.is_file()])
 
 
@@ -124,8 +125,8 @@ def faults(english: str, other: str) -> list[str]:
 
 def misplaced(english: str, other: str) -> bool:
     """True where a sentence does not name what the English names; an English ending may be left out."""
-    named, said = (set(re.findall(r"{\d}", text)) for text in (english, other))
-    endings = set(re.findall(r"(?<=[a-z])({\d})", english))
+    named, said = (set(re.findall(r"{(\d)[}?]", text)) for text in (english, other))
+    endings = set(re.findall(r"(?<=[a-z]){(\d)}", english))
     return not named - endings <= said <= named
 
 

@@ -61,34 +61,34 @@ def pieces(source: str) -> list[str]:
     return list(found)
 
 
-def looked_up(source: str, names: frozenset[str]) -> str:
+def looked_up(source: str, names: frozenset[str], how: str = "said") -> str:
     """The template with `|said` behind every expression that shows a label of the code: one that ends on such a name,
-    or, for a name written "=title", is nothing else.
+    or, for a name written "=title", is nothing else. `how` is another filter.
 
     What a script, a style or a field is given (`data-…`, `class`, `value`) stays as it is.
     """
     done = []
     for kind, text in _tokens(source):
         if kind == "value":
-            text = _value_looked_up(text, names)
+            text = _value_looked_up(text, names, how)
         elif kind == "tag":
-            text = _ATTRIBUTE.sub(lambda match: _attribute_looked_up(match, names), text)
+            text = _ATTRIBUTE.sub(lambda match: _attribute_looked_up(match, names, how), text)
         done.append(text)
     return "".join(done)
 
 
-def _attribute_looked_up(match: re.Match[str], names: frozenset[str]) -> str:
+def _attribute_looked_up(match: re.Match[str], names: frozenset[str], how: str) -> str:
     if match["name"] not in SAID_ATTRIBUTES:
         return match[0]
-    text = re.sub(_VALUE, lambda value: _value_looked_up(value[0], names), match["text"])
+    text = re.sub(_VALUE, lambda value: _value_looked_up(value[0], names, how), match["text"])
     return f'{match["before"]}"{text}"'
 
 
-def _value_looked_up(value: str, names: frozenset[str]) -> str:
+def _value_looked_up(value: str, names: frozenset[str], how: str) -> str:
     match = _SHOWN.fullmatch(value)
     if match is None or not names & {match["path"], f"={match['path']}", match["path"].rpartition(".")[2]}:
         return value
-    return f"{{{{ {match['path']}|said{match['rest'].rstrip()} }}}}"
+    return f"{{{{ {match['path']}|{how}{match['rest'].rstrip()} }}}}"
 
 
 def expressions(piece: str) -> list[str]:

@@ -6,6 +6,7 @@ costs. What the catalogue lacks stays English, and `manage.py write_words --chec
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from django.template.base import Origin
@@ -15,7 +16,7 @@ from .spoken import SOURCE, office_language, office_words
 from .worded import looked_up, said_again
 
 # They keep the words of their readers elsewhere: the floor's pages and the certificate mark each text, and the other
-# papers and mails go to readers whose language nobody chose, so that they are English.
+# papers go to readers whose language nobody chose, so that they are English.
 UNTOUCHED = (
     "affected/list_print.html",
     "capture/",
@@ -26,7 +27,6 @@ UNTOUCHED = (
     "history/label.html",
     "history/print",
     "improvement/letters.html",
-    "messages/picture_mail.html",
     "nonconformance/papers/",
     "plans/print/",
     "trends/report.html",
@@ -38,7 +38,8 @@ SPOKEN = frozenset({
     "=text", "=title", "=words", "about", "answer.caution", "answer.limit.note", "answer.limit.sentence",
     "answer.measure", "answer.model", "asked", "base_sentence", "basis", "because", "cause", "change.effect",
     "change.field", "chart.name", "choice_label", "cluster.words", "criticality", "disposition_label",
-    "draft.last.said", "due", "effect", "effect_sentence", "end.text", "end.what", "entry.said", "entry.text",
+    "draft.last.said", "due", "effect", "effect_sentence", "end.text", "end.what", "entry.said", "entry.subject",
+    "entry.text", "entry.who",
     "error", "errors", "event.role", "event.what", "fact.state", "fact.title", "fact.todo", "fact.words",
     "finding.title", "findings", "found.drift_sentence", "found.summary", "found.why", "frequency", "function",
     "grade_word", "head.label", "headline", "help_text", "how", "kind", "kind.name", "kind.period", "kind.personal",
@@ -49,15 +50,45 @@ SPOKEN = frozenset({
     "proposal.label", "range_text", "reason", "refusal", "role_name", "row.because", "row.pair.fit.kind",
     "row.role", "row.roles", "row.step", "row.use", "rule", "rule_sentence", "says", "sentence", "setup_label",
     "severity", "source", "source.title", "spread_name", "standing", "state", "state_label", "statistic", "summary",
-    "to_label", "to_state", "todo", "trouble", "unit_state", "verdict", "verdict_sentence", "view.share",
-    "wanted.by", "warning", "what", "when", "why", "word", "words_of", "yield_rule",
+    "to_label", "to_state", "thing.detail", "todo", "trouble", "unit_state", "verdict", "verdict_sentence",
+    "view.share",    "wanted.by", "warning", "what", "when", "why", "word", "words_of", "yield_rule",
 })
 SPOKEN_IN = {
-    "messages/": frozenset({"one.text"}),
+    "affected/": frozenset({"=join", "=name", "one.detail", "used.thing.detail"}),
+    "gauges/due.html": frozenset({"one.name"}),
+    "goods/heat.html": frozenset({"one.role", "one.text"}),
+    "health/system.html": frozenset({"=name"}),
+    "history/node.html": frozenset({"node.detail"}),
+    "history/units.html": frozenset({"one.by"}),
+    "improvement/": frozenset({"card.opened_by_name"}),
+    "plans/limits/answers/": frozenset({"=name", "=short", "=unit"}),
+    "trends/distortion.html": frozenset({"=said", "page.refusal"}),
+    "trends/watch.html": frozenset({"row.2", "row.3"}),
+    "messages/": frozenset({"one.text", "message.subject", "message.text", "message.picture.alternative"}),
     "certificates/lot.html": frozenset({"one.title"}),
     "plans/limits/page.html": frozenset({"one.title"}),
 }
 # fmt: on
+
+# Numbers that no filter of ours writes: sums, shares and what a calculator found.
+NUMBERS_IN = {
+    "improvement/action.html": frozenset({"action.spent"}),
+    "improvement/costs.html": frozenset({
+        "=actions", "=sum", "=total", "one.material", "one.rate_per_hour", "setting.rate_per_hour",
+    }),
+    "improvement/seeing.html": frozenset({"=high", "=low", "=share", "row.number", "row.share", "row.together"}),
+    "plans/limits/answers/": frozenset({
+        "answer.headline", "answer.plan.aql", "answer.width_text", "end.text", "lower_text", "upper_text",
+        "row.answer.width_text",
+    }),
+    "trends/watch.html": frozenset({"=number"}),
+    "trends/yield.html": frozenset({
+        "rolled.high", "rolled.is", "rolled.low", "row.rolled.high", "row.rolled.is", "row.rolled.low",
+        "row.share.high", "row.share.is", "row.share.low", "share.high", "share.is", "share.low",
+    }),
+}  # fmt: skip
+# A number rounded for the page, which has to get the decimal mark of the language.
+ROUNDED = re.compile(r'\|floatformat:"?-?\d+"?(?!\d|"|\|number)')
 
 
 class Loader(cached.Loader):
@@ -82,4 +113,7 @@ def in_language(code: str, name: str, source: str) -> str:
     said = said_again(source, lambda piece: texts.get((name, piece)) or texts.get(("", piece)) or piece)
     names = SPOKEN.union(*(own for start, own in SPOKEN_IN.items() if name.startswith(start)))
     spoken = looked_up(said, names).replace("|lower", "")  # a German noun keeps its capital inside a sentence
+    for start, shown in NUMBERS_IN.items():
+        spoken = looked_up(spoken, shown, "marked") if name.startswith(start) else spoken
+    spoken = ROUNDED.sub(r"\g<0>|marked", spoken)
     return spoken.replace('<html lang="en">', f'<html lang="{code}">')

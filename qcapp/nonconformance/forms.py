@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
 from django import forms
 
-from qcapp.core.errors import QcError
-from qcapp.core.metrology.quantities import parse_value
+from qcapp.lib.typed_numbers import NumberField
 
 from .models import Report
 from .services.by_hand import Photo
@@ -26,20 +24,6 @@ class PinField(forms.CharField):
     def __init__(self, **options: Any) -> None:
         attrs = {"inputmode": "numeric", "autocomplete": "off", "class": "pin"}
         super().__init__(label="Your PIN", max_length=6, widget=forms.PasswordInput(attrs=attrs), **options)
-
-
-class ExactDecimalField(forms.CharField):
-    """A number as typed, with a comma or a dot; None when left empty."""
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(required=False, max_length=40, **options)
-
-    def clean(self, value: Any) -> Decimal | None:
-        text = super().clean(value)
-        try:
-            return parse_value(text) if text else None
-        except QcError as error:
-            raise forms.ValidationError(error.message) from error
 
 
 class TextField(forms.CharField):
@@ -105,10 +89,12 @@ class ProposeForm(forms.Form):
     left_out_reason = forms.CharField(
         label="Why a disturbed dimension is not inspected again", max_length=300, required=False
     )
-    concession_lower = ExactDecimalField(
-        label="Concession, lower limit", help_text="For use as is and repair. Left out, the plan's limit stays."
+    concession_lower = NumberField(
+        required=False,
+        label="Concession, lower limit",
+        help_text="For use as is and repair. Left out, the plan's limit stays.",
     )
-    concession_upper = ExactDecimalField(label="Concession, upper limit")
+    concession_upper = NumberField(required=False, label="Concession, upper limit")
     ends_on = forms.DateField(
         label="Concession, last day", required=False, widget=forms.DateInput(attrs={"type": "date"})
     )
@@ -189,8 +175,8 @@ class PhotoField(forms.FileField):
 class PictureForm(forms.Form):
     photo = forms.FileField(label="Photo", help_text="JPEG, PNG or WebP.")
     caption = forms.CharField(label="What it shows", max_length=160, required=False)
-    mark_x = ExactDecimalField(label="Mark, from the left in per cent")
-    mark_y = ExactDecimalField(label="Mark, from the top in per cent")
+    mark_x = NumberField(required=False, label="Mark, from the left in per cent")
+    mark_y = NumberField(required=False, label="Mark, from the top in per cent")
 
 
 class UnitsForm(forms.Form):
@@ -231,8 +217,8 @@ class DecidersForm(forms.Form):
 class PermitForm(forms.Form):
     family_code = forms.CharField(label="Part family", max_length=20)
     checkpoint_key = forms.CharField(label="Checkpoint number", max_length=60)
-    lower = ExactDecimalField(label="Lower limit", help_text="Left out, the plan's limit stays.")
-    upper = ExactDecimalField(label="Upper limit")
+    lower = NumberField(required=False, label="Lower limit", help_text="Left out, the plan's limit stays.")
+    upper = NumberField(required=False, label="Upper limit")
     statement = TextField(label="What is permitted, and why it does no harm")
     serials = LinesField(label="For these units", required=False, help_text="One serial number to a line.")
     quantity = forms.IntegerField(label="For so many units", required=False, min_value=1)
@@ -276,8 +262,8 @@ class MarkForm(forms.Form):
     """A place on one of the `sheets`, in per cent of its width and height."""
 
     sheet = forms.ChoiceField(label="Sheet")
-    across = ExactDecimalField(label="From the left, in per cent")
-    down = ExactDecimalField(label="From the top, in per cent")
+    across = NumberField(required=False, label="From the left, in per cent")
+    down = NumberField(required=False, label="From the top, in per cent")
     further = forms.BooleanField(label="A further place: the marks already set stay", required=False)
 
     def __init__(self, *args: Any, sheets: Choices = (), **options: Any) -> None:

@@ -13,13 +13,21 @@ from django.views.decorators.http import require_GET, require_POST
 
 from qcapp.audit import queries as chain
 from qcapp.audit.services import utc_text
+from qcapp.audit.verbs import Verb
 from qcapp.lib.notes import note
+from qcapp.lib.spoken import said
 
 from . import queries
 from .access import needs
 from .roles import Act
 
 LONGEST_NUMBER = 18  # digits that a 64-bit column still takes
+# What an act may be about, followed by its name; the page says them in its language.
+SUBJECTS = (
+    "action", "batch", "certificate", "characteristic", "customer", "deciders", "delivery", "family", "field action",
+    "fixture", "gauge", "gauge kind", "heat", "list", "lot", "mill certificate", "order", "permit", "person", "place",
+    "plan", "procedure", "report", "signing key", "tablet", "unit",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -54,7 +62,9 @@ def check_audit(request: HttpRequest) -> HttpResponse:
 
 def _page(request: HttpRequest, report: chain.ChainReport | None) -> HttpResponse:
     about = request.GET.get("about", "").replace("\0", "").strip()[:120]
-    rows = chain.entries_page(fragment=about, before=_number(request.GET.get("before", "")), size=chain.PAGE + 1)
+    rows = chain.entries_page(
+        fragment=_as_kept(about), before=_number(request.GET.get("before", "")), size=chain.PAGE + 1
+    )
     shown = {
         "about": about,
         "entries": _shown(rows[: chain.PAGE]),
@@ -65,6 +75,19 @@ def _page(request: HttpRequest, report: chain.ChainReport | None) -> HttpRespons
         "last_anchor": chain.last_anchor(),
     }
     return render(request, "people/audit.html", shown)
+
+
+def _as_kept(about: str) -> str:
+    """What was typed in the words of the page as the chain has it: Einheit FR-200-0147 is unit FR-200-0147."""
+    typed = about.casefold()
+    for verb in Verb:
+        if typed == said(verb.replace(".", " ").replace("_", " ")).casefold():
+            return verb.value
+    for kind in SUBJECTS:
+        words = said(f"{kind} X X").casefold().removesuffix("x x")
+        if typed.startswith(words):
+            return f"{kind} {about[len(words) :]}"
+    return about
 
 
 def _number(text: str) -> int | None:
@@ -91,5 +114,7 @@ def _short(value: object) -> str:
     """A payload's value in one line; lists by their length, because a submission may hold hundreds."""
     if isinstance(value, list):
         return f"{len(value)} entries" if len(value) > 3 else ", ".join(map(str, value))
+    if isinstance(value, bool) or value is None:
+        return {True: "yes", False: "no", None: "–"}[value]
     text = str(value)
     return text if len(text) <= 120 else text[:119] + "…"

@@ -7,6 +7,8 @@ from html import escape
 
 from django.utils.safestring import SafeString, mark_safe
 
+from qcapp.lib.spoken import said
+
 from .draft_table import Cell, RowView
 from .review_list import ADVICE, REFUSED, WARNING
 
@@ -36,8 +38,8 @@ def _cell(cell: Cell) -> str:
     if cell.choices:
         attributes.append(f'data-list="{cell.choices}"')
     if cell.problem:
-        said = escape(f"{SAID[cell.severity]}{cell.problem}")
-        attributes.append(f'title="{said}" aria-description="{said}"')
+        words = escape(f"{said(SAID[cell.severity])}{said(cell.problem)}")
+        attributes.append(f'title="{words}" aria-description="{words}"')
     if not cell.editable:
         attributes.append('aria-readonly="true"')
     shown = escape(cell.shown).replace("-", MINUS) if cell.css.startswith("number") else escape(cell.shown)

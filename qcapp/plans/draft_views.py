@@ -22,6 +22,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from qcapp.core.errors import Invalid, Problems, QcError
 from qcapp.gauges.queries import gauge_kinds
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said, said_within
 from qcapp.lib.tables import XLSX
 from qcapp.people.access import needs
 from qcapp.people.roles import Act
@@ -139,7 +140,8 @@ def _edit(request: HttpRequest, uuid: UUID, perform: Callable[..., editing.Edite
 def _refusal(error: QcError) -> JsonResponse:
     findings = [dict(one) for one in error.findings] if isinstance(error, Problems) else []
     details = {name: value for name, value in error.details.items() if isinstance(value, str | int)}
-    body = {"code": error.code, "message": error.message, "details": details, "findings": findings}
+    told = {"message": error.message, "findings": findings}
+    body = {"code": error.code, "details": details} | said_within(told, frozenset({"message"}))
     return JsonResponse(body, status=refusal_status(error))
 
 
@@ -155,11 +157,11 @@ def _answer(request: HttpRequest, edited: editing.Edited) -> dict[str, Any]:
     drawn = _drawn(table, stage, columns)
     answer: dict[str, Any] = {
         "version": edited.version,
-        "said": edited.said,
+        "said": said(edited.said),
         "stage": stage or "all",
         "focus": edited.focus,
         "look_at": render_to_string("plans/draft/look_at.html", drawn),
-        "undo": last_said(card.id),
+        "undo": said(last_said(card.id)),
     }
     if edited.reordered or stage != request.POST.get("stage", "").replace("all", ""):
         answer["body"] = rows_html(table.rows(stage, SETS[columns]))

@@ -15,11 +15,12 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
 from qcapp.core.errors import Invalid, QcError
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said
+from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -68,7 +69,7 @@ def _page(request: HttpRequest, uuid: UUID, bound: forms.SheetForm | None = None
         "revision": card,
         "sheets": [(one, counts[one.id]) for one in sheets],
         "sheet": sheet,
-        "picture": mark_safe(_picture(sheet, checkpoints)) if sheet else "",  # noqa: S308 - escaped there
+        "picture": shown_drawing(_picture(sheet, checkpoints)) if sheet else "",
         "spots": [_spot(one, sheet) for one in checkpoints],
         "selected": selected,
         "missing": sum(1 for one in checkpoints if not one.balloon),
@@ -151,18 +152,18 @@ def preview_pages(request: HttpRequest, uuid: UUID) -> HttpResponse:
     try:
         pages = small_pages(file.read(MOST_BYTES + 1) if file else b"")
     except QcError as error:
-        return JsonResponse({"code": error.code, "message": error.message}, status=refusal_status(error))
+        return JsonResponse({"code": error.code, "message": said(error.message)}, status=refusal_status(error))
     found = [{"page": one.page, "picture": base64.b64encode(one.content).decode()} for one in pages]
     return JsonResponse({"pages": found, "most": MOST_AT_ONCE})
 
 
 def _added(added: drawings.AddedSheets) -> str:
     count = len(added.cards)
-    said = f"{added.cards[0].name} was added." if count == 1 else f"{count} sheets were added."
+    told = f"{added.cards[0].name} was added." if count == 1 else f"{count} sheets were added."
     if not added.left_out:
-        return said
+        return told
     parts = ", ".join(f"{amount} × {name}" for name, amount in sorted(added.left_out.items()))
-    return f"{said} Left out, because a drawing does not need it: {parts}. Look whether the drawing is whole."
+    return f"{told} Left out, because a drawing does not need it: {parts}. Look whether the drawing is whole."
 
 
 @needs(Act.WRITE_PLAN)
@@ -235,7 +236,7 @@ def balloon(request: HttpRequest, uuid: UUID) -> HttpResponse:
         placed = drawings.place_balloon(sheet_uuid=whole_uuid(data.get("sheet", "")), **place, **known)
     except QcError as error:
         details = {name: value for name, value in error.details.items() if isinstance(value, str)}
-        body = {"code": error.code, "message": error.message, "details": details}
+        body = {"code": error.code, "message": said(error.message), "details": details}
         return JsonResponse(body, status=refusal_status(error))
     return JsonResponse({"seen": placed.seen, "across": placed.across, "down": placed.down})
 

@@ -11,11 +11,12 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
 from qcapp.core.errors import QcError
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said
+from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
@@ -54,7 +55,7 @@ def weld_map_of_plan(request: HttpRequest, uuid: UUID) -> HttpResponse:
         "revision": card,
         "sheets": [(one, counts[one.id]) for one in found.sheets],
         "sheet": sheet,
-        "picture": mark_safe(_picture(sheet, found)) if sheet else "",  # noqa: S308 - escaped there
+        "picture": shown_drawing(_picture(sheet, found)) if sheet else "",
         "spots": [_spot(joint, what, found, sheet) for joint, what in found.joints.items()],
         "missing": found.missing,
         "older": placed_on_older_sheets(found),
@@ -90,6 +91,6 @@ def joint(request: HttpRequest, uuid: UUID) -> HttpResponse:
         placed = place_joint(sheet_uuid=whole_uuid(data.get("sheet", "")), across=across, down=down, **known)
     except QcError as error:
         details = {name: value for name, value in error.details.items() if isinstance(value, str)}
-        body = {"code": error.code, "message": error.message, "details": details}
+        body = {"code": error.code, "message": said(error.message), "details": details}
         return JsonResponse(body, status=refusal_status(error))
     return JsonResponse({"seen": placed.seen, "across": placed.across, "down": placed.down})

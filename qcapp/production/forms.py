@@ -6,13 +6,9 @@ from typing import Any
 
 from django import forms
 
+from qcapp.lib.typed_numbers import NumberField
 from qcapp.people.queries import people_with_role
 from qcapp.people.roles import Role
-
-
-def _number(label: str, **options: Any) -> forms.DecimalField:
-    widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-    return forms.DecimalField(label=label, max_digits=8, widget=widget, **options)
 
 
 def _day(label: str, **options: Any) -> forms.DateField:
@@ -26,8 +22,8 @@ class ProcedureForm(forms.Form):
     revision = forms.CharField(label="Revision", max_length=4)
     title = forms.CharField(label="Title", max_length=120)
     process = forms.CharField(label="Process", max_length=8, help_text="Its number in ISO 4063: 141 is TIG.")
-    thickness_from = _number("Thickness from, mm", min_value=0)
-    thickness_to = _number("Thickness to, mm", min_value=0)
+    thickness_from = NumberField(max_digits=8, label="Thickness from, mm", min_value=0)
+    thickness_to = NumberField(max_digits=8, label="Thickness to, mm", min_value=0)
     base_grades = forms.CharField(label="Base grades", max_length=300, help_text="Separated by commas.")
     filler = forms.CharField(label="Filler", max_length=60, required=False)
     preheat = forms.IntegerField(label="Preheat, at least °C", required=False, min_value=0, max_value=600)
@@ -42,8 +38,8 @@ class QualificationForm(forms.Form):
     welder = forms.ChoiceField(label="Welder")
     certificate = forms.CharField(label="Certificate", max_length=60)
     process = forms.CharField(label="Process", max_length=8, help_text="Its number in ISO 4063: 141 is TIG.")
-    thickness_from = _number("Thickness from, mm", min_value=0)
-    thickness_to = _number("Thickness to, mm", min_value=0)
+    thickness_from = NumberField(max_digits=8, label="Thickness from, mm", min_value=0)
+    thickness_to = NumberField(max_digits=8, label="Thickness to, mm", min_value=0)
     issued_on = _day("Issued on")
     expires_on = _day("Holds until")
 

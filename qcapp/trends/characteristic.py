@@ -91,8 +91,8 @@ class Characteristic:
             return "No result has been recorded in this window yet."
         first, last = self.series.readings[0].serial, self.series.readings[-1].serial
         span = first if count == 1 else f"{first} to {last}"
-        failed = f"{self.failed} did not pass" if self.failed else "all passed"
-        return f"{count} {'value' if count == 1 else 'values'}, {span}; {failed}."
+        of = "1 value" if count == 1 else f"{count} values"
+        return f"{of}, {span}; {self.failed} did not pass." if self.failed else f"{of}, {span}; all passed."
 
 
 def characteristic_of(series: Series, wanted: Wanted, *, people: bool, held: Held | None = None) -> Characteristic:
@@ -137,9 +137,11 @@ def drift_sentence(drift: Drift | None, series: Series) -> str:
     if not drift.sure:
         return "No drift that chance could not make."
     unit = f" {series.unit_of_measure}" if series.unit_of_measure else ""
-    way = "Rising" if drift.slope > 0 else "Falling"
-    per = series.number_text(abs(drift.slope) * 100, 1)
-    said = f"{way} by about {per}{unit} in a hundred {series.noun}"
+    per = f"{series.number_text(abs(drift.slope) * 100, 1)}{unit}"
+    if drift.slope > 0:
+        said = f"Rising by about {per} in a hundred {series.noun}"
+    else:
+        said = f"Falling by about {per} in a hundred {series.noun}"
     if drift.ahead is None:
         return f"{said}; not towards a limit within sight."
     if drift.ahead.units <= 0:

@@ -92,20 +92,20 @@ def _split(differences: Series, factor: str) -> tuple[SplitBy, str]:
 def _sentence(differences: Series, shift: Interval | None, p_value: float | None) -> str:
     count = len(differences.readings)
     if shift is None:
-        have = "No unit has" if not count else "One unit has"
-        return f"{have} both readings yet; a comparison takes two or more."
+        if not count:
+            return "No unit has both readings yet; a comparison takes two or more."
+        return "One unit has both readings yet; a comparison takes two or more."
     unit = f" {differences.unit_of_measure}" if differences.unit_of_measure else ""
     number = differences.number_text
     if p_value is None:
         return f"Welding moved all {count} {differences.noun} alike, by {number(shift.estimate)}{unit}."
     if p_value >= 0.05:
         return f"Over {count} {differences.noun} welding makes no shift that chance could not make."
-    way = "up" if shift.estimate > 0 else "down"
     low, high = sorted((abs(shift.lower), abs(shift.upper)))
-    return (
-        f"Welding moves it {way} by about {number(abs(shift.estimate), 1)}{unit} "
-        f"({number(low, 1)} to {number(high, 1)}), over {count} {differences.noun}."
-    )
+    by, span = f"{number(abs(shift.estimate), 1)}{unit}", f"{number(low, 1)} to {number(high, 1)}"
+    if shift.estimate > 0:
+        return f"Welding moves it up by about {by} ({span}), over {count} {differences.noun}."
+    return f"Welding moves it down by about {by} ({span}), over {count} {differences.noun}."
 
 
 def relative_shift(one: Distortion) -> float:

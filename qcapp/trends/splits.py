@@ -107,12 +107,13 @@ def split_sentence(split: SplitBy, number: str, unit: str) -> str:
     share = round(100 * (split.explained or 0.0))
     if not split.matters or split.furthest is None:
         return f"No difference that chance could not make (explains about {share} % of the spread)."
-    side = "above" if split.furthest.mean > _mean_without(split.levels, split.furthest) else "below"
-    distance = f"{number} {unit}".strip()
-    return (
-        f"Explains about {share} % of the spread: {split.furthest.name} lies {distance} {side} "
-        f"{'the other' if len(split.levels) == 2 else 'the others'}."
-    )
+    name, distance = split.furthest.name, f"{number} {unit}".strip()
+    two = len(split.levels) == 2
+    if split.furthest.mean > _mean_without(split.levels, split.furthest):
+        where = f"{name} lies {distance} above the other" if two else f"{name} lies {distance} above the others"
+    else:
+        where = f"{name} lies {distance} below the other" if two else f"{name} lies {distance} below the others"
+    return f"Explains about {share} % of the spread: {where}."
 
 
 def distance_of(split: SplitBy) -> float:

@@ -80,7 +80,7 @@ def watched(series: Series, *, base: int | None = None, frozen: Held | None = No
     """
     if not series.readings:
         empty = control_chart(series)
-        return Watched(series, empty, (), (), None, None, TOO_LITTLE, 0.0, f"{series.title}: no result in this window.")
+        return Watched(series, empty, (), (), None, None, TOO_LITTLE, 0.0, _about(series, "no result in this window."))
     held = base or _base(len(series.readings))
     first = None if frozen or series.kind not in MEASURING else held
     chart = control_chart(series, base=first, held=frozen)
@@ -214,14 +214,21 @@ def _sentence(
     if rank == 1 and fit is not None and fit.deciding is not None:
         index = fit.deciding
         span = f"{index.lower:.2f} to {index.upper:.2f}"
-        return f"{series.title}: capability {index.estimate:.2f}, surely below {TARGET} ({span})."
+        return _about(series, f"capability {index.estimate:.2f}, surely below {TARGET} ({span}).")
     if rank == 2 and drift is not None and drift.ahead is not None:
-        way = "rising" if drift.slope > 0 else "falling"
-        there = f"there in about {max(1, round(drift.ahead.units))} {series.noun}"
-        return f"{series.title}: {way} towards the {drift.ahead.side} limit, {there}."
+        units = max(1, round(drift.ahead.units))
+        if drift.slope > 0:
+            words = f"rising towards the {drift.ahead.side} limit, there in about {units} {series.noun}."
+        else:
+            words = f"falling towards the {drift.ahead.side} limit, there in about {units} {series.noun}."
+        return _about(series, words)
     if series.kind in {"attribute", "count"} or not chart.refusal:
-        return f"{series.title}: {_quiet(series)}."
-    return f"{series.title}: {_lower(chart.refusal)}"
+        return _about(series, _quiet(series))
+    return _about(series, _lower(chart.refusal))
+
+
+def _about(series: Series, words: str) -> str:
+    return f"{series.title}: {words}"
 
 
 def _failed(series: Series) -> str:
@@ -235,26 +242,28 @@ def _quiet(series: Series) -> str:
     count = len(series.readings)
     failed = sum(r.outcome in FAILED for r in series.readings)
     if failed:
-        return f"{failed} of {count} did not pass"
+        return f"{failed} of {count} did not pass."
     if series.kind == "attribute":
-        return f"all {count} conform" if count > 1 else "the only one conforms"
+        return f"all {count} conform." if count > 1 else "the only one conforms."
     if series.kind == "count":
-        found = round(sum(series.values))
-        return f"{found or 'none'} {series.counted or 'found'} on {count} {series.noun}"
-    return "quiet"
+        found = round(sum(series.values)) or "none"
+        if series.counted:
+            return f"{found} {series.counted} counted on {count} {series.noun}."
+        return f"{found} found on {count} {series.noun}."
+    return "quiet."
 
 
 def _signal_sentence(series: Series, recent: Sequence[Spoken], fixtures: Sequence[FixtureSignals]) -> str:
     signalled = [one for one in fixtures if one.signals]
     if len(signalled) == 1 and len(fixtures) > 1:
         strongest = _strongest(signalled[0].signals)
-        return f"{series.title}: {_lower(strongest.sentence)[:-1]}, fixture {signalled[0].fixture} only."
+        return _about(series, f"{_lower(strongest.sentence)[:-1]}, fixture {signalled[0].fixture} only.")
     if recent:
-        return f"{series.title}: {_lower(_strongest(recent).sentence)}"
+        return _about(series, _lower(_strongest(recent).sentence))
     strongest = _strongest([signal for one in signalled for signal in one.signals])
     names = " and ".join(one.fixture for one in signalled)
     many = "s" if len(signalled) > 1 else ""
-    return f"{series.title}: {_lower(strongest.sentence)[:-1]}, on fixture{many} {names}."
+    return _about(series, f"{_lower(strongest.sentence)[:-1]}, on fixture{many} {names}.")
 
 
 def _strongest(signals: Sequence[Spoken]) -> Spoken:

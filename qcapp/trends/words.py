@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from qcapp.core.statistics.control_chart import ControlChart
 from qcapp.core.statistics.run_rules import Signal
 
-NUMBERS = (
+NUMBER_WORDS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
     "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty",
 )  # fmt: skip
@@ -28,7 +28,7 @@ class Spoken:
 
 def number_word(number: int) -> str:
     """The number in words up to twenty, then in digits."""
-    return NUMBERS[number] if 0 <= number < len(NUMBERS) else str(number)
+    return NUMBER_WORDS[number] if 0 <= number < len(NUMBER_WORDS) else str(number)
 
 
 def spoken_signals(chart: ControlChart, names: Sequence[str], noun: str = "units") -> tuple[Spoken, ...]:
@@ -60,8 +60,7 @@ def _episode(
     last, end = points[-1], len(chart.points) - 1
     above = chart.points[last] > center[last]
     first = _back_to_start(chart, first, last, above, center) if signal.rule.endswith("on_one_side") else first
-    words = _words(signal, last - first + 1, noun, above)
-    sentence = f"{words[0].upper()}{words[1:]} {_where(names, first, last, end)}."
+    sentence = _sentence(signal, last - first + 1, noun, above, _where(names, first, last, end))
     return Spoken(signal.rule, sentence, first, last, tuple(points), last == end)
 
 
@@ -76,19 +75,28 @@ def _back_to_start(chart: ControlChart, first: int, last: int, above: bool, cent
     return first
 
 
-def _words(signal: Signal, count: int, noun: str, above: bool) -> str:
-    side = "above" if above else "below"
+def _sentence(signal: Signal, count: int, noun: str, above: bool, where: str) -> str:
+    """Each sentence whole, so that other languages have it."""
     if signal.rule == "beyond_limits":
-        return f"one {'above the upper' if above else 'below the lower'} control limit:"
+        return (
+            f"One above the upper control limit: {where}." if above else f"One below the lower control limit: {where}."
+        )
     if signal.rule == "two_of_three_far_out":
-        return f"two of three {noun} in a row far {side} the centre,"
+        if above:
+            return f"Two of three {noun} in a row far above the centre, {where}."
+        return f"Two of three {noun} in a row far below the centre, {where}."
     if signal.rule == "four_of_five_off_centre":
-        return f"four of five {noun} in a row well {side} the centre,"
+        if above:
+            return f"Four of five {noun} in a row well above the centre, {where}."
+        return f"Four of five {noun} in a row well below the centre, {where}."
+    many = number_word(count).capitalize()
     if signal.rule.endswith("on_one_side"):
-        return f"{number_word(count)} {noun} in a row {side} the centre"
+        if above:
+            return f"{many} {noun} in a row above the centre {where}."
+        return f"{many} {noun} in a row below the centre {where}."
     if signal.rule == "six_rising_or_falling":
-        return f"{number_word(count)} {noun} in a row steadily rising or falling"
-    return f"{signal.words}:"
+        return f"{many} {noun} in a row steadily rising or falling {where}."
+    return f"{signal.words[0].upper()}{signal.words[1:]}: {where}."
 
 
 def _where(names: Sequence[str], first: int, last: int, end: int) -> str:

@@ -1,6 +1,8 @@
 // The ballooned drawing: look closer, go about on it, and in a draft set balloons, by tap, mouse or keys alone. A weld
-// map is one as well: its joints are placed as balloons are, and `data-thing` and `data-named` say what it is called.
+// map is one as well: its joints are placed as balloons are, and `data-thing` says that they are marks.
 // The view is the viewBox of the SVG; balloons keep their size on the screen.
+
+import { t } from "./words.js";
 
 const box = document.getElementById("ballooning");
 const view = document.getElementById("view");
@@ -10,7 +12,22 @@ const told = document.getElementById("told");
 const refusedLine = document.getElementById("refused");
 const chosenLine = document.getElementById("chosen");
 const edits = box.dataset.edits === "yes";
-const { thing = "balloon", named = "checkpoint" } = box.dataset;
+const WORDS = {
+  balloon: {
+    none: t("no balloon yet"),
+    lost: t("The server cannot be reached; the balloon was not kept. Check the connection and set it again."),
+    gone: (number) => t("{0} has no balloon now", number),
+    missing: (missing, all) => t("{0} of {1} checkpoints without a balloon", missing, all),
+    all: t("Every checkpoint has its balloon"),
+  },
+  mark: {
+    none: t("no mark yet"),
+    lost: t("The server cannot be reached; the mark was not kept. Check the connection and set it again."),
+    gone: (number) => t("{0} has no mark now", number),
+    missing: (missing, all) => t("{0} of {1} joints without a mark", missing, all),
+    all: t("Every joint has its mark"),
+  },
+}[box.dataset.thing ?? "balloon"];
 const { width, height } = svg.viewBox.baseVal;
 const PARTS = 100000;
 const RING = 12; // pixels on the screen
@@ -93,7 +110,7 @@ function choose(button, { focus = false } = {}) {
 
 function say(button) {
   const { number, title, seen } = button.dataset;
-  const where = pinOf(button.dataset.key) ? "on this sheet" : seen ? "on another sheet" : `no ${thing} yet`;
+  const where = pinOf(button.dataset.key) ? t("on this sheet") : seen ? t("on another sheet") : WORDS.none;
   chosenLine.textContent = `${number} ${title}: ${where}`;
   const remove = document.getElementById("remove");
   if (remove) remove.disabled = !seen;
@@ -126,9 +143,9 @@ async function post(fields) {
     const answer = await fetch(box.dataset.address, { method: "POST", body: new URLSearchParams(fields), headers: { "X-CSRFToken": box.dataset.token, Accept: "application/json" } });
     if (answer.status === 401) window.location.href = (await answer.json()).sign_in || "/sign-in/";
     const json = (answer.headers.get("Content-Type") || "").includes("json");
-    return { ok: answer.ok, ...(json ? await answer.json() : { message: "Something went wrong here; reload the page." }) };
+    return { ok: answer.ok, ...(json ? await answer.json() : { message: t("Something went wrong here; reload the page.") }) };
   } catch {
-    return { ok: false, message: `The server cannot be reached; the ${thing} was not kept. Check the connection and set it again.` };
+    return { ok: false, message: WORDS.lost };
   }
 }
 
@@ -163,7 +180,7 @@ function drawKept(button) {
   const found = STATE.exec(seen);
   if (found && found[1] === box.dataset.sheet) draw(key, number, { x: (found[2] * width) / PARTS, y: (found[3] * height) / PARTS });
   else pinOf(key)?.remove();
-  button.querySelector(".where").textContent = !seen ? "none" : found[1] === box.dataset.sheet ? "here" : "another sheet";
+  button.querySelector(".where").textContent = !seen ? t("none") : found[1] === box.dataset.sheet ? t("here") : t("another sheet");
   count();
   show();
 }
@@ -176,7 +193,7 @@ function place(spot, button = chosen(), goOn = true) {
   draw(key, number, spot);
   button.dataset.seen = `${box.dataset.sheet} ${across} ${down}`;
   drawKept(button);
-  told.textContent = `${number} is set`;
+  told.textContent = t("{0} is set", number);
   remember(key, was);
   inTurn(() => keep(button, was, { sheet: box.dataset.sheet, across, down }));
   const next = goOn && !was ? nextMissing(button) : button;
@@ -206,7 +223,7 @@ function remove() {
   const was = button.dataset.seen;
   button.dataset.seen = "";
   drawKept(button);
-  told.textContent = `${button.dataset.number} has no ${thing} now`;
+  told.textContent = WORDS.gone(button.dataset.number);
   remember(button.dataset.key, was);
   inTurn(() => keep(button, was, { act: "remove" }));
   choose(button);
@@ -231,7 +248,7 @@ function undo() {
   const now = button.dataset.seen;
   button.dataset.seen = last.was;
   drawKept(button);
-  told.textContent = `Undone: ${button.dataset.number}`;
+  told.textContent = t("Undone: {0}", button.dataset.number);
   const [, sheet, across, down] = STATE.exec(last.was) || [];
   inTurn(() => keep(button, now, sheet ? { sheet, across, down } : { act: "remove" }));
   choose(button);
@@ -239,7 +256,7 @@ function undo() {
 
 function count() {
   const missing = buttons().filter((one) => !one.dataset.seen).length;
-  document.getElementById("missing").textContent = missing ? `${missing} of ${buttons().length} ${named}s without a ${thing}` : `Every ${named} has its ${thing}`;
+  document.getElementById("missing").textContent = missing ? WORDS.missing(missing, buttons().length) : WORDS.all;
   for (const place_ of document.querySelectorAll("[data-sheet-count]")) {
     place_.textContent = buttons().filter((one) => one.dataset.seen.startsWith(place_.dataset.sheetCount)).length;
   }

@@ -1,6 +1,8 @@
 // The copy buttons of the page "Limits". Everything else there works without a script.
 // Away from https a page may not write to the clipboard, so the text is selected and copied the old way.
 
+import { t } from "./words.js";
+
 document.documentElement.dataset.script = "yes";
 
 async function copy(text, field) {
@@ -22,9 +24,9 @@ document.addEventListener("click", async (event) => {
   const row = button.closest(".copy");
   const told = row.querySelector("output");
   try {
-    told.textContent = (await copy(button.dataset.copy, row.querySelector("[data-copied]"))) ? "Copied" : "Select the text and copy it";
+    told.textContent = (await copy(button.dataset.copy, row.querySelector("[data-copied]"))) ? t("Copied") : t("Select the text and copy it");
   } catch {
     row.querySelector("[data-copied]").select();
-    told.textContent = "Select the text and copy it";
+    told.textContent = t("Select the text and copy it");
   }
 });

@@ -1,5 +1,7 @@
 // The pages of a PDF as small pictures, to choose which of them become sheets. Without this script their numbers are typed.
 
+import { t } from "./words.js";
+
 const place = document.querySelector("#page-choice");
 const form = place.closest("form");
 const file = form.querySelector("input[type=file]");
@@ -28,16 +30,16 @@ function written(pages) {
 function choose(most) {
   const chosen = [...place.querySelectorAll("input:checked")].map((one) => Number(one.value));
   numbers.value = written(chosen);
-  const words = chosen.length ? `${chosen.length} chosen: ${numbers.value}.` : "None chosen: all of them are taken.";
-  place.querySelector("[role=status]").textContent = chosen.length > most ? `${words} At most ${most} are taken at once.` : words;
+  const words = chosen.length ? t("{0} chosen: {1}.", chosen.length, numbers.value) : t("None chosen: all of them are taken.");
+  place.querySelector("[role=status]").textContent = chosen.length > most ? `${words} ${t("At most {0} are taken at once.", most)}` : words;
 }
 
 function show({ pages, most }) {
   const one = ({ page, picture }) => node("label", {}, node("img", { src: `data:image/png;base64,${picture}`, alt: "" }),
-    node("span", {}, node("input", { type: "checkbox", value: page, onchange: () => choose(most) }), ` Page ${page}`));
+    node("span", {}, node("input", { type: "checkbox", value: page, onchange: () => choose(most) }), ` ${t("Page {0}", page)}`));
   const status = node("p", { className: "said" });
   status.setAttribute("role", "status");
-  place.replaceChildren(node("fieldset", { className: "page-choice" }, node("legend", {}, `Pages of the PDF: choose which become sheets (${pages.length})`), ...pages.map(one)), status);
+  place.replaceChildren(node("fieldset", { className: "page-choice" }, node("legend", {}, t("Pages of the PDF: choose which become sheets ({0})", pages.length)), ...pages.map(one)), status);
   choose(most);
 }
 
@@ -48,7 +50,7 @@ file.addEventListener("change", async () => {
   numbers.value = "";
   if (!chosen || !/\.pdf$/i.test(chosen.name)) return;
   const mine = asked += 1;
-  say("The pages are being drawn …");
+  say(t("The pages are being drawn …"));
   const body = new FormData();
   body.append("file", chosen);
   try {
@@ -58,6 +60,6 @@ file.addEventListener("change", async () => {
     if (answer.ok) show(told);
     else say(told.message, "alert");
   } catch {
-    if (mine === asked) say("The pages could not be shown. Type their numbers, or choose the file again.", "alert");
+    if (mine === asked) say(t("The pages could not be shown. Type their numbers, or choose the file again."), "alert");
   }
 });

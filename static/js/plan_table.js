@@ -1,6 +1,8 @@
 // The table of a draft, edited in place: one cell at a time becomes an input. The server has the last word on
 // every cell; what it refuses stays in the cell with its sentence. Requests go out one after the other.
 
+import { t } from "./words.js";
+
 const editor = document.getElementById("editor");
 const sheet = document.getElementById("sheet");
 const body = document.getElementById("rows");
@@ -39,10 +41,10 @@ async function post(path, fields) {
   try {
     answer = await fetch(`${editor.dataset.address}draft/${path}/`, { method: "POST", body: form, headers });
   } catch {
-    return { ok: false, message: "The server cannot be reached; nothing was saved. Check the connection and press Enter again." };
+    return { ok: false, message: t("The server cannot be reached; nothing was saved. Check the connection and press Enter again.") };
   }
   if (answer.status === 401) return signInAgain(await answer.json());
-  const data = (answer.headers.get("Content-Type") || "").includes("json") ? await answer.json() : { message: "Something went wrong here; reload the page." };
+  const data = (answer.headers.get("Content-Type") || "").includes("json") ? await answer.json() : { message: t("Something went wrong here; reload the page.") };
   return { ok: answer.ok, ...data };
 }
 
@@ -203,7 +205,7 @@ function edit(cell, typed = null) {
   input.value = typed !== null ? typed : kept ? kept.text : was;
   input.autocomplete = "off";
   input.spellcheck = false;
-  input.setAttribute("aria-label", `${cell.dataset.column.replaceAll("_", " ")} of ${rowOf(cell).cells[0].textContent}`);
+  input.setAttribute("aria-label", t("{0} of {1}", headOf(cell.dataset.column), rowOf(cell).cells[0].textContent));
   if (cell.dataset.list) input.setAttribute("list", `list-${cell.dataset.list}`);
   state.input = input;
   input.cell = cell;
@@ -287,7 +289,7 @@ function keep(cell, text, was) {
 function refuse(key, row, column, { text, was, shown }, data) {
   const now = data.code === "changed_meanwhile" && data.details ? data.details.now : undefined;
   const line = document.getElementById(`row-${row}`);
-  const where = `${line ? line.cells[0].textContent : ""} ${column.replaceAll("_", " ")}`.trim();
+  const where = `${line ? line.cells[0].textContent : ""} ${headOf(column)}`.trim();
   state.refused.set(key, { text, shown: now === undefined ? shown : now, message: `${where}: ${data.message}` });
   const cell = cellAt(row, column);
   if (cell) {
@@ -370,7 +372,7 @@ const many = document.getElementById("many");
 
 function askMany() {
   const ids = chosenRows();
-  document.getElementById("many-count").textContent = ids.length === 1 ? "one checkpoint" : `${ids.length} checkpoints`;
+  document.getElementById("many-count").textContent = ids.length === 1 ? t("one checkpoint") : t("{0} checkpoints", ids.length);
   document.getElementById("many-error").textContent = "";
   const cell = current();
   const select = document.getElementById("many-column");
@@ -403,6 +405,8 @@ document.addEventListener("paste", (event) => {
   lookAtPaste(cell, text);
 });
 
+const wouldChange = (count) => (count === 1 ? t("1 checkpoint would change") : t("{0} checkpoints would change", count));
+
 async function lookAtPaste(cell, text) {
   const heads = { row: rowOf(cell).dataset.row, column: HEADS[cell.cellIndex], text };
   const data = await post("paste", heads);
@@ -410,7 +414,7 @@ async function lookAtPaste(cell, text) {
   document.getElementById("paste-yes").hidden = !data.ok || !data.count;
   if (data.ok) changes.innerHTML = data.changes;
   else changes.replaceChildren(listOf(data));
-  document.getElementById("paste-count").textContent = data.ok ? `${data.count} checkpoint${data.count === 1 ? "" : "s"} would change` : "nothing was changed";
+  document.getElementById("paste-count").textContent = data.ok ? wouldChange(data.count) : t("nothing was changed");
   pasteBox.returnValue = "no";
   pasteBox.showModal();
   pasteBox.onclose = () => {
@@ -431,9 +435,15 @@ async function lookAtPaste(cell, text) {
 // The names of the columns as the server knows them, in the order of the table.
 const HEADS = editor.dataset.heads.split(" ");
 
+/** What a column is called: by its head in the table, or in the choice of fields; a column of neither by its name. */
+function headOf(column) {
+  const head = sheet.tHead.rows[0].cells[HEADS.indexOf(column)] ?? document.querySelector(`#many-column option[value="${column}"]`);
+  return head ? head.textContent : column.replaceAll("_", " ");
+}
+
 function listOf(data) {
   const list = document.createElement("ul");
-  const lines = data.findings && data.findings.length ? data.findings.map((f) => `${f.cell || `row ${f.line}`}, ${f.column}: ${f.message}`) : [];
+  const lines = data.findings && data.findings.length ? data.findings.map((f) => `${f.cell || t("row {0}", f.line)}, ${headOf(f.column)}: ${f.message}`) : [];
   for (const text of [data.message, ...lines]) {
     const item = document.createElement("li");
     item.textContent = text;

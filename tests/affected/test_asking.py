@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from django.utils import translation
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -22,6 +23,8 @@ from qcapp.affected.asking import (
     terms_of,
     written,
 )
+from qcapp.affected.question_words import OTHERS
+from qcapp.affected.templatetags.asked import asked
 from qcapp.core.errors import Invalid
 
 HEAT, WELDER, FIXTURE = Term("heat", "7K4412"), Term("welder", "W11"), Term("fixture", "TF-03")
@@ -105,3 +108,31 @@ def test_makes_a_question_of_rows_and_rows_of_it() -> None:
     assert rows_of(tree) == rows
     assert rows_of(read("heat 7K4412 and (welder W11 or fixture TF-03)")) is None
     assert rows_of(read("not heat 7K4412")) == [Row("and not", HEAT)]
+
+
+def test_reads_and_shows_a_question_in_the_words_of_another_language_and_keeps_the_english_ones() -> None:
+    german = "Schmelze 7K4412 und nicht (Schweißer W11 oder Vorrichtung TF-03 von 2026-03-01)"
+    english = "heat 7K4412 and not (welder W11 or fixture TF-03 from 2026-03-01)"
+    assert written(read(german)) == written(read(german.upper())) == english
+    with translation.override("de"):
+        assert asked(english) == german
+        assert asked("colour red") == "colour red"
+    assert asked(english) == english
+
+
+def test_puts_a_name_in_quotes_that_is_a_word_of_the_notation_in_any_language() -> None:
+    tree = Both((Term("supplier", "und"), Term("supplier", "Oder")))
+    assert written(tree) == 'supplier "und" and supplier "Oder"'
+    assert read(written(tree)) == tree
+
+
+@given(st.recursive(terms(), trees, max_leaves=6))
+def test_reads_again_what_it_wrote_in_another_language(tree: Tree) -> None:
+    for words in OTHERS.values():
+        assert read(written(tree, words)) == read(written(tree))
+
+
+def test_has_a_word_for_every_source_in_every_language() -> None:
+    for words in OTHERS.values():
+        assert set(words) == {*SOURCES, "and", "or", "not", "from", "to"}
+        assert len({word.lower() for word in words.values()}) == len(words)

@@ -43,7 +43,7 @@ def test_finds_reports_that_are_alike(thrice: Workshop) -> None:
     }
     (one,) = clusters(at=LATER)
     assert one.over_threshold
-    assert one.words == "3 reports at the same checkpoint: 101 Head angle on FR-200"
+    assert one.words == "3 reports at the same checkpoint: 101 Head angle (FR-200)"
 
 
 def test_finds_joints_and_causes_as_well(workshop: Workshop) -> None:

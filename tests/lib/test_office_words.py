@@ -93,3 +93,68 @@ def test_keeps_the_capital_of_a_noun_that_english_writes_small() -> None:
     source = "<p>Shift by {{ split.name|lower }}, {{ split.label|lower|default:'-' }}</p>"
     assert "|lower" not in in_language("de", "invented.html", source)
     assert in_language("de", "plans/print/invented.html", source) == source
+
+
+# ------------------------------------------------------------------------------------------------- scripts
+
+SCRIPTS = sorted((FOLDER.parent / "static/js").glob("*.js"))
+# Twins of the core, whose sentences the floor says (tests/capture/test_words.py).
+OF_THE_CORE = {"counted.js", "verdict.js"}
+COMMENT = re.compile(r"/\*[\s\S]*?\*/|(?m:(?<![:\"'])//.*$)")
+CLASSES = re.compile(r'setAttribute\("class", [^)]*\)|className: [^}]*')
+SPOKEN_BY_T = re.compile(r'\bt\("(?:[^"\\]|\\.)*"')
+QUOTED = re.compile(r'"((?:[^"\\\n]|\\.)*)"|`((?:[^`\\]|\\.)*)`')
+IN_BRACES = re.compile(r"\$\{(?:[^{}]|\{[^{}]*\})*\}")
+OF_THE_PAGE = re.compile(
+    r"[\[\]#<>=/]|^\.|\w\.\w|, \.|\b[a-z]+-[a-z]+\b"
+)  # selectors, addresses, markup, names of classes
+SHOWN = re.compile(r'(?:textContent|innerText|title|placeholder|message)(?: =|:) (?:[^;\n]*\? )?"([^"]*[a-z][^"]*)"')
+
+
+def words_in(script: str) -> list[str]:
+    """Texts of a script that are shown as they stand: two words and more, or one that is put on the page."""
+    code = SPOKEN_BY_T.sub("t(", CLASSES.sub("", COMMENT.sub("", script)))
+    texts = (IN_BRACES.sub("{}", one or other) for one, other in QUOTED.findall(code))
+    found = [text for text in texts if re.search(r"[a-z]{2,} [a-z]{2,}", text, re.IGNORECASE)]
+    return [text for text in found if not OF_THE_PAGE.search(text)] + SHOWN.findall(code)
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda one: one.name)
+def test_has_no_hard_coded_words_in_a_script_of_the_office(script: Path) -> None:
+    if script.name not in OF_THE_CORE:
+        assert words_in(script.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'told.textContent = "Copied";',
+        "told.textContent = `${missing} of ${all} joints without a mark`;",
+        'say("The pages are being drawn …");',
+        'return { ok: false, message: "The server cannot be reached; nothing was saved." };',
+        'button.title = undo ? "Undo it" : "";',
+    ],
+)
+def test_finds_words_that_a_script_shows_as_they_stand(line: str) -> None:
+    assert words_in(line) != []
+
+
+def test_takes_no_address_selector_or_comment_for_words() -> None:
+    script = """// The table of a draft.
+    document.querySelector(`tr[data-row="${row}"] td.wrong`); told.textContent = t("Copied"); node.className = "quiet";
+    svg.innerHTML = '<path d="M0 0"/>'; fetch(`/plans/${id}/draft/`); event.key === "Enter";"""
+    assert words_in(script) == []
+
+
+@pytest.mark.parametrize("code", OFFICE)
+def test_brings_a_page_with_a_script_that_speaks_its_words(code: str) -> None:
+    """A template that loads such a script has the tag; the tag gives the words, on an English page nothing."""
+    speaking = [script.name for script in SCRIPTS if "./words.js" in script.read_text(encoding="utf-8")]
+    assert len(speaking) > 3
+    for name in FOLDER.rglob("*.html"):
+        source = name.read_text(encoding="utf-8")
+        if any(f"js/{script}" in source for script in speaking):
+            assert "{% script_words %}" in source, name
+    assert Template("{% script_words %}").render(Context()) == ""
+    with translation.override(code):
+        assert "Kopiert" in Template("{% script_words %}").render(Context())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -131,3 +132,26 @@ def test_finds_no_short_form_in_what_somebody_wrote() -> None:
     wrote = "Complaint: Pulls to the left under load; owner asks whether the axle was straight."
     assert said_in("de", wrote) == wrote
     assert said_in("de", "CA-2026-0003 owner Vane") == "CA-2026-0003 Verantwortung Vane"
+
+
+def test_says_one_and_several_by_the_number_in_the_sentence() -> None:
+    assert said_in("de", "1 answer recorded") == "1 Antwort eingetragen"
+    assert said_in("de", "12 answers recorded") == "12 Antworten eingetragen"
+    assert said_in("de", "1 units measured with GA-01 are on hold until they are decided.").startswith("1 mit GA-01 ")
+    assert "Einheit ist gesperrt" in said_in("de", "1 units measured with GA-01 are on hold until they are decided.")
+
+
+@pytest.mark.parametrize("code", OFFICE)
+def test_counts_by_a_place_that_the_sentence_has(code: str) -> None:
+    counted = re.compile(r"{(\d)\?")
+    wrong = [
+        english
+        for (_, english), other in said_by_the_code(code).items()
+        if not set(counted.findall(other)) <= set(re.findall(r"{(\d)}", english))
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("code", OFFICE)
+def test_writes_the_numbers_that_a_sentence_names_with_the_mark_of_the_language(code: str) -> None:
+    assert "0,8 % bis 1,1 %" in said_in(code, "Cr 1.2 % is too high; 4130 has 0.8 % to 1.1 % (ASTM A519).")

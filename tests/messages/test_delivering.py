@@ -125,3 +125,23 @@ def test_runs_as_a_command(owed: Message, settings: Any, capsys: pytest.CaptureF
     settings.QCAPP_SENDS_MAIL = True
     call_command("deliver_messages")
     assert "1 sent" in capsys.readouterr().out
+
+
+def test_writes_to_each_in_the_language_that_they_chose(owed: Message, told: Any, cast: Cast, settings: Any) -> None:
+    settings.QCAPP_DEMO = True
+    Person.objects.filter(pk=cast.engineer.pk).update(language="de")
+    Message.objects.update(subject="Release of FR-200-0147 was refused", text="The queue shows them, the oldest first.")
+    assert deliver_due(at=FIXED_NOW).sent == 1
+    (sent,) = mail.outbox
+    assert sent.subject == "Die Freigabe von FR-200-0147 wurde abgewiesen"
+    assert sent.body.startswith("Die Liste zeigt sie, die ältesten zuerst.")
+    assert "Vorführung, erfunden." in sent.body
+    row = Message.objects.get()
+    assert row.subject == "Release of FR-200-0147 was refused"  # what is kept stays English
+
+
+def test_writes_english_to_somebody_whose_language_the_office_does_not_speak(owed: Message, cast: Cast) -> None:
+    Person.objects.filter(pk=cast.engineer.pk).update(language="es")
+    Message.objects.update(subject="Release of FR-200-0147 was refused")
+    deliver_due(at=FIXED_NOW)
+    assert mail.outbox[0].subject == "Release of FR-200-0147 was refused"

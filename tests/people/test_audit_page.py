@@ -102,3 +102,17 @@ def test_is_closed_to_the_floor(cast: Cast, client_of: Browser) -> None:
     client = client_of(cast.inspector)
     assert client.get("/audit/").status_code == 403
     assert client.post("/audit/check/").status_code == 403
+
+
+def test_tells_acts_in_the_language_of_the_reader_and_takes_its_words_to_filter_by(
+    cast: Cast, client_of: Browser
+) -> None:
+    add_people(cast, 2)
+    Person.objects.filter(pk=cast.keeper.pk).update(language="de")
+    client = client_of(Person.objects.get(pk=cast.keeper.pk))
+    for about in ("Person 3001", "person 3001", "Person hinzugefügt"):
+        page = client.get("/audit/", {"about": about}).text
+        assert "Person hinzugefügt" in page
+        assert ">Person 3001</a>" in page
+        assert ("Person 3000" in page) is (about == "Person hinzugefügt")
+    assert "Person hinzugefügt" not in client.get("/audit/", {"about": "Einheit FR-200-0147"}).text

@@ -66,17 +66,18 @@ def _element_finding(row: tables.ElementRow, value: Decimal | None) -> ElementFi
     lower = Decimal(row.lower) if row.lower else None
     upper = Decimal(row.upper) if row.upper else None
     limits = f"{row.lower} % to {row.upper} %" if row.lower else f"{row.upper} % at most"
-    rule = f"{row.grade} has {limits} ({row.specification})"
+    grade, source = row.grade, row.specification
+    conforms = False
     if value is None:
-        sentence = f"{row.element} is not reported; {rule}, so ask the mill for it."
-        return ElementFinding(row.element, None, lower, upper, False, sentence)
-    if lower is not None and value < lower:
-        verdict = "is too low"
+        sentence = f"{row.element} is not reported; {grade} has {limits} ({source}), so ask the mill for it."
+    elif lower is not None and value < lower:
+        sentence = f"{row.element} {value} % is too low; {grade} has {limits} ({source})."
     elif upper is not None and value > upper:
-        verdict = "is too high"
+        sentence = f"{row.element} {value} % is too high; {grade} has {limits} ({source})."
     else:
-        return ElementFinding(row.element, value, lower, upper, True, f"{row.element} {value} % conforms; {rule}.")
-    return ElementFinding(row.element, value, lower, upper, False, f"{row.element} {value} % {verdict}; {rule}.")
+        conforms = True
+        sentence = f"{row.element} {value} % conforms; {grade} has {limits} ({source})."
+    return ElementFinding(row.element, value, lower, upper, conforms, sentence)
 
 
 def _unlimited(grade: str, element: str, value: Decimal) -> ElementFinding:

@@ -80,10 +80,14 @@ def _property_finding(row: tables.MechanicalRow, name: str, value: Decimal | Non
     lower = Decimal(getattr(row, column))
     required = not row.condition.startswith(tables.TYPICAL)
     source = tables.MECHANICAL_SOURCES[row.condition if required else tables.TYPICAL]
-    rule = f"{row.grade} {row.condition} has {lower} {unit} ({source})"
+    of, by = f"{row.grade} {row.condition}", f"{lower} {unit} ({source})"
     if value is None:
-        return PropertyFinding(name, None, lower, None, False, required, f"The {wording} is not reported; {rule}.")
-    ok = value >= lower
-    verdict = "conforms" if ok else "is too low" if required else "is below the typical value"
-    sentence = f"The {wording} of {value} {unit} {verdict}; {rule}."
-    return PropertyFinding(name, value, lower, None, ok, required, sentence)
+        sentence = f"The {wording} is not reported; {of} has {by}."
+        return PropertyFinding(name, None, lower, None, False, required, sentence)
+    if value >= lower:
+        sentence = f"The {wording} of {value} {unit} conforms; {of} has {by}."
+    elif required:
+        sentence = f"The {wording} of {value} {unit} is too low; {of} has {by}."
+    else:
+        sentence = f"The {wording} of {value} {unit} is below the typical value; {of} has {by}."
+    return PropertyFinding(name, value, lower, None, value >= lower, required, sentence)

@@ -149,8 +149,10 @@ def _figures(sides: list[Parent], results: list[CarbonEquivalent], governing: in
         texts.append(f"{result.value:.2f} % for {side.grade} ({basis})")
     figures = f"Carbon equivalent ({results[0].formula}): {texts[0]} and {texts[1]}."
     if results[0].value == results[1].value:
-        return f"{figures} Both sides count alike."
-    return f"{figures} The higher one, {sides[governing].grade}, governs."
+        alike = "Both sides count alike."
+        return f"{figures} {alike}"
+    higher = f"The higher one, {sides[governing].grade}, governs."
+    return f"{figures} {higher}"
 
 
 def _level(result: CarbonEquivalent) -> str:

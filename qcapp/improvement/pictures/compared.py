@@ -44,7 +44,7 @@ def _row(frame: Frame, x: Scale, place: int, side: Counted, low: float, high: fl
     return (
         f"<g><title>{escape(words)}</title>"
         f'<text class="c-row" x="{frame.left - 12}" y="{middle + 1:g}" text-anchor="end">{NAMES[place]}</text>'
-        f'<text class="c-tick" x="{frame.left - 12}" y="{middle + 15:g}" text-anchor="end">{side.found} of {side.of}'
+        f'<text class="c-tick" x="{frame.left - 12}" y="{middle + 15:g}" text-anchor="end">{side.found} / {side.of}'
         f'</text><rect class="c-interval" x="{x(low):g}" y="{middle - 8:g}" width="{max(1.0, x(high) - x(low)):g}" '
         f'height="16"/><path class="c-mean" d="M{x(side.share):g} {middle - 14:g}v28"/>'
         f"{label(frame.inner_right + 8, middle + 4, percent(side.share), 'c-row', 'start')}</g>"
@@ -65,7 +65,7 @@ def values_picture(effect: Effect) -> str:
     lines = "".join(f"M{x(t):g} {frame.top}V{frame.inner_bottom}" for t in found)
     unit = label(frame.width - 6, frame.inner_bottom + 18, effect.unit_of_measure, "c-unit", "end")
     rows = "".join(_dots(frame, x, place, side, effect.decimals) for place, side in enumerate(sides))
-    said = f"{len(sides[0])} values before, {len(sides[1])} since. {effect.means_sentence}"
+    said = f"{len(sides[0])} values before and {len(sides[1])} since. {effect.means_sentence}"
     parts = [f'<path class="c-grid" d="{lines}"/>', numbers, unit, rows]
     return picture(frame, "effect-values", "Values before and since", said, parts)
 
@@ -84,7 +84,7 @@ def _dots(frame: Frame, x: Scale, place: int, values: Sequence[float], decimals:
         left = right = x(mean)
     return (
         f'<text class="c-row" x="{frame.left - 12}" y="{middle + 1:g}" text-anchor="end">{NAMES[place]}</text>'
-        f'<text class="c-tick" x="{frame.left - 12}" y="{middle + 15:g}" text-anchor="end">{len(values)} values</text>'
+        f'<text class="c-tick" x="{frame.left - 12}" y="{middle + 15:g}" text-anchor="end">n = {len(values)}</text>'
         f'<g class="c-dots">{dots}</g><rect class="c-interval" x="{left:g}" y="{middle - 5:g}" '
         f'width="{max(1.0, right - left):g}" height="10"/><path class="c-mean" d="M{x(mean):g} {middle - 14:g}v28"/>'
         f"{label(frame.inner_right + 8, middle + 4, written(mean, decimals + 1), 'c-row', 'start')}"

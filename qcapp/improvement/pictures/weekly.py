@@ -35,7 +35,7 @@ def weeks_picture(weeks: Sequence[Week], wanted: Wanted) -> str:
 
 
 def _bar(week: Week, wanted: Wanted, left: float, right: float, y: Scale, frame: Frame) -> str:
-    said = f"{week.name}: {week.count}, {week.critical} critical"
+    said = f"{week.name}: {week.count}; {week.critical} critical"
     gap = min(4.0, (right - left) * 0.15)
     wide = right - left - 2 * gap
     top, grave = y(week.count), y(week.critical)

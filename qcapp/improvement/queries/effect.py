@@ -108,12 +108,12 @@ def _verdict(
         return "not_enough", "No unit from before the date is left to compare with, besides those that triggered it."
     said = (
         f"Out of band: {before.found} of {before.of} before ({percent(before.share)}), {after.found} of {after.of} "
-        f"since ({percent(after.share)}). "
+        f"since ({percent(after.share)})."
     )
     chance = f"Chance alone does as much in {percent(shares.p_value)} of such cases."
     if shares.p_value >= SURE:
-        return "not_told", f"{said}{chance} That cannot be told from chance."
-    return ("better" if after.share < before.share else "worse"), said + chance
+        return "not_told", f"{said} {chance} That cannot be told from chance."
+    return ("better" if after.share < before.share else "worse"), f"{said} {chance}"
 
 
 def _counted(units: list[UnitSeen]) -> Counted:

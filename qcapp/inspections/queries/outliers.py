@@ -106,11 +106,10 @@ class ValueView:
         found = self.spread
         if found is None or found.percentile is None:
             return "No other unit of the family has a value here."
-        others = f"{len(found.values)} other unit{'' if len(found.values) == 1 else 's'}"
-        same = f"{found.same} {'is' if found.same == 1 else 'are'} the same"
+        others, place = len(found.values), _ordinal(found.percentile)
         return (
-            f"Of the last {others} {found.below} lie below, {found.above} above and {same}: "
-            f"it is at the {_ordinal(found.percentile)} percentile."
+            f"Of the last {others} other units {found.below} lie below, {found.above} above and {found.same} alike: "
+            f"it is at the {place} percentile."
         )
 
     @property

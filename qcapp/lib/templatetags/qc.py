@@ -14,12 +14,11 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day
+from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day, said_label, said_number
+from qcapp.lib.spoken_drawings import shown_drawing
 
 register = template.Library()
 MINUS = "−"
-POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
-RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
 DECIMAL = re.compile(r"(\d)\.(\d)")
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
@@ -54,7 +53,7 @@ def ruler(
         unit_of_measure=unit_of_measure,
         beside=(beside.lower, beside.upper, beside.nominal) if beside else None,
     )
-    return mark_safe(svg)  # noqa: S308 - as above
+    return shown_drawing(svg)
 
 
 @register.simple_tag
@@ -70,7 +69,7 @@ def print_ruler(band: Any, unit_of_measure: str = "", beside: Any = None) -> Saf
 def trace(values: list[float], band: Any, outcome: str = "") -> SafeString:
     lower = None if band.lower is None else float(band.lower)
     upper = None if band.upper is None else float(band.upper)
-    return mark_safe(band_picture.trace(values, lower=lower, upper=upper, outcome=str(outcome or "")))  # noqa: S308
+    return shown_drawing(band_picture.trace(values, lower=lower, upper=upper, outcome=str(outcome or "")))
 
 
 # What each part of a ruler is drawn with on paper.
@@ -118,8 +117,9 @@ def number(value: object) -> str:
 @register.filter("number")
 def shown_number(value: object) -> str:
     """The same on a page, with the decimal mark of its language."""
-    text = number(value)
-    return text if office_language() == SOURCE else RANGE.sub(" bis ", POINT.sub(r"\1,", text))
+    text, code = number(value), office_language()
+    told = said_label(code, text) if " (" in text and code != SOURCE else text  # 196.2 mm at 20 °C (measured …)
+    return said_number(code, told)
 
 
 @register.filter

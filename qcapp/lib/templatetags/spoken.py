@@ -1,4 +1,6 @@
-"""The filter `said`: a label or a sentence of the code in the language of the page. Templates need not load it."""
+"""The filter `said` and the tag `script_words`: what code and scripts say in the language of the page. Templates need
+not load them.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +8,25 @@ from typing import Any
 
 from django import template
 from django.utils.functional import Promise
+from django.utils.html import json_script
 from django.utils.safestring import SafeData
 
 from qcapp.lib import spoken
 
 register = template.Library()
+
+
+@register.filter
+def marked(value: Any) -> str:
+    """A number with the decimal mark of the page's language."""
+    return "" if value is None else spoken.said_number(spoken.office_language(), str(value))
+
+
+@register.simple_tag
+def script_words() -> str:
+    """What static/js/words.js finds its words in; nothing on an English page."""
+    code = spoken.office_language()
+    return "" if code == spoken.SOURCE else json_script(spoken.catalogue(code, "scripts"), "script-words")
 
 
 @register.filter

@@ -13,11 +13,14 @@ from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.db import transaction
 from django.db.models import Q
+from django.template.loader import render_to_string
+from django.utils.translation import override
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.charts import drawn_as_png
 from qcapp.lib.pdf import PdfNotMade
-from qcapp.lib.printing import paper
+from qcapp.lib.spoken import office_language_of, said
+from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.people.queries import is_here
 from qcapp.people.roles import Act
 from qcapp.people.services import require
@@ -31,6 +34,7 @@ log = logging.getLogger("qcapp.messages")
 
 WAITS = (1, 5, 15, 60, 240, 720, 1440)  # minutes after each try in vain; the last one again and again
 AT_ONCE = 200
+DEMONSTRATION = "Demonstration, invented. Nothing in it is valid."
 
 
 @dataclass(frozen=True)
@@ -102,8 +106,10 @@ def _send(row: Message) -> str:
     """What went wrong, empty where the server took it."""
     if not row.to.email:
         return "no e-mail address is known of this person"
-    mail = WithPicture(subject=" ".join(row.subject.split()), body=body_of(row), to=[row.to.email])
-    _show(row, mail)
+    with override(office_language_of(row.to)):
+        subject = " ".join(said(row.subject).split())
+        mail = WithPicture(subject=subject, body=body_of(row), to=[row.to.email])
+        _show(row, mail)
     mail.extra_headers["Message-ID"] = f"<qcapp-message-{row.pk}@{settings.QCAPP_PUBLIC_URL.partition('//')[2]}>"
     try:
         mail.send(fail_silently=False)
@@ -126,7 +132,7 @@ def _show(row: Message, mail: EmailMultiAlternatives) -> None:
     if not row.picture:
         return
     try:
-        png = drawn_as_png(row.picture.file, scale=1.0)
+        png = drawn_as_png(shown_drawing(row.picture.file), scale=1.0)
     except PdfNotMade as trouble:
         log.warning("message %s goes without its picture: %s", row.pk, trouble.message)
         return
@@ -135,12 +141,12 @@ def _show(row: Message, mail: EmailMultiAlternatives) -> None:
     image.add_header("Content-ID", f"<{name}>")
     image.add_header("Content-Disposition", "inline", filename=f"{name}.png")
     context = {"message": row, "name": name, "site": settings.QCAPP_PUBLIC_URL, "demonstration": settings.QCAPP_DEMO}
-    mail.attach_alternative(paper("messages/picture_mail.html", context), "text/html")
+    mail.attach_alternative(render_to_string("messages/picture_mail.html", context), "text/html")
     mail.attach(image)
 
 
 def body_of(row: Message) -> str:
-    """The text of the e-mail, with the address to look at."""
+    """The text of the e-mail in the active language, with the address to look at."""
     where = f"\n\n{settings.QCAPP_PUBLIC_URL}{row.link}" if row.link else ""
-    mark = "\n\nDemonstration, invented. Nothing in it is valid." if settings.QCAPP_DEMO else ""
-    return f"{row.text}{where}{mark}\n"
+    mark = f"\n\n{said(DEMONSTRATION)}" if settings.QCAPP_DEMO else ""
+    return f"{said(row.text)}{where}{mark}\n"

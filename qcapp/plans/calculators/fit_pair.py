@@ -72,9 +72,9 @@ class FitPair:
     @property
     def copy_text(self) -> str:
         """One line for a message or a note."""
-        low, high = self.extremes
+        low, high = (f"{one.what} {one.text}" for one in self.extremes)
         return (
-            f"{self.asked}: {self.headline.lower()}, {low.what} {low.text}, {high.what} {high.text}; "
+            f"{self.asked}: {self.headline.lower()}, {low}, {high}; "
             f"hole {self.hole.headline}, shaft {self.shaft.headline} ({self.source})"
         )
 
@@ -87,7 +87,7 @@ def _extreme(clearance: Decimal, end: str) -> Extreme:
     """Negative clearance is an interference, and its least is the most negative clearance's other end."""
     if clearance < 0:
         return Extreme("greatest interference" if end == "least" else "least interference", clearance)
-    return Extreme(f"{end} clearance", clearance)
+    return Extreme("least clearance" if end == "least" else "most clearance", clearance)
 
 
 def fit_pair(size: Decimal, hole: str, shaft: str) -> FitPair:

@@ -16,30 +16,12 @@ from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.urls import reverse_lazy
 
-from qcapp.core.errors import Invalid, QcError
-from qcapp.core.metrology.quantities import parse_value
+from qcapp.core.errors import QcError
+from qcapp.lib.typed_numbers import NumberField
 
 from . import carbon, fit_pair, leaks, lots, weld_limits
 
 MAX_LOT = 100_000_000
-
-
-class ExactField(forms.CharField):
-    """A number as it was typed, digit for digit, with a comma or a dot."""
-
-    def __init__(self, **options: Any) -> None:
-        options.setdefault("max_length", 40)
-        widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-        super().__init__(**({"widget": widget} | options))
-
-    def clean(self, value: Any) -> Decimal | None:
-        text = super().clean(value)
-        if not text:
-            return None
-        try:
-            return parse_value(text)
-        except Invalid as refusal:
-            raise ValidationError(refusal.message, code=refusal.code) from refusal
 
 
 def choice(label: str, choices: Any, **options: Any) -> forms.ChoiceField:
@@ -98,7 +80,7 @@ class FitForm(PartForm):
     """Hole and shaft of one size."""
 
     wide = ("size",)
-    size = ExactField(label="Size, mm")
+    size = NumberField(label="Size, mm")
     hole = forms.CharField(label="Hole", max_length=5, help_text="D to H, JS, K, M, N, P")
     shaft = forms.CharField(label="Shaft", max_length=5, help_text="d to h, js, k, m, n, p, r, s")
 
@@ -114,13 +96,13 @@ class WeldForm(PartForm):
     shaping = ("imperfection",)
     imperfection = choice("Imperfection", weld_limits.names())
     level = choice("Quality level", [(key, f"{key}, {word}") for key, word in weld_limits.LEVEL_WORDS.items()])
-    thickness = ExactField(label="Wall t, mm")
-    weld_thickness = ExactField(
+    thickness = NumberField(label="Wall t, mm")
+    weld_thickness = NumberField(
         label="Weld s, mm", required=False, help_text="Left empty: the wall, as with full penetration."
     )
-    throat = ExactField(label="Throat a, mm")
-    width = ExactField(label="Width b, mm")
-    measured = ExactField(label="Measured", required=False)
+    throat = NumberField(label="Throat a, mm")
+    width = NumberField(label="Width b, mm")
+    measured = NumberField(label="Measured", required=False)
 
     def __init__(self, data: Mapping[str, str], part: str) -> None:
         super().__init__(data, part)
@@ -140,14 +122,16 @@ class CarbonForm(PartForm):
 
     first = choice("First side", _GRADES)
     second = choice("Second side", _GRADES)
-    thickness = ExactField(label="Thicker wall, mm")
+    thickness = NumberField(label="Thicker wall, mm")
     formula = choice("Formula", carbon.FORMULA_NAMES)
 
     def __init__(self, data: Mapping[str, str], part: str) -> None:
         super().__init__(data, part)
         for element in carbon.ELEMENTS:
             for side in ("first", "second"):
-                field = ExactField(label=f"{element}, {side} side", required=False)
+                field = NumberField(
+                    label=f"{element}, first side" if side == "first" else f"{element}, second side", required=False
+                )
                 field.widget.attrs["class"] = "types"
                 self.fields[f"{side}_{element}"] = field
 
@@ -192,17 +176,17 @@ class LeakForm(PartForm):
 
     pressure_unit = choice("Pressure in", leaks.PRESSURE_UNITS)
     kind = choice("The gauge shows", (("gauge", "pressure above air"), ("absolute", "absolute pressure")))
-    barometer = ExactField(label="Air pressure, start", required=False)
-    barometer_end = ExactField(label="Air pressure, end", required=False)
-    start_pressure = ExactField(label="Pressure, start")
-    start_temperature = ExactField(label="Gas temperature, start")
-    end_pressure = ExactField(label="Pressure, end")
-    end_temperature = ExactField(label="Gas temperature, end")
-    litres = ExactField(label="Volume, litres")
-    duration = ExactField(label="Duration")
+    barometer = NumberField(label="Air pressure, start", required=False)
+    barometer_end = NumberField(label="Air pressure, end", required=False)
+    start_pressure = NumberField(label="Pressure, start")
+    start_temperature = NumberField(label="Gas temperature, start")
+    end_pressure = NumberField(label="Pressure, end")
+    end_temperature = NumberField(label="Gas temperature, end")
+    litres = NumberField(label="Volume, litres")
+    duration = NumberField(label="Duration")
     time_unit = choice("Times in", leaks.TIME_UNITS)
-    settling = ExactField(label="Settling", required=False)
-    resolution = ExactField(label="Resolution", required=False)
+    settling = NumberField(label="Settling", required=False)
+    resolution = NumberField(label="Resolution", required=False)
 
     wide = ("kind",)
 

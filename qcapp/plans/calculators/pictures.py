@@ -10,10 +10,11 @@ from decimal import Decimal
 from html import escape
 from typing import Any
 
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from qcapp.lib import band_picture
 from qcapp.lib.charts import chart
+from qcapp.lib.spoken_drawings import shown_drawing
 
 from .fit_pair import FitPair
 from .lots import Lot
@@ -65,7 +66,7 @@ def weld_band_of(answer: WeldLimits) -> SafeString:
 
 def _ruler(svg: str, value: Decimal | None) -> SafeString:
     """The ruler without the room above it in which a value's number would stand."""
-    return _safe(svg if value is not None else svg.replace('viewBox="0 0 420 100"', 'viewBox="0 28 420 72"'))
+    return shown_drawing(svg if value is not None else svg.replace('viewBox="0 0 420 100"', 'viewBox="0 28 420 72"'))
 
 
 # ------------------------------------------------------------------------------------------------ hole and shaft
@@ -79,7 +80,7 @@ def fit_of(pair: FitPair) -> SafeString:
     at = band_picture.Scale(min(numbers) - room, max(numbers) + room, LEFT, RIGHT)
     spoken = "; ".join(f"{name} {notation} {signed(low)} to {signed(high)} µm" for name, notation, low, high in rows)
     drawn = "".join(_row(at, *row) for row in rows)
-    return _safe(
+    return shown_drawing(
         f'<svg class="ruler fit" viewBox="0 0 {WIDTH} 160" role="img" aria-label="{escape(spoken)}">'
         f"{_zero(at)}{drawn}</svg>"
     )
@@ -131,7 +132,7 @@ def operating_characteristic_of(lot: Lot) -> SafeString:
         f"Probability of acceptance over quality for a sample of {lot.plan.sample_size} with acceptance number "
         f"{lot.plan.accept}; the table beside it has the numbers."
     )
-    return _safe(chart(_curve(lot.curve, marks, lot.measure), spoken=spoken))
+    return shown_drawing(chart(_curve(lot.curve, marks, lot.measure), spoken=spoken))
 
 
 def _curve(points: Sequence[tuple[float, float]], marks: list[dict[str, Any]], measure: str) -> dict[str, Any]:
@@ -152,7 +153,3 @@ def _curve(points: Sequence[tuple[float, float]], marks: list[dict[str, Any]], m
              "encoding": {"x": x, "y": {"datum": 95}, "text": {"field": "label"}}},
         ],
     }  # fmt: skip
-
-
-def _safe(svg: str) -> SafeString:
-    return mark_safe(svg)  # noqa: S308 - built from numbers and fixed words, text escaped above

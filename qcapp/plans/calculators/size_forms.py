@@ -12,9 +12,10 @@ from django.core.exceptions import ValidationError
 from qcapp.core.metrology import fits
 from qcapp.core.metrology.general_tolerances import TABLES, Standard
 from qcapp.core.metrology.quantities import as_text
+from qcapp.lib.typed_numbers import NumberField
 
 from . import sizes
-from .forms import ExactField, PartForm, choice
+from .forms import PartForm, choice
 from .sizes import Wanted
 
 STANDARDS = (
@@ -36,8 +37,8 @@ class SizeForm(PartForm):
     shaping: tuple[str, ...] = ("standard",)
     standard = choice("Standard", STANDARDS)
     field_order = ["standard", "kind", "size", "unit_of_measure", "nominal", "notation", "letter", "value"]
-    value = ExactField(label="Value", required=False)
-    expanded_uncertainty = ExactField(label="Uncertainty U", required=False)
+    value = NumberField(label="Value", required=False)
+    expanded_uncertainty = NumberField(label="Uncertainty U", required=False)
 
     @property
     def about_size(self) -> list[django_forms.BoundField]:
@@ -69,7 +70,7 @@ class SizeForm(PartForm):
 class HoleShaftForm(SizeForm):
     """A class of ISO 286."""
 
-    size = ExactField(label="Size")
+    size = NumberField(label="Size")
     unit_of_measure = choice("Unit", ("mm", "in"))
     notation = django_forms.CharField(label="Class", max_length=5, help_text="H7, JS9 for holes; g6, js9 for shafts.")
     field_order = ["standard", "size", "unit_of_measure", "notation", "value"]
@@ -97,9 +98,9 @@ class GeneralForm(SizeForm):
 
     shaping = ("standard", "kind")
     kind = choice("What is limited", ())
-    size = ExactField(label="Size")
+    size = NumberField(label="Size")
     unit_of_measure = choice("Unit", ("mm", "in"))
-    nominal = ExactField(label="Nominal angle, °", required=False)
+    nominal = NumberField(label="Nominal angle, °", required=False)
     letter = choice("Class", ())
 
     def __init__(self, data: Mapping[str, str], part: str) -> None:
@@ -161,7 +162,7 @@ class DrawnForm(SizeForm):
     """Any notation of a drawing."""
 
     wide = (*SizeForm.wide, "notation")
-    size = ExactField(label="Nominal", required=False)
+    size = NumberField(label="Nominal", required=False)
     unit_of_measure = choice("Unit", sizes.UNITS_OF_MEASURE)
     notation = django_forms.CharField(
         label="Tolerance as written", max_length=60, help_text="±0.2, +0.3/-0.1, max 0.5, 25.0 to 25.4, flatness 0.4"

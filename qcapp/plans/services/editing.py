@@ -273,11 +273,15 @@ def move_rows(*, by: Person, revision_uuid: UUID, ids: Sequence[int], step: int,
     with opened(by, revision_uuid, at) as draft:
         ordered = _in_order(draft.paper, ids)
         paper = draft_edits.move(draft.paper, ordered, -1 if step < 0 else 1)
-        said = f"{_numbers(draft.paper, ordered)} moved {'up' if step < 0 else 'down'}"
-        stage = draft_edits.row_of(paper, ordered[0]).stage
-        if stage != draft_edits.row_of(draft.paper, ordered[0]).stage:
-            said += f" into stage {stage}"
+        before, after = (draft_edits.row_of(one, ordered[0]).stage for one in (draft.paper, paper))
+        said = _moved(_numbers(draft.paper, ordered), step, "" if before == after else after)
         return draft.store(paper, said, focus=ordered[0])
+
+
+def _moved(what: str, step: int, into: str) -> str:
+    if into:
+        return f"{what} moved up into stage {into}" if step < 0 else f"{what} moved down into stage {into}"
+    return f"{what} moved up" if step < 0 else f"{what} moved down"
 
 
 def place_rows(
@@ -287,8 +291,9 @@ def place_rows(
     with opened(by, revision_uuid, at) as draft:
         ordered = _in_order(draft.paper, ids)
         paper = draft_edits.place(draft.paper, ordered, beside, below=below)
-        where = f"{'below' if below else 'above'} {draft_edits.row_of(paper, beside).number}"
-        return draft.store(paper, f"{_numbers(draft.paper, ordered)} moved {where}", focus=ordered[0])
+        moved, other = _numbers(draft.paper, ordered), draft_edits.row_of(paper, beside).number
+        said = f"{moved} moved below {other}" if below else f"{moved} moved above {other}"
+        return draft.store(paper, said, focus=ordered[0])
 
 
 def renumber_stage(*, by: Person, revision_uuid: UUID, stage: str, at: datetime) -> Edited:

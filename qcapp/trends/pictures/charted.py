@@ -56,7 +56,7 @@ def control_picture(series: Series, chart: Chart, identity: str = "chart", *, ax
         side_labels(frame, _labels(series, chart, frame, y)),
     ]
     named = f"{chart.name[0].lower()}{chart.name[1:]}"  # a fixture in it keeps its capitals
-    title = f"{series.title}, {series.family_code}: {named} by {axis}"
+    title = TITLES[axis].format(of=f"{series.title}, {series.family_code}", chart=named)
     return picture(frame, identity, title, _described(series, chart), parts)
 
 
@@ -71,6 +71,7 @@ def _below(frame: Frame, chart: Chart, x: Across, times: Sequence[datetime]) -> 
     return order_axis(frame, x, chart.names, 7 if len(chart.names[0]) < 16 else 4)
 
 
+TITLES = {"order": "{of}: {chart} by order", "date": "{of}: {chart} by date"}
 LINES = (("center", "c-center"), ("lower", "c-control"), ("upper", "c-control"))
 
 
@@ -214,16 +215,24 @@ def point_words(series: Series, sample: Sample) -> str:
     return ", ".join([*words, *reading.marks])
 
 
+CONTROL_WORDS = {
+    "upper": "upper control limit {value}",
+    "center": "centre {value}",
+    "lower": "lower control limit {value}",
+}
+LIMIT_WORDS = {"lower": "lower limit {value}", "upper": "upper limit {value}"}
+
+
 def _labels(series: Series, chart: Chart, frame: Frame, y: Scale) -> list[tuple[float, str, str]]:
     extra = 2 if series.kind in {"attribute", "count"} else series.decimals + 1
     labels = []
-    for name, words in (("upper", "upper control limit"), ("center", "centre"), ("lower", "lower control limit")):
+    for name, words in CONTROL_WORDS.items():
         value = chart.line(name)[-1]
         if name == "lower" and value <= 0 and series.kind in {"attribute", "count"}:
             continue
-        labels.append((y(value), f"{words} {written(value, extra)}", "control"))
+        labels.append((y(value), words.format(value=written(value, extra)), "control"))
     for side, limit in _limits(series):
-        text = f"{side} limit {written(limit, series.decimals)}"
+        text = LIMIT_WORDS[side].format(value=written(limit, series.decimals))
         if limit > y.high:
             labels.append((frame.top - 6, f"{text} ↑", "limit"))
         elif limit < y.low:
@@ -234,8 +243,8 @@ def _labels(series: Series, chart: Chart, frame: Frame, y: Scale) -> list[tuple[
 
 
 def _described(series: Series, chart: Chart) -> str:
-    signals = " ".join(signal.sentence for signal in chart.signals[:5]) or "No signal."
-    return f"{len(chart.samples)} points. {chart.base_sentence} {signals}"
+    signals = [signal.sentence for signal in chart.signals[:5]] or ["No signal."]
+    return " ".join([f"{len(chart.samples)} points.", chart.base_sentence, *signals])
 
 
 # ---------------------------------------------------------------------------------------------- spread beneath
@@ -269,9 +278,9 @@ def spread_picture(series: Series, chart: Chart, identity: str = "spread", *, ax
 
 def _spread_labels(spread: ControlChart, y: Scale, decimals: int) -> list[tuple[float, str, str]]:
     found = []
-    for words, line in (("upper control limit", spread.upper), ("centre", spread.center)):
+    for name, line in (("upper", spread.upper), ("center", spread.center)):
         value = float(spread.at(line)[-1])
-        found.append((y(value), f"{words} {written(value, decimals)}", "control"))
+        found.append((y(value), CONTROL_WORDS[name].format(value=written(value, decimals)), "control"))
     return found
 
 

@@ -40,8 +40,10 @@ def small_picture(one: Watched, *, width: int = WIDTH, height: int = HEIGHT) -> 
 
 
 def _title(one: Watched, count: int) -> str:
-    what = "samples" if one.series.kind == "attribute" and one.chart.samples else "values"
-    return f"{one.series.title}, {one.series.family_code}: the last {count} {what}"
+    of = f"{one.series.title}, {one.series.family_code}"
+    if one.series.kind == "attribute" and one.chart.samples:
+        return f"{of}: the last {count} samples"
+    return f"{of}: the last {count} values"
 
 
 def _limits(one: Watched) -> dict[str, float]:
