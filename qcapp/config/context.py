@@ -21,6 +21,7 @@ MENU = (
     ("Nonconformances", "/nonconformances/", Act.LOOK_AT_REPORTS),
     ("Improvement", "/improvement/", Act.LOOK_AT_IMPROVEMENT),
     ("Plans", "/plans/", Act.LOOK_AT_PLAN),
+    ("Welding", "/welding/", Act.CONFIRM_WELDER),
     ("Limits", "/limits/", Act.LOOK_AT_PLAN),
     ("Gauges", "/gauges/", Act.LOOK_AT_GAUGES),
     ("Trends", "/trends/", Act.LOOK_AT_TRENDS),

@@ -71,16 +71,18 @@ def dispatch(request: HttpRequest, serial: str) -> HttpResponse:
     if page.done:
         messages.success(request, f"{unit.serial} is dispatched.", extra_tags="in")
         return redirect("history:unit", serial=unit.serial)
-    current = next((card for card in certificates_of(unit.item_id) if card.standing == "current"), None)
+    issues = certificates_of(unit.item_id)
+    current = next((card for card in issues if card.standing == "current"), None)
     form = page.forms["dispatch"]
     form.initial = {"order_number": unit.order_number}
     if current:
         form.initial |= {"certificate_number": current.number, "issue": current.issue}
     holder = holder_of(unit.item_id)
     holds, against = open_holds(unit.item_id), [said(one) for one in against_parts(unit.item_id)]
+    stopped = bool(holds or against or holder or not current) or unit.state != "released"
     context = {
-        "unit": unit, "form": form, "current": current, "holds": holds, "against": against, "holder": holder,
-        "may_leave": form.is_bound or not (holds or against or holder or not current or unit.state != "released"),
+        "unit": unit, "form": form, "current": current, "latest": next(iter(issues), None), "holds": holds,
+        "against": against, "holder": holder, "may_leave": form.is_bound or not stopped,
     }  # fmt: skip
     return render(request, "customers/dispatch.html", context, status=page.status)
 

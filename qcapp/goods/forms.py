@@ -21,6 +21,11 @@ from .queries.verifying import demands
 
 ELEMENTS = ("C", "Mn", "P", "S", "Si", "Cr", "Mo", "Ni", "Cu", "V")
 SPECIFICATIONS = tuple(dict.fromkeys(row.specification for row in (*COMPOSITION, *OTHER_SPECIFICATIONS)))
+LINES = 4  # to fill in on the page of a delivery
+LINE = (
+    ("description", "Description", 120), ("quantity", "Quantity", 24), ("unit_of_measure", "Unit of measure", 12),
+    ("heat", "Heat", 40), ("family", "Family", 0),
+)  # fmt: skip
 VERDICTS = [("accepted", "accepted"), ("held", "held"), ("refused", "refused")]
 LINKS = [
     ("delivered_with", "delivered with the unit"),
@@ -51,24 +56,52 @@ def _of_one_meaning(number: str) -> None:
 
 
 class DeliveryForm(forms.Form):
-    """A delivery with its lines, one a row."""
+    """A delivery with its lines: four to fill in, and more as rows of text."""
 
     supplier = text("Supplier")
     note_number = text("Delivery note", 40)
     order_number = text("Our order", 40, required=False)
     lines = forms.CharField(
-        label="Lines", widget=forms.Textarea(attrs={"rows": 4}), max_length=6000,
+        label="More lines", widget=forms.Textarea(attrs={"rows": 4}), max_length=6000, required=False,
         help_text="One a row: description; quantity; unit of measure; heat; family. Such as: tube 38.1 × 2.11; 48,5; "
-        "m; H4711. A family with an inspection plan, such as MG-5, becomes a lot to inspect.",
+        "m; H4711.",
     )  # fmt: skip
 
-    def clean_lines(self) -> list[dict[str, str]]:
-        rows = [row.split(";") for row in self.cleaned_data["lines"].splitlines() if row.strip()]
-        names = ("description", "quantity", "unit_of_measure", "heat", "family")
-        told = [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in rows]
-        for line in told:
-            _of_one_meaning(line.get("quantity", ""))
-        return told
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        known = [("", "–"), *((one.code, one.code) for one in families())]
+        for number in range(1, LINES + 1):
+            for name, label, longest in LINE:
+                field = (
+                    text(label, longest, required=False) if longest else forms.ChoiceField(choices=known, label=label)
+                )
+                field.required = False
+                field.widget.attrs["aria-label"] = f"{label}, line {number}"
+                self.fields[f"line{number}_{name}"] = field
+
+    @property
+    def own(self) -> list[forms.BoundField]:
+        """The fields above the lines."""
+        return [self["supplier"], self["note_number"], self["order_number"]]
+
+    @property
+    def rows(self) -> list[list[forms.BoundField]]:
+        """The lines to fill in."""
+        return [[self[f"line{number}_{name}"] for name, *_ in LINE] for number in range(1, LINES + 1)]
+
+    def clean(self) -> dict[str, Any]:
+        told = super().clean() or self.cleaned_data
+        names = [name for name, *_ in LINE]
+        filled = [{name: told.get(f"line{number}_{name}", "") for name in names} for number in range(1, LINES + 1)]
+        typed = [row.split(";") for row in told.get("lines", "").splitlines() if row.strip()]
+        more = [dict(zip(names, (cell.strip() for cell in row), strict=False)) for row in typed]
+        for place, row in enumerate(filled + more):
+            try:
+                _of_one_meaning(row.get("quantity", ""))
+            except ValidationError as refusal:
+                self.add_error(f"line{place + 1}_quantity" if place < LINES else "lines", refusal)
+        kept = {name: told[name] for name in ("supplier", "note_number", "order_number") if name in told}
+        return kept | {"lines": [row for row in filled if any(row.values())] + more}
 
 
 class CertificateForm(forms.Form):

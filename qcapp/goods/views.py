@@ -80,8 +80,9 @@ def overview(request: HttpRequest) -> HttpResponse:
 
 
 def _one_form(
-    request: HttpRequest, name: str, title: str, lead: str, shape: Any, perform: Perform, shown: str
-) -> HttpResponse:
+    request: HttpRequest, name: str, title: str, lead: str, shape: Any, perform: Perform, shown: str,
+    template: str = "goods/form.html",
+) -> HttpResponse:  # fmt: skip
     """A page with one form; `shown` is the address after it, in which {} is what the act gave."""
     page = SeveralForms(request, {name: shape})
     given = page.hear({name: perform})
@@ -89,7 +90,7 @@ def _one_form(
         messages.success(request, f"{title}: done.", extra_tags="in")
         return redirect(shown.format(given))
     context = {"title": title, "lead": lead, "form": page.forms[name], "act": name}
-    return render(request, "goods/form.html", context, status=page.status)
+    return render(request, template, context, status=page.status)
 
 
 @require_http_methods(GET_AND_POST)
@@ -102,7 +103,9 @@ def receive(request: HttpRequest) -> HttpResponse:
 
     lead = "What came in on one delivery note."
     address = "/goods/deliveries/{}/"
-    return _one_form(request, "receive", "Receive a delivery", lead, forms.DeliveryForm, perform, address)
+    return _one_form(
+        request, "receive", "Receive a delivery", lead, forms.DeliveryForm, perform, address, "goods/receive.html"
+    )
 
 
 @require_safe

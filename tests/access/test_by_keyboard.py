@@ -87,7 +87,8 @@ def test_lets_goods_in_take_a_delivery_and_decide_a_heat(at: SitDown) -> None:
     hand.send("a[href$='/goods/receive/']")
     hand.skip()
     hand.type("[name=supplier]", "Fenwater Tube (invented)").type("[name=note_number]", "LS-9001")
-    hand.type("textarea[name=lines]", "drawn tube;12;m;Q7714")
+    for name, text in (("description", "drawn tube"), ("quantity", "12"), ("unit_of_measure", "m"), ("heat", "Q7714")):
+        hand.type(f"[name=line1_{name}]", text)
     assert "LS-9001" in hand.send("main form .act")
     hand.open("/goods/heats/M2208/")
     hand.choose("select[name=verdict]", "held")

@@ -241,3 +241,20 @@ def test_shows_a_lot_in_at_most_twenty_queries_however_many_pieces_were_drawn(
         answer(cast, lot, bad={0})
         costs.append(queries(client, f"/goods/lots/{lot.code}/"))
     assert costs[1] <= costs[0] <= 20
+
+
+# ------------------------------------------------------------------------------------------------- a delivery's lines
+
+
+def test_receives_the_lines_that_were_filled_in_and_those_typed_below(cast: Cast, shells: Any, client_of: Any) -> None:  # noqa: F811
+    client = client_of(cast.goods_in)
+    told = {"act": "receive", "supplier": "Presswork Lane", "note_number": "1", "line1_description": "pressed shell"}
+    told |= {"line1_quantity": "40", "line1_unit_of_measure": "pcs", "line1_family": "MG-5"}
+    told |= {"line3_description": "tube", "line3_quantity": "48,5", "line3_unit_of_measure": "m", "line3_heat": "H4711"}
+    address = client.post("/goods/receive/", told | {"lines": "wire; 5; kg"}).headers["Location"]
+    page = client.get(address).text
+    assert page.index("pressed shell") < page.index("H4711") < page.index("wire")
+    assert "MG-5-L0001" in page
+    empty = client.post("/goods/receive/", {"act": "receive", "supplier": "P", "note_number": "2", "lines": ""})
+    assert empty.status_code == 400
+    assert "A delivery has from 1 to 60 lines." in empty.text

@@ -195,7 +195,7 @@ def holders_of(item_ids: Collection[int]) -> dict[int, int]:
     return {item: _outermost(item, above) for item in direct}
 
 
-def _outermost(item: int, above: dict[int, int]) -> int:
+def _outermost(item: int, above: Mapping[int, int]) -> int:
     for _ in range(DEEPEST):
         if item not in above:
             break
