@@ -29,9 +29,21 @@ def _day(label: str, **options: Any) -> forms.DateField:
     return forms.DateField(label=label, widget=forms.DateInput(attrs={"type": "date"}), **options)
 
 
+class NumberField(forms.DecimalField):
+    """A number with a comma or a point, as it is typed everywhere else."""
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values:
+            return None
+        try:
+            return parse_value(str(value))
+        except QcError as error:
+            raise forms.ValidationError(error.message) from error
+
+
 def _number(label: str, **options: Any) -> forms.DecimalField:
     widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-    return forms.DecimalField(label=label, required=False, max_digits=18, widget=widget, **options)
+    return NumberField(label=label, required=False, max_digits=18, widget=widget, **options)
 
 
 class KindForm(forms.Form):
