@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 
 KINDS = [
@@ -55,11 +57,19 @@ class SeveralFiles(forms.FileInput):
         super().__init__({"multiple": True, "accept": "image/*"})
 
 
+class PhotosField(forms.FileField):
+    """As many files as were chosen, none among them empty; gives a list."""
+
+    def clean(self, data: Any, initial: Any = None) -> list[Any]:
+        chosen = data if isinstance(data, list | tuple) else [data] if data else []
+        return [super(PhotosField, self).clean(one, initial) for one in chosen]
+
+
 class EventForm(forms.Form):
     kind = forms.ChoiceField(label="What it is", choices=KINDS)
     happened_on = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}))
     text = forms.CharField(label="What happened", max_length=600, widget=forms.Textarea(attrs={"rows": 4}))
-    photo = forms.FileField(
+    photo = PhotosField(
         label="Photos", required=False, widget=SeveralFiles(), help_text="Several can be chosen at once."
     )
     report_severity = forms.ChoiceField(label="Raises", choices=SEVERITIES, required=False)

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
-from django.db.models import Case, IntegerField, Q, QuerySet, Value, When
+from django.db.models import Case, IntegerField, Prefetch, Q, QuerySet, Value, When
 
 from qcapp.core.errors import NotFound
 from qcapp.core.identification import lookup_key
 from qcapp.lib.plain_text import shown
 
-from .models import Customer, Dispatch, Order, ServiceEvent
+from .models import Customer, Dispatch, Order, ServiceEvent, ServicePhoto
 
 LONGEST = 60
 
@@ -144,7 +144,8 @@ def recent_events(limit: int = 100) -> list[EventCard]:
 
 
 def _events() -> QuerySet[ServiceEvent]:
-    return ServiceEvent.objects.select_related("by").prefetch_related("photos__photo").order_by("-happened_on", "-id")
+    photos = Prefetch("photos", ServicePhoto.objects.select_related("photo"))
+    return ServiceEvent.objects.select_related("by").prefetch_related(photos).order_by("-happened_on", "-id")
 
 
 def _event(row: ServiceEvent) -> EventCard:

@@ -95,8 +95,7 @@ def event(request: HttpRequest, serial: str) -> HttpResponse:
     page = SeveralForms(request, {"event": forms.EventForm})
 
     def perform(told: dict[str, Any], at: datetime) -> object:
-        del told["photo"]  # the last of them only
-        photos = [(str(photo.name), photo.read()) for photo in request.FILES.getlist("photo")]
+        photos = [(str(photo.name), photo.read()) for photo in told.pop("photo")]
         return services.record_event(by=request.user, serial=unit.serial, photos=photos, at=at, **told)
 
     page.hear({"event": perform})

@@ -241,9 +241,10 @@ def _read(row: Study, value: str) -> str:
 
 
 def studies_of(gauge_id: int) -> list[StudyCard]:
-    """The studies of a gauge, the latest first."""
-    rows = Study.objects.filter(gauge=gauge_id).order_by("-id").values_list("pk", flat=True)
-    return [study_card(key) for key in rows]
+    """The studies of a gauge, the latest first; two queries, however many."""
+    readings = Prefetch("readings", StudyReading.objects.select_related("by"))
+    rows = Study.objects.filter(gauge=gauge_id).select_related("gauge", "by").prefetch_related(readings)
+    return [_card(row, row.readings.all()) for row in rows.order_by("-id")]
 
 
 def study_card(study_id: int) -> StudyCard:

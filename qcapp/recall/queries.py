@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -152,8 +152,8 @@ Listed = tuple[About, ReadingAgain]
 def _judged(readings: list[GaugeReading], judge: Judge, viewer: Person | None, at: datetime) -> list[Listed]:
     """Every answer with its item: those that were read, then those that were computed from them."""
     computed = judge.computed(computed_from(readings), readings)
-    places = {_place(one) for one in (*readings, *(one for one, _ in computed))} if viewer else set()
-    secret = secret_readings(places, viewer=viewer, at=at)
+    every: list[GaugeReading | ComputedReading] = [*readings, *(one for one, _ in computed)]
+    secret = secret_readings({_place(one) for one in every} if viewer else (), viewer=viewer, at=at)
     listed = []
     for reading in readings:
         hidden = _place(reading) in secret
@@ -184,10 +184,11 @@ def _units(listed: Iterable[Listed]) -> tuple[AffectedUnit, ...]:
         AffectedUnit(
             item, about[item][1] or "no serial", state_label(about[item][2]), item in held,
             min((one.finding for one in some), key=GRAVEST_FIRST.index),
-            tuple(sorted(some, key=lambda one: (GRAVEST_FIRST.index(one.finding), one.number))), **where(item),
+            tuple(sorted(some, key=lambda one: (GRAVEST_FIRST.index(one.finding), one.number))),
         )
         for item, some in by_item.items()
     ]  # fmt: skip
+    units = [where.put(unit) for unit in units]
     return tuple(sorted(units, key=lambda unit: (GRAVEST_FIRST.index(unit.worst), unit.serial)))
 
 
@@ -201,13 +202,13 @@ class _Where:
     places: Mapping[int, str]
     lots: Mapping[int, str]
 
-    def __call__(self, item: int) -> dict[str, object]:
-        outer = self.holders.get(item, item)
-        left = self.sent.get(outer)
+    def put(self, unit: AffectedUnit) -> AffectedUnit:
+        """The unit with where it is."""
+        outer = self.holders.get(unit.item_id, unit.item_id)
+        left, holder = self.sent.get(outer), self.serials.get(outer, "")
         if left is not None:
-            return {"customer": left.customer_number, "shipped_at": left.at, "holder": self.serials.get(outer, "")}
-        place = self.places.get(outer, "")
-        return {"holder": self.serials.get(outer, ""), "place": place, "lot": self.lots.get(item, "")}
+            return replace(unit, customer=left.customer_number, shipped_at=left.at, holder=holder)
+        return replace(unit, holder=holder, place=self.places.get(outer, ""), lot=self.lots.get(unit.item_id, ""))
 
 
 def _whereabouts(items: Collection[int]) -> _Where:

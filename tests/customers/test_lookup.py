@@ -60,21 +60,23 @@ def called_about(certified: Workshop) -> Workshop:
     return certified
 
 
-@pytest.mark.parametrize(
-    ("fragment", "by"),
-    [
-        ("147", "serial"), ("fr 2oo-o147", "serial"), ("FR200–0147", "serial"),  # with a dash of a word processor
-        ("2788", "VIN"), ("im8 gdm9 axkp o42788", "VIN"), ("9AXK", "VIN"),
-        ("s1184", "order"), ("S-I I84", "order"), ("1184", "order"),
-        ("orchard rise", "order"), ("0rchard", "order"), ("c-104", "order"),
-        ("fk30 oo1o", "component"), ("FK-30-0010", "component"),
-        ("FR-2026-0001", "certificate"), ("fr 2o26 oooi", "certificate"), ("2026-0001", "certificate"),
-    ],
+SPOKEN = (
+    ("147", "serial"), ("fr 2oo-o147", "serial"), ("FR200–0147", "serial"),  # with a dash of a word processor
+    ("2788", "VIN"), ("im8 gdm9 axkp o42788", "VIN"), ("9AXK", "VIN"),
+    ("s1184", "order"), ("S-I I84", "order"), ("1184", "order"),
+    ("orchard rise", "order"), ("0rchard", "order"), ("c-104", "order"),
+    ("fk30 oo1o", "component"), ("FK-30-0010", "component"),
+    ("FR-2026-0001", "certificate"), ("fr 2o26 oooi", "certificate"), ("2026-0001", "certificate"),
 )  # fmt: skip
-def test_finds_the_frame_by_whatever_is_read_out(called_about: Workshop, fragment: str, by: str) -> None:
-    found = {one.unit.serial: one for one in look_up(fragment, names=True)}
-    assert FRAME in found
-    assert found[FRAME].by == by
+WILD = ("%", "_", "FR%147", "2_88", "FR-200-014[67]", "*", ".*", "\\", "x" * 10_000, "0" * 10_000)
+
+
+def test_finds_the_frame_by_whatever_is_read_out(called_about: Workshop) -> None:
+    for fragment, by in SPOKEN:
+        found = {one.unit.serial: one.by for one in look_up(fragment, names=True)}
+        assert found.get(FRAME) == by, fragment
+    for wild in WILD:
+        assert look_up(wild, names=True) == [], wild[:20]
 
 
 def test_finds_an_order_that_no_customer_is_known_for_as_it_is_spoken(called_about: Workshop) -> None:
@@ -92,10 +94,3 @@ def test_puts_a_mark_that_ends_so_before_many_newer_that_only_hold_it(called_abo
         for text in rows
     )  # fmt: skip
     assert look_up("2788", names=False)[0].unit.serial == FRAME
-
-
-@pytest.mark.parametrize(
-    "wild", ["%", "_", "FR%147", "2_88", "FR-200-014[67]", "*", ".*", "\\", "x" * 10_000, "0" * 10_000]
-)
-def test_reads_no_wildcard_and_no_flood(called_about: Workshop, wild: str) -> None:
-    assert look_up(wild, names=True) == []

@@ -76,6 +76,15 @@ def test_refuses_a_calibration_of_tomorrow_on_the_page(metrology):
     assert not Calibration.objects.exists()
 
 
+@pytest.mark.parametrize(("typed", "kept"), [("0,02", "0.02"), ("0.020", "0.020"), ("a lot", None), ("1e400", None)])
+def test_reads_an_uncertainty_with_a_comma_or_a_point(metrology, typed, kept):
+    GaugeFactory(number="HG-07")
+    values = {"done_on": "2026-01-05", "outcome": "passed", "done_by": "Room 2", "expanded_uncertainty": typed}
+    status = metrology.post("/gauges/HG-07/calibrations/", values).status_code
+    assert status == (302 if kept else 400)
+    assert [str(one.expanded_uncertainty) for one in Calibration.objects.all()] == ([kept] if kept else [])
+
+
 @pytest.mark.parametrize("address", ["add/", "kinds/add/", "HG-07/calibrations/", "HG-07/out-of-use/"])
 def test_refuses_who_does_not_keep_gauges(cast, client_of, address):
     GaugeKindFactory()

@@ -106,11 +106,11 @@ class ValueView:
         found = self.spread
         if found is None or found.percentile is None:
             return "No other unit of the family has a value here."
-        others, place = len(found.values), _ordinal(found.percentile)
-        return (
-            f"Of the last {others} other units {found.below} lie below, {found.above} above and {found.same} alike: "
-            f"it is at the {place} percentile."
-        )
+        below, above, same, where = found.below, found.above, found.same, found.percentile
+        if len(found.values) == 1:
+            return f"Of the one other unit {below} lies below, {above} above, {same} the same: percentile {where}."
+        count = len(found.values)
+        return f"Of the last {count} other units {below} lie below, {above} above, {same} the same: percentile {where}."
 
     @property
     def usual(self) -> str:
@@ -120,11 +120,6 @@ class ValueView:
         step = Decimal(1).scaleb(-getattr(self.card.spec, "decimals", 0) - 1)
         low, high = (as_text(Decimal(end).quantize(step)) for end in self.spread.fences)
         return f"{low} to {high} {getattr(self.card.spec, 'unit_of_measure', '')}".strip()
-
-
-def _ordinal(number: int) -> str:
-    ending = "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{ending}"
 
 
 def value_view(serial: str, key: str, *, viewer: Person, at: datetime) -> ValueView:

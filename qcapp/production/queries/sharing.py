@@ -151,7 +151,9 @@ def and_holders(item_ids: Iterable[int]) -> set[int]:
 
 
 def unit_rows(item_ids: Collection[int]) -> list[UnitRow]:
-    """Those of the items that are units, by serial; two queries."""
+    """Those of the items that are units, by serial; two queries, none for no item."""
+    if not item_ids:
+        return []
     # Two statements: with both tables in one, PostgreSQL reads every item to join thousands of them.
     of_units = Item.objects.filter(id__among=item_ids, kind=Item.Kind.UNIT).order_by()
     families = dict(of_units.values_list("id", "family__code"))
