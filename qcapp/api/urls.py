@@ -123,6 +123,7 @@ urlpatterns = [
         name="withdraw-release",
     ),
     path("v1/decisions", decisions.DecisionsView.as_view(), name="decisions"),
+    path("v1/families", plans.FamiliesView.as_view(), name="families"),
     path("v1/plans", plans.PlansView.as_view(), name="plans"),
     path("v1/plans/<uuid:uuid>", plans.PlanView.as_view(), name="plan"),
     *(

@@ -11,7 +11,7 @@ from qcapp.messages.queries import unread_count
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act
 
-from .helping import help_for
+from .helping import guide_for, help_for
 
 MENU = (
     ("Floor", "/floor/", Act.RECORD_RESULT),
@@ -40,11 +40,13 @@ def page(request: HttpRequest) -> dict[str, object]:
         "demonstration": settings.QCAPP_DEMO,
     }
     person = getattr(request, "user", None)
-    match = request.resolver_match
-    shown["page_help"] = help_for(match.view_name, office_language()) if match else None
-    if person is None or not person.is_authenticated:
+    known = person is not None and person.is_authenticated
+    held = role_names(person, timezone.now()) if known else frozenset()
+    if match := request.resolver_match:
+        shown["page_help"] = help_for(match.view_name, office_language(), held)
+        shown["page_guide"] = guide_for(match.view_name, held)
+    if not known:
         return shown
-    held = role_names(person, timezone.now())
     shown["unread"] = lambda: unread_count(person)  # asked by the pages that show it, when they do
     shown["my_roles"] = ", ".join(sorted(said(role.label) for role in held)) or said("no role today")
     shown["menu"] = [

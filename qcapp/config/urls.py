@@ -7,7 +7,7 @@ from importlib.util import find_spec
 from django.urls import URLPattern, URLResolver, include, path
 
 from qcapp.config.health.views import system
-from qcapp.config.helping import guide, picture
+from qcapp.config.helping import FILES, OPEN, OPEN_PICTURES, document_file, guide, open_guide, open_picture, picture
 from qcapp.config.retention.views import kept
 
 # What a room's addresses begin with. The home page and the search for a serial number are the history's.
@@ -38,6 +38,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
 urlpatterns.append(path("health/", include("qcapp.config.health.urls")))
 urlpatterns.append(path("system/", system, name="system"))
 urlpatterns.append(path("system/kept/", kept, name="kept"))
+urlpatterns.append(path(f"guide/{OPEN}/", open_guide, name="guide_open"))
+urlpatterns += [path(f"guide/pictures/{name}", open_picture, {"picture": name}) for name in OPEN_PICTURES]
+urlpatterns += [path(f"guide/files/{name}", document_file, {"name": name}) for name in FILES]
 urlpatterns.append(path("guide/pictures/<str:picture>", picture, name="guide_picture"))
 urlpatterns.append(path("guide/<path:name>/", guide, name="guide"))
 urlpatterns.append(path("limits/", include("qcapp.plans.calculators.urls")))

@@ -172,8 +172,11 @@ def _certificate(unit: UnitCard, number: str, issue: int) -> CertificateCard:
     chosen = [card for card in cards if card.number == number.strip() and card.issue == issue]
     if not chosen or chosen[0].standing != "current":
         current = next((card for card in cards if card.standing == "current"), None)
-        hint = f"Hand over {current.number} issue {current.issue}." if current else "None of its issues stands."
-        raise Refused("certificate_not_current", f"That is not the current certificate of {unit.serial}. {hint}")
+        if current is None:
+            raise Refused("certificate_not_current", f"No certificate of {unit.serial} stands; have one issued first.")
+        number, last = current.number, current.issue
+        message = f"{unit.serial} leaves with its current certificate; hand over {number} issue {last}."
+        raise Refused("certificate_not_current", message)
     return chosen[0]
 
 

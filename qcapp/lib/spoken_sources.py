@@ -69,7 +69,7 @@ A_LABEL = re.compile(r"[A-Z][a-z]*( |$)")
 NAMED = re.compile(r"{[a-z_]+}")
 PLACE = re.compile(r"{\d+}")
 ENDED = re.compile(r"[.?!](?:{\d})*$")
-OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^[^\w{“…]")
+OF_MACHINES = re.compile(r"[<>_\[]|(?<! )=|=(?! )|\bSELECT\b|%\(|^[^\w{“…]")
 
 
 # What the code puts together as it runs, so that it stands nowhere whole: states, words of tables, short forms.

@@ -66,6 +66,8 @@ ALLOWED: dict[str, frozenset[str]] = {
     "gauges:study": frozenset({"GET"}),
     "gauges:read_study": frozenset({"GET", "POST"}),
     "nonconformance:raise-lot": frozenset({"GET", "POST"}),
+    "guide": frozenset({"GET"}),
+    "guide_picture": frozenset({"GET"}),
     "goods:overview": frozenset({"GET"}),
     "goods:delivery": frozenset({"GET"}),
     "goods:lot": frozenset({"GET"}),

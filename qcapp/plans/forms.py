@@ -13,6 +13,19 @@ from qcapp.production.queries import families
 from .cards import SheetCard
 
 
+class FamilyForm(forms.Form):
+    """A new part family."""
+
+    code = forms.CharField(label="Code", max_length=20, help_text="Capitals, digits and dashes, such as FR-200.")
+    name = forms.CharField(label="Name", max_length=80, help_text="As it stands in a sentence, such as trike frame.")
+    serial_pattern = forms.CharField(
+        label="Pattern of the serials", max_length=60, help_text="Such as FR-200-{number:4}, which gives FR-200-0001."
+    )
+    certificate_prefix = forms.CharField(
+        label="Certificate numbers begin with", max_length=12, help_text="Capitals and digits, such as FR."
+    )
+
+
 class ImportForm(forms.Form):
     """A plan file with the family and the letter it becomes a revision of."""
 

@@ -1,10 +1,11 @@
 from django.urls import path
 
-from . import draft_views, drawing_views, paper_views, views, weld_map_views
+from . import draft_views, drawing_views, family_views, paper_views, views, weld_map_views
 
 app_name = "plans"
 urlpatterns = [
     path("", views.plan_list, name="list"),
+    path("families/add/", family_views.add_family, name="add_family"),
     path("import/", views.import_plan, name="import"),
     path("<uuid:uuid>/", views.revision, name="revision"),
     path("<uuid:uuid>/plan.csv", views.export, name="export"),

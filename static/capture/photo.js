@@ -66,7 +66,7 @@ function marking({ canvas: source, buffer }, close) {
   const moves = { ArrowLeft: [-STEP, 0], ArrowRight: [STEP, 0], ArrowUp: [0, -STEP], ArrowDown: [0, STEP] };
   const shown = el("canvas", {
     class: "photo-canvas", width: source.width, height: source.height, tabindex: "0", role: "application", "data-first": true,
-    "aria-label": t("The photo. Tap where the defect is, or move with the arrow keys and press Enter."),
+    "aria-label": t("The photo. Tap where the imperfection is, or move with the arrow keys and press Enter."),
     onclick: (event) => {
       const box = shown.getBoundingClientRect();
       put([Math.round((1000 * (event.clientX - box.x)) / box.width), Math.round((1000 * (event.clientY - box.y)) / box.height)]);
@@ -82,7 +82,7 @@ function marking({ canvas: source, buffer }, close) {
   redraw();
   const note = el("input", { maxlength: "200", autocomplete: "off" });
   return el("div", { class: "picks" },
-    el("p", {}, t("Tap where the defect is, or keep the photo as it is.")), shown,
+    el("p", {}, t("Tap where the imperfection is, or keep the photo as it is.")), shown,
     el("label", { class: "floor-field" }, t("Note (may stay empty)"), note),
     el("div", { class: "then" },
       el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")),

@@ -97,7 +97,7 @@ function showSheet(spot, c, mark = false) {
     node.dispatchEvent(new Event("marked"));
   });
   const button = (label, spoken, act, first = null) => el("button", { type: "button", class: "big", "aria-label": spoken, "data-first": first, onclick: act }, label);
-  return ask(mark ? t("Tap where the defect is") : t("{0} on {1}", c.number, spot.drawing.title), (close) => {
+  return ask(mark ? t("Tap where the imperfection is") : t("{0} on {1}", c.number, spot.drawing.title), (close) => {
     const keep = mark && el("button", { type: "button", class: "big go", disabled: true, onclick: () => close(at) }, t("Keep the mark"));
     node.addEventListener("marked", () => { keep.disabled = false; });
     return el("div", { class: "whole" }, node,

@@ -27,6 +27,8 @@ TEMPLATES = [
         "corrections.html",
     )
 ]
+FRAME = ROOT / "templates/floor.html"
+HELP = re.compile(r'{% block help %}<p data-words="([^"]+)">{% translate "([^"]+)" %}</p>{% endblock %}')
 SAID = re.compile(r'\b(?:t|say)\("((?:[^"\\]|\\.)*)"')
 IN_TEMPLATE = re.compile(r'{% translate "([^"]+)" %}')
 COUNTED = re.compile(r"{% blocktranslate count [^%]*%}(.*?){% plural %}(.*?){% endblocktranslate %}")
@@ -57,7 +59,7 @@ def test_keeps_the_places_where_a_number_or_a_name_goes(code: str) -> None:
 
 @pytest.mark.parametrize("code", OTHERS)
 def test_has_every_word_of_the_templates_and_views_in_each_language(code: str) -> None:
-    texts = {text for file in TEMPLATES for text in IN_TEMPLATE.findall(file.read_text())}
+    texts = {text for file in (*TEMPLATES, FRAME) for text in IN_TEMPLATE.findall(file.read_text())}
     texts |= set(
         IN_VIEW.findall("".join((ROOT / "qcapp/capture" / name).read_text() for name in ("welding.py", "decoding.py")))
     )
@@ -108,3 +110,20 @@ def test_keeps_the_shells_in_english_whoever_asks() -> None:
 @pytest.mark.parametrize("code", OTHERS)
 def test_lists_the_words_among_what_a_tablet_keeps(code: str) -> None:
     assert f"/floor/words/{code}/" in shell.worker_script()
+
+
+def test_says_two_sentences_of_help_on_every_page_in_each_language() -> None:
+    pages = [file for file in TEMPLATES if "{% extends" in file.read_text()]
+    assert len(pages) >= 7
+    for page in pages:
+        ((kept, shown),) = HELP.findall(page.read_text())
+        assert kept == shown, page.name  # what a tablet keeps is said again by its script, from this attribute
+        for text in (shown, *(words_of(code)[shown] for code in OTHERS)):
+            assert len(re.findall(r"[.;:](?= |$)", text)) >= 2, text
+
+
+def test_knows_the_words_that_a_kept_page_carries() -> None:
+    carried = {text for file in (*TEMPLATES, FRAME) for text in re.findall(r'data-words="([^"]+)"', file.read_text())}
+    assert len(carried) > 15
+    for code in OTHERS:
+        assert carried - set(words_of(code)) == set()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from email.message import Message
 from pathlib import Path
 
@@ -15,6 +16,16 @@ from pytest_django import Settings
 from qcapp.config.documents import DRAWN
 from qcapp.config.documents import measured as recorded
 from qcapp.config.documents.dependencies import LOCKED, licence_of, locked
+from qcapp.config.documents.numbers import ROOMS
+
+CORE_WITHOUT_NUMBERS = {"__init__", "errors", "findings", "variants", "workflow"}
+# Which ask the core and hand on what it said: pages, files, sentences, pictures, which unit is due for a sample.
+HAND_ON = {
+    "goods/queries/lots.py", "goods/services/lots.py", "improvement/pictures/compared.py",
+    "inspections/queries/coming.py", "inspections/queries/standing.py", "plans/calculators/lots.py",
+    "plans/plan_rows.py", "trends/characteristic.py", "trends/pictures/charted.py", "trends/plain.py",
+    "trends/views.py", "trends/words.py",
+}  # fmt: skip
 
 
 def test_is_current() -> None:
@@ -45,6 +56,20 @@ def test_has_the_formulas_that_verdicts_rest_on() -> None:
     text = DRAWN["numbers.md"]()
     for word in ("`judge`", "ISO 22514-2", "capability", "uncertainty", "common practice, no source"):
         assert word in text
+
+
+def test_tells_of_every_module_that_computes() -> None:
+    """All of the core, and every module of a room that does statistics, but for those that draw or hand on."""
+    text = DRAWN["numbers.md"]()
+    core = [file for file in (ROOMS / "core").rglob("*.py") if file.stem not in CORE_WITHOUT_NUMBERS]
+    by_statistics = re.compile(r"(?m)^(?:import|from) (?:scipy|numpy|statistics)|^from qcapp\.core\.statistics")
+    files = (file for room in ROOMS.iterdir() if room.name not in ("core", "config") for file in room.rglob("*.py"))
+    rooms = [file for file in files if by_statistics.search(file.read_text(encoding="utf-8"))]
+    assert len(core) > 60
+    assert len(rooms) > 15
+    computing = [file for file in rooms if str(file.relative_to(ROOMS)) not in HAND_ON]
+    named = {f"(`qcapp/{file.relative_to(ROOMS)}`)": file for file in (*core, *computing)}
+    assert [str(file) for name, file in named.items() if name not in text] == []
 
 
 def test_names_every_locked_library_with_its_licence() -> None:

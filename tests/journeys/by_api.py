@@ -20,8 +20,6 @@ from qcapp.config.demonstration import cast as demo
 from qcapp.config.demonstration.drawn_photos import stand_in
 from qcapp.config.demonstration.stories import FAMILIES
 from qcapp.lib.fields import uuid7
-from qcapp.people.roles import Role
-from qcapp.production.services import add_family
 
 PLANS = Path(__file__).resolve().parents[2] / "fixtures" / "plans"
 INSPECTOR, SECOND, THIRD, WELDER, WELDING = "1001", "1002", "1003", "1005", "1012"
@@ -31,16 +29,14 @@ Json = dict[str, Any]
 
 
 def set_up_shop() -> demo.Cast:
-    """The demonstration's people and gauges, and its part families without plans."""
+    """The demonstration's people and gauges, and its part families without plans, added through the API as well."""
     now = timezone.now()
     begin = now - timedelta(days=90)
     cast = demo.make_people(begin)
     demo.make_gauges(cast, begin, now)
+    author = Caller(AUTHOR)
     for code, name, pattern, prefix, _ in FAMILIES:
-        add_family(
-            by=cast.with_role(Role.QUALITY_MANAGER), code=code, name=name, serial_pattern=pattern,
-            certificate_prefix=prefix, at=begin,
-        )  # fmt: skip
+        author.do("families", code=code, name=name, serial_pattern=pattern, certificate_prefix=prefix)
     return cast
 
 

@@ -15,7 +15,6 @@ from django.utils import timezone
 
 from qcapp.config.demonstration import cast as demo
 from qcapp.config.demonstration.drawn_photos import stand_in
-from qcapp.production.services import add_family
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -158,18 +157,17 @@ class Bench:
 
 @pytest.fixture
 def shop(live_server: Any) -> str:
-    """People, gauges and the empty family; the plan comes in by hand. Gives the address."""
+    """People and gauges; the family and its plan come in by hand. Gives the address."""
     now = timezone.now()
     begin = now - timedelta(days=30)
     cast = demo.make_people(begin)
     demo.make_gauges(cast, begin, now)
-    add_family(
-        by=cast.people["1009"], code="FT-14", name="fuel tank", serial_pattern="FT-14-{number:4}",
-        certificate_prefix="FT", at=begin,
-    )  # fmt: skip
     return str(live_server.url)
 
 
+FAMILY = {
+    "code": "FT-14", "name": "fuel tank", "serial_pattern": "FT-14-{number:4}", "certificate_prefix": "FT",
+}  # fmt: skip
 VALUES = {
     "Heat number, sheet": ["7L0031"],
     "Shell, wall at the drawn corner": ["1.04"],
@@ -210,10 +208,12 @@ def test_goes_from_a_plan_file_to_a_checked_certificate(browser: Browser, shop: 
 
 
 def _plan_in(author: Person, engineer: Person, releaser: Person) -> None:
-    page = author.go("/plans/import/?family=FT-14")
-    page.select_option("select[name=family_code]", "FT-14") if page.locator(
-        "select[name=family_code]"
-    ).count() else None
+    page = author.go("/plans/")
+    page.get_by_role("link", name="Add a part family").click()
+    for name, text in FAMILY.items():
+        page.fill(f"input[name={name}]", text)
+    page.get_by_role("button", name="Add the family").click()
+    assert page.locator("select[name=family_code]").input_value() == "FT-14"
     page.fill("input[name=letter]", "B")
     page.set_input_files("input[type=file]", REPOSITORY / "fixtures" / "plans" / "FT-14.csv")
     page.get_by_role("button", name="Import as a draft").click()

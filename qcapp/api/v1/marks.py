@@ -54,5 +54,5 @@ class MarksView(OwnedView):
 
     @extend_schema(request=DefectMark, responses={200: Marked, 400: Refusal, 403: Refusal, 404: Refusal, 409: Refusal})
     def post(self, request: Request) -> Response:
-        """Mark where the defect is, beside the open report about the checkpoint."""
+        """Mark where the imperfection is, beside the open report about the checkpoint."""
         return Response(self.taken())

@@ -27,6 +27,8 @@ from qcapp.plans.queries import (
     revision_card,
 )
 from qcapp.plans.services.beginning import import_plan
+from qcapp.production.queries import families
+from qcapp.production.services import add_family
 
 from ..acts import ActView, Pin, Refusal, SignedReason
 from ..errors import plain
@@ -77,12 +79,38 @@ class PlanFile(serializers.Serializer[Any]):
     change_note = serializers.CharField(max_length=300, required=False, allow_blank=True, default="")
 
 
+class PartFamily(serializers.Serializer[Any]):
+    code = serializers.CharField(max_length=20, help_text="capitals, digits and dashes, such as FR-200")
+    name = serializers.CharField(max_length=80)
+    serial_pattern = serializers.CharField(max_length=60, help_text="such as FR-200-{number:4}")
+    certificate_prefix = serializers.CharField(max_length=12, help_text="certificate numbers begin with it")
+
+
+class PartFamilies(serializers.Serializer[Any]):
+    families = PartFamily(many=True)
+
+
 class Reason(serializers.Serializer[Any]):
     reason = serializers.CharField(max_length=300)
 
 
 class Nothing(serializers.Serializer[Any]):
     """An act that needs no more than its address."""
+
+
+class FamiliesView(ActView):
+    act = {"GET": Act.LOOK_AT_PLAN, "POST": Act.IMPORT_PLAN}
+
+    @extend_schema(responses={200: PartFamilies, 401: Refusal}, operation_id="FamilyList")
+    def get(self, request: Request) -> Response:
+        """Every part family, by code, with the pattern of its serials."""
+        return Response({"families": PartFamily(families(), many=True).data})
+
+    @extend_schema(request=PartFamily, responses={201: PartFamily, 400: Refusal, 403: Refusal, 409: Refusal})
+    def post(self, request: Request) -> Response:
+        """A new part family; its first plan is imported next. Code and patterns are never changed."""
+        added = add_family(by=self.person, at=self.at, **self.read(PartFamily))
+        return Response(PartFamily(added).data, status=201)
 
 
 class PlansView(ActView):

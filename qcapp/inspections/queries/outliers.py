@@ -1,6 +1,8 @@
 """Was it an outlier? One unit's value among the family's: a share in words, a rule with its source, a picture.
 
-Floats throughout: this is about how values are spread; whether one is in its band was decided exactly, elsewhere.
+Unusual is what lies more than 1.5 interquartile ranges outside the quartiles (J. W. Tukey, Exploratory Data Analysis,
+1977, chapter 2). Floats throughout: this is about how values are spread; whether one is in its band was decided
+exactly, elsewhere.
 """
 
 from __future__ import annotations
