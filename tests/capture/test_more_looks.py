@@ -9,9 +9,16 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from .conftest import Tablet
+from .conftest import Shop, Tablet
 from .test_floor_look import assert_for_gloves, boxes, found, resize
+from .test_shared_tablet import shared, to_bench  # noqa: F401 - a fixture among them
 
+# The place of what has the focus among all elements of the page, and its name; -1 where nothing has it.
+PLACE_OF_FOCUS = """() => {
+    const at = document.activeElement;
+    const place = at === document.body ? -1 : [...document.querySelectorAll("*")].indexOf(at);
+    return [place, at.id || at.dataset.key || at.innerText];
+}"""
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Tablets = Callable[..., Tablet]
 
@@ -103,3 +110,37 @@ def test_shows_numbers_with_the_languages_own_mark_and_sends_them_with_the_point
     (answer,) = one.shop.answers("width")
     assert (answer.answer, answer.raw) == ('{"value":"62.7"}', "62,7")
     speak(one, "1001", "en")
+
+
+def test_has_no_violation_where_a_shared_tablet_asks_who_works_and_for_the_pin(
+    shared: Tablet,  # noqa: F811
+    shop: Shop,
+    axe: Any,
+) -> None:
+    one = to_bench(shared, shop)
+    one.page.click("#who")
+    assert found(axe, one) == [], "who works here"
+    assert_for_gloves(boxes(one, "#who-works button"))
+    one.page.click('#who-works [data-badge="1002"]')
+    one.page.wait_for_selector("#pin")
+    assert found(axe, one) == [], "PIN"
+    assert_for_gloves(boxes(one, "dialog .keys button"))
+
+
+def test_takes_the_focus_through_the_bench_in_the_order_in_which_it_is_read(tablet: Tablets) -> None:
+    """Head, list of the stage, entry, what can be done beside, foot: by Tab from the first to the last."""
+    one = tablet().at("width")
+    one.page.locator(".bench-head a:visible").first.focus()
+    seen: list[tuple[int, str]] = [one.page.evaluate(PLACE_OF_FOCUS)]
+    for _ in range(60):
+        one.page.keyboard.press("Tab")
+        where, name = one.page.evaluate(PLACE_OF_FOCUS)
+        if where in (-1, seen[0][0]):  # once round
+            break
+        seen.append((where, name))
+    places = [where for where, _ in seen]
+    assert places == sorted(places)
+    assert len(places) == len(set(places))
+    names = [name for _, name in seen]
+    order = [names.index(one) for one in ("who", "stage-now", "width", "gauge", "value", "photo", "report")]
+    assert order == sorted(order)

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from qcapp.gauges import services as gauges
-from qcapp.gauges.models import Gauge
+from qcapp.gauges.models import Calibration, Gauge
+from qcapp.inspections.queries.proof import unproven_in
+from qcapp.lib.guards import lifted, on_tables
+from qcapp.lib.site_days import site_day
 
 from .conftest import Shop, Tablet
 from .test_faults import at_work, until_sent
@@ -78,3 +83,28 @@ def test_keeps_and_marks_a_value_where_no_gauge_reads_so_far(tablet: Tablets, sh
     one.context.set_offline(False)
     until_sent(one)
     assert "gauge_out_of_range" in shop.answers("bore")[0].flags
+
+
+def test_keeps_and_marks_a_reading_with_a_gauge_that_fell_due_while_the_tablet_was_away(
+    tablet: Tablets, shop: Shop
+) -> None:
+    make_height_gauge(shop, "HG-77", "600")
+    one = at_work(tablet()).at("width")
+    one.context.set_offline(True)
+    one.page.click("#gauge")
+    one.page.get_by_role("button", name="HG-77").click()
+    one.enter("62.10")
+    assert "In band: 62.1" in one.verdict()  # the tablet cannot know it
+    with lifted("a gauge falls due in a test", on_tables(connection)):
+        yesterday = site_day(timezone.now()) - timedelta(days=1)
+        rows = Calibration.objects.filter(gauge__number="HG-77")
+        with connection.cursor() as cursor:
+            told = [yesterday.isoformat(), rows.get().pk]
+            cursor.execute(f"UPDATE {Calibration._meta.db_table} SET due_on = %s WHERE id = %s", told)
+    one.context.set_offline(False)
+    until_sent(one)
+    (answer,) = shop.answers("width")
+    assert (answer.raw, answer.outcome, answer.flags) == ("62.10", "in_band", ["gauge_overdue"])
+    one.until("/calibration/.test(document.querySelector('.verdict').innerText)")
+    (open_one,) = unproven_in(shop.view())
+    assert (open_one.about, open_one.decided) == ("gauge_overdue", False)
