@@ -64,6 +64,21 @@ def test_lets_a_revoked_tablet_hand_in_only(cast: Cast) -> None:
     assert [card.body["id"] for card in aside_cards()] == ["x-1"]
 
 
+def test_opens_no_address_to_a_revoked_tablet_but_those_to_hand_in(cast: Cast) -> None:
+    """Every address and method, whoever was signed in on it: the most powerful person of the site."""
+    tablet, token = enrolled(cast.keeper, FIXED_NOW)
+    client = on_tablet(token, cast.quality_manager)
+    services.revoke_tablet(by=cast.keeper, tablet=tablet, reason="lost", at=timezone.now())
+    walked = 0
+    for address in addresses():
+        path = re.sub(r"<(\w+)>", lambda name: FILLED.get(name[1], "1"), address.path)
+        name = resolve(path).view_name
+        for method in ("get", "post", "delete"):
+            walked += 1
+            assert (code_of(client, method, path) == "tablet_revoked") == (name not in OF_REVOKED), (method, path)
+    assert walked > 600
+
+
 def test_frees_no_revoked_tablet_that_threw_its_cookie_away(cast: Cast) -> None:
     services.set_pin(by=None, person=cast.inspector, pin="271845", at=FIXED_NOW)
     tablet, token = enrolled(cast.keeper, timezone.now())

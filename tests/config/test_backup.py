@@ -109,7 +109,7 @@ def test_holds_every_table_and_what_the_rows_name(source: Source) -> None:
         }
     database.close()
     assert counts == {rows.table.name: rows.rows for rows in manifest.tables}
-    assert present - set(counts) == {"django_migrations", "django_session", "sqlite_sequence"}
+    assert present - set(counts) == {"django_migrations", "django_session", "people_opensession", "sqlite_sequence"}
     assert manifest.left_out == []
 
 
@@ -137,7 +137,8 @@ def test_leaves_sessions_and_the_secret_key_out(source: Source, data_folder: Pat
     make(tmp_path / "plain")
     for secret in ("secret_key", "signing_passphrase"):
         assert not (tmp_path / "plain" / "files" / secret).exists()
-    assert not (source.backup / "rows" / "django_session.jsonl").exists()
+    for table in ("django_session", "people_opensession"):
+        assert not (source.backup / "rows" / f"{table}.jsonl").exists()
 
 
 @pytest.mark.django_db(transaction=True)
