@@ -21,6 +21,7 @@ from qcapp.production.services.welding import Range, add_procedure, add_qualific
 
 from .conftest import Shop, Tablet
 from .test_faults import at_work, knock
+from .test_floor_look import assert_for_gloves, boxes, resize
 from .test_store_faults import data_folder  # noqa: F401 - keeps files out of the way
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -158,7 +159,12 @@ def test_keeps_what_the_server_refuses_with_the_reason_and_the_ways_out(tablet: 
 
 
 def test_is_checked_by_the_server_at_once_while_there_is_network(tablet: Tablets, shop: Shop, cell: str) -> None:
-    one = at_work(tablet(WELDER, path=f"/units/{cell}/weld/"))
+    one = at_work(tablet(WELDER, path=f"/units/{cell}/bench/"))
+    resize(one, "phone")  # the way to welding stands in the head, beside the serial, also in the longer German
+    assert_for_gloves(boxes(one, ".bench-head a"))
+    one.page.evaluate("() => { document.querySelector('#to-weld').textContent = 'Schweißen'; }")
+    assert one.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    one.page.goto(f"{one.address}/units/{cell}/weld/")
     one.page.wait_for_selector("#scanned")
     scan(one, "W7")
     one.page.locator("[name=procedure]").first.check(force=True)
