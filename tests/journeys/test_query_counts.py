@@ -110,7 +110,8 @@ def test_asks_the_database_at_most_twenty_times_for_any_page_and_says_a_german_o
     uuid = released_card("FR-200").uuid
     revise(by=cast.people["1010"], revision_uuid=uuid, at=timezone.now(), change_note="next")
     Person.objects.update(language="de")
-    walked, shown = 0, {}
+    walked = 0
+    shown: dict[str, str] = {}
     for path, client in pages(cast):
         client.get(path)  # what a process keeps from its first request on is not asked for again
         with django_assert_max_num_queries(most(path), info=path):
