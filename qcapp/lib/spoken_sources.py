@@ -104,7 +104,7 @@ BUILT = """
     spatter | single gas pore, butt | single gas pore, fillet | linear misalignment, plates and longitudinal welds |
     linear misalignment, circumferential tube welds | incorrect root gap, fillet | weld toe angle, butt |
     weld toe angle, fillet | porosity area, single layer | porosity area, multi layer | B, stringent |
-    C, intermediate | D, moderate | {0} may be up to {1} {2} at {3} | level {0} at {1} mm ({2} no. {3}) |
+    C, intermediate | D, moderate | {0} may be up to {1} {2} at {3} | level {0} at {1} mm ({2}) |
     cm³/min (gas at {0} °C, {1} kPa) | Leak rate {0} ({1}) |
     Lot of {0}, level {1}, AQL {2}, {3}: check {4}, accept {5}, reject {6} ({7}) |
     Gas law on absolute pressures: Q = V·(p1 − p2·T1/T2)/Δt; 40 CFR 1065.644 states the same in moles |
@@ -120,6 +120,9 @@ BUILT = """
     least clearance {0} | most clearance {0} | least interference {0} | greatest interference {0} | clearance fit |
     transition fit | interference fit |
     correction | measured again |
+    together | Drawings | Drawing | Specifications | Specification |
+    {0} entries | of result | position | turn | waived | asked | present | current | There is one reading |
+    There are {0} readings | Find a better gauge or method. | Advice: | Warning: | temporary |
     one | two | three | four | five | six | seven | eight | nine | ten | eleven | twelve | thirteen | fourteen |
     fifteen | sixteen | seventeen | eighteen | nineteen | twenty |
     Reports by {0} | Cost by {0} | Hours by {0} | {0} by fixture | {0} by welder | {0} by gauge | {0} by person |

@@ -56,6 +56,7 @@ SPOKEN = frozenset({
 SPOKEN_IN = {
     "affected/": frozenset({"=join", "=name", "one.detail", "used.thing.detail"}),
     "gauges/due.html": frozenset({"one.name"}),
+    "gauges/gauge.html": frozenset({"outcome", "one.outcome"}),
     "goods/heat.html": frozenset({"one.role", "one.text"}),
     "health/system.html": frozenset({"=name"}),
     "history/node.html": frozenset({"node.detail"}),

@@ -13,7 +13,7 @@ from .draft_table import Cell, RowView
 from .review_list import ADVICE, REFUSED, WARNING
 
 MINUS = "−"
-SAID = {REFUSED: "", WARNING: "Warning: ", ADVICE: "Advice: "}
+SAID = {REFUSED: "", WARNING: "Warning:", ADVICE: "Advice:"}
 
 
 def rows_html(rows: Iterable[RowView]) -> SafeString:
@@ -38,7 +38,7 @@ def _cell(cell: Cell) -> str:
     if cell.choices:
         attributes.append(f'data-list="{cell.choices}"')
     if cell.problem:
-        words = escape(f"{said(SAID[cell.severity])}{said(cell.problem)}")
+        words = escape(f"{said(SAID[cell.severity])} {said(cell.problem)}".strip())
         attributes.append(f'title="{words}" aria-description="{words}"')
     if not cell.editable:
         attributes.append('aria-readonly="true"')
