@@ -63,15 +63,15 @@ def scans(sql: str) -> bool:
                 "SET LOCAL enable_seqscan = off"
             )  # the table is small here: only what has no other way stays
             cursor.execute("EXPLAIN (FORMAT JSON) " + sql.replace("%", "%%"))
-            return _scanned(cursor.fetchone()[0])
+            plan = cursor.fetchone()[0]
+            return _scanned(json.loads(plan) if isinstance(plan, str) else plan)
         cursor.execute("EXPLAIN QUERY PLAN " + sql)
         steps = [str(row[-1]) for row in cursor.fetchall()]
     names = {RESULTS, *re.findall(rf'"?{RESULTS}"? (?:AS )?"?([A-Z]\d+)"?', sql)}
     return any(step.startswith("SCAN ") and step.split()[1] in names for step in steps)
 
 
-def _scanned(plan: Any) -> bool:
-    found = json.loads(plan) if isinstance(plan, str) else plan
+def _scanned(found: Any) -> bool:
     if isinstance(found, list):
         return any(_scanned(part) for part in found)
     if not isinstance(found, dict):
