@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
@@ -39,7 +41,7 @@ def page(request: HttpRequest) -> dict[str, object]:
         "site_zone": settings.QCAPP_SITE_ZONE,
         "demonstration": settings.QCAPP_DEMO,
     }
-    person = getattr(request, "user", None)
+    person: Any = getattr(request, "user", None)
     known = person is not None and person.is_authenticated
     held = role_names(person, timezone.now()) if known else frozenset()
     if match := request.resolver_match:

@@ -114,12 +114,15 @@ class Command(BaseCommand):
             "", f"  {address}", "",
             f"  Everybody signs in with the password  {people.PASSWORD}  and signs with the PIN  {people.PIN}",
             "  1001  Imogen Marlowe, inspector         1009  Rosalind Adeyemi, quality manager",
-            "  1002  Tadeo Okonjo, inspector           1011  Linnea Foss, engineer",
-            "  1005  Wenda Carrow, welder              1013  Yara Quill, customer service",
-            "  1012  Osric Delamere, welding coordinator   1015  Greta Sandoval, keeper of the system",
+            "  1002  Tadeo Okonjo, inspector           1010  Caspar Vane, quality manager and metrology",
+            "  1005  Wenda Carrow, welder              1011  Linnea Foss, engineer",
+            "  1008  Emeka Thorne, goods-in            1012  Osric Delamere, welding coordinator",
+            "  1014  Halvard Minch, dispatch           1013  Yara Quill, customer service",
+            "                                          1015  Greta Sandoval, keeper of the system",
             "",
             "  Serial numbers to try:  FR-200-0147 (on hold), FR-200-0140 (ready for release),",
             "                          FR-200-0131 (certified after a rework)",
+            f"  A guide for each of them:  {address}guide/glossary/",
             "  Demonstration, invented. Nothing in it is valid.", "",
         ]  # fmt: skip
         self.stdout.write("\n".join(lines))
