@@ -73,6 +73,9 @@ def followed(client: Client, person: Person) -> dict[str, Any]:
     from django.test import override_settings
 
     seen = {"level": look(client, "/units/"), "account": look(client, "/account/")}
+    seen["charts"] = look(client, "/trends/")
+    seen["affected"] = look(client, "/affected/")
+    seen["affected by the API"] = look(client, "/api/v1/affected-lists")
     say(COPY, "SELECT pg_wal_replay_pause()")
     say("default", "SET synchronous_commit = local")
     act(person, "de")

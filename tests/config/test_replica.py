@@ -106,7 +106,7 @@ def test_reads_from_a_copy_that_follows_and_from_the_first_when_it_does_not(pair
     assert done.returncode == 0, done.stderr[-4000:]
     seen: dict[str, dict[str, Any]] = json.loads(done.stdout.splitlines()[-1])
     assert {name: each["status"] for name, each in seen.items()} == dict.fromkeys(seen, 200)
-    for name in ("level", "level again"):
+    for name in ("level", "charts", "affected", "affected by the API", "level again"):
         assert seen[name]["from"] == "replica; lacks 0 acts"
         assert seen[name]["copy"] > 1
         assert seen[name]["first"] == []
