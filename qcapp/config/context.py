@@ -6,7 +6,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
 
-from qcapp.lib.spoken import office_language, said
+from qcapp.lib.spoken import page_language, said
 from qcapp.messages.queries import unread_count
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act
@@ -40,7 +40,7 @@ def page(request: HttpRequest) -> dict[str, object]:
     }
     person = getattr(request, "user", None)
     match = request.resolver_match
-    shown["page_help"] = help_for(match.view_name, office_language()) if match else None
+    shown["page_help"] = help_for(match.view_name, page_language()) if match else None
     if person is None or not person.is_authenticated:
         return shown
     held = role_names(person, timezone.now())

@@ -52,7 +52,7 @@ def help_for(name: str, language: str) -> Help | None:
     row = table().get(name) or table().get(f"{name.partition(':')[0]}:*")
     if row is None:
         return None
-    spoken = language if language in {"en", "de"} else "en"
+    spoken = language if language in row else "en"
     return Help(row[spoken], spoken, row["guide"])
 
 

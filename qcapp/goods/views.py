@@ -211,6 +211,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
     if page.done:
         return redirect("goods:lot", code=card.code)
     outside = sent_out(card.id)
+    here = getattr(request, "tablet", None) is None  # a shared tablet looks, and inspects in the grid
     context = {
         "lot": card,
         "holds": open_holds(card.item_id),
@@ -225,7 +226,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
         "supplier": supplier_of(card.id),
         "planned": planned,
         "forms": page.forms,
-        "keeps": may(request.user, Act.KEEP_GOODS, timezone.now()),
+        "keeps": here and may(request.user, Act.KEEP_GOODS, timezone.now()),
     }
     return render(request, "goods/lot.html", context, status=page.status)
 

@@ -17,13 +17,16 @@ from django.http import HttpRequest
 from django.utils.translation import get_language
 from django.utils.translation.trans_real import DjangoTranslation
 
+from . import on_tablets
 from .worded import WORD
 
 SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
-OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
+OFFICE = ("de",)  # what every page of the office speaks beside English: qcapp/locale/<code>/office/
 ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
 OPEN = re.compile(r"{\d}")
+BETWEEN = re.compile(r"(?<=[.?!]) (?=[A-Z“\d])")  # two sentences
+LISTED = re.compile(", ")
 PREDICATE = re.compile(r"[a-z].*\.$", re.DOTALL)  # said of a checkpoint or a person, whose name stands before it
 _PLACE = re.compile(r"\\{(\d)\\}")  # as re.escape leaves it
 _PLACES = re.compile(r"{\d}")
@@ -47,21 +50,29 @@ def language_of(person: Any) -> str:
     return chosen if chosen in OTHERS else SOURCE
 
 
-def language_for(request: HttpRequest, spoken: tuple[str, ...] = OFFICE) -> str:
-    """Of the languages spoken there the person's; the one that a stranger's browser asks for; else English."""
+def language_for(request: HttpRequest, page: str) -> str:
+    """Of the languages that this page speaks the person's; the one that a stranger's browser asks for; else English.
+
+    `page` is the name of its address, such as "goods:lot".
+    """
     user = getattr(request, "user", None)
     if user is not None and user.is_authenticated:
         chosen = language_of(user)
     else:
         request.META[ASKED] = "yes"
         chosen = request.headers.get("Accept-Language", "")[:2]
-    return chosen if chosen in spoken else SOURCE
+    return chosen if chosen in spoken_on(page) else SOURCE
 
 
-def office_language() -> str:
-    """The language in which the office is shown now: the active one where the office speaks it, else English."""
+def spoken_on(page: str) -> tuple[str, ...]:
+    """The languages of a page beside English: those of the office, or all where it is met on a tablet."""
+    return OTHERS if page in on_tablets.PAGES or page.partition(":")[0] in on_tablets.ROOMS else OFFICE
+
+
+def page_language() -> str:
+    """The language in which the page is shown now: the active one where it is one of ours, else English."""
     active = (get_language() or SOURCE)[:2]
-    return active if active in OFFICE else SOURCE
+    return active if active in OTHERS else SOURCE
 
 
 def catalogue(code: str, domain: str) -> dict[str, str]:
@@ -79,19 +90,35 @@ def said(sentence: str) -> str:
 
 @lru_cache(maxsize=8192)
 def said_in(code: str, sentence: str) -> str:
-    """The sentence in a language other than English."""
+    """The sentence, or several of them, in a language other than English."""
+    found = _found(code, sentence) or _said_apart(code, sentence, BETWEEN) or _found(code, sentence, across=True)
+    return said_day(code, sentence) if found is None else found
+
+
+def _found(code: str, sentence: str, *, across: bool = False) -> str | None:
+    """What the catalogues have; `across` lets what a sentence names reach over the end of it."""
     known = _known(code)
     if sentence in known.whole:
         return known.whole[sentence]
     for form, other in known.like(sentence):
-        if match := form.fullmatch(sentence):
-            return re.sub(r"{(\d)}", lambda place: said_label(code, match[f"p{place[1]}"]), other)
-    return said_day(code, sentence)
+        match = form.fullmatch(sentence)
+        if match and (across or not any(BETWEEN.search(one) for one in match.groups())):
+            return re.sub(r"{(\d)}", lambda place: said_label(code, match[f"p{place[1]}"]), other)  # noqa: B023
+    return None
+
+
+def _said_apart(code: str, text: str, between: re.Pattern[str]) -> str | None:
+    """What stands one behind the other, each said by itself; None where that leaves something in English."""
+    parts = between.split(text)
+    if len(parts) == 1 or text in _known(code).whole:
+        return None
+    found = [_found(code, part) for part in parts]
+    return None if None in found else between.findall(text)[0].join(map(str, found))
 
 
 def said_label(code: str, text: str) -> str:
-    """A label in a language other than English, also where it has a capital as the first of a line."""
-    other = said_in(code, text)
+    """A label in a language other than English, also as one of a list, or with a capital as the first of a line."""
+    other = _said_apart(code, text, LISTED) or said_in(code, text)
     if other != text or not text:
         return other
     turned = text[0].swapcase() + text[1:]
@@ -137,15 +164,13 @@ class _Known:
 @cache
 def _known(code: str) -> _Known:
     """Of two that say the same text otherwise the later counts: the floor's scripts and the pages lend single words."""
-    texts = {}
-    if code in OFFICE:
-        lent = catalogue(code, "djangojs") | {
-            text: other for (place, text), other in office_words(code).items() if not place
-        }
-        texts = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
-        texts |= catalogue(code, "labels")
-        said = catalogue(code, "sentences")
-        texts |= said | {f"{{9}} {text}": f"{{9}} {other}" for text, other in said.items() if PREDICATE.match(text)}
+    lent = catalogue(code, "djangojs") | {
+        text: other for (place, text), other in office_words(code).items() if not place
+    }
+    texts = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
+    texts |= catalogue(code, "labels")
+    said = catalogue(code, "sentences")
+    texts |= said | {f"{{9}} {text}": f"{{9}} {other}" for text, other in said.items() if PREDICATE.match(text)}
     return _Known(texts | catalogue(code, "refusals"))
 
 

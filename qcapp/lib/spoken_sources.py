@@ -22,8 +22,10 @@ FORMS = re.compile(r"(^|[/_])forms\.py$")
 READ_WHOLE = frozenset(
     """
     certificates/as_built_checks.py certificates/lot_queries.py certificates/release_checks.py config/health/watched.py
-    core/checkpoints/count.py goods/checking.py goods/holding_views.py goods/queries/__init__.py history/lines.py
-    history/pictures.py
+    core/checkpoints/count.py core/checkpoints/record.py core/materials/composition.py core/materials/strength.py
+    core/materials/weldability.py
+    goods/checking.py goods/holding_views.py goods/queries/__init__.py goods/services/lots.py goods/views.py
+    history/lines.py history/pictures.py
     improvement/cards.py improvement/queries/actions.py improvement/queries/effect.py improvement/queries/field.py
     improvement/services/leading.py improvement/services/opening.py improvement/services/reminding.py
     improvement/words.py inspections/queries/outliers.py inspections/queries/timeline.py nonconformance/announcing.py
@@ -40,7 +42,11 @@ SPOKEN_ALL_THE_SAME = (
     "config/retention",
     "core/checkpoints",
     "core/findings.py",
+    "core/identification.py",
     "core/materials",
+    "core/metrology/quantities.py",
+    "core/statistics/switching.py",
+    "core/workflow.py",
 )
 CODES = ("audit/verbs.py",)  # the names of acts in the audit, the same in every language
 LABELS = frozenset({"label", "help_text", "empty_label", "placeholder", "aria-label", "title", "lead"})
@@ -55,27 +61,27 @@ OF_MACHINES = re.compile(r"[<>=_\[]|\bSELECT\b|%\(|^[^\w{“…]")
 
 
 @cache
-def labels() -> dict[str, str]:
-    """Every label, help text, choice and word for a state or a kind, with the module that has it."""
+def labels() -> dict[str, list[str]]:
+    """Every label, help text, choice and word for a state or a kind, with the modules that have it."""
     return _found(_labels_in)
 
 
 @cache
-def sentences() -> dict[str, str]:
-    """Every refusal, note and message, `{0}` … for what it names, with the module that says it."""
+def sentences() -> dict[str, list[str]]:
+    """Every refusal, note and message, `{0}` … for what it names, with the modules that say it."""
     known = labels()
-    return {text: place for text, place in _found(_sentences_in).items() if text not in known}
+    return {text: places for text, places in _found(_sentences_in).items() if text not in known}
 
 
-def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, str]:
-    found: dict[str, str] = {}
+def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
     root = Path(settings.BASE_DIR) / "qcapp"
     for file in sorted(root.rglob("*.py")):
         name = file.relative_to(root).as_posix()
         if _of_the_office(name):
             for text in read(name, ast.parse(file.read_text(encoding="utf-8"))):
                 if WORD.search(text):
-                    found.setdefault(text, name)
+                    found.setdefault(text, []).append(name)
     return found
 
 

@@ -40,7 +40,10 @@ class HeatState(StrEnum):
 
     @property
     def label(self) -> str:
-        return "not decided" if self is HeatState.ENTERED else self.value
+        return HEAT_WORDS.get(self.value, self.value)
+
+
+HEAT_WORDS = {"entered": "not decided"}
 
 
 class LotState(StrEnum):
@@ -53,7 +56,10 @@ class LotState(StrEnum):
 
     @property
     def label(self) -> str:
-        return "not judged" if self is LotState.OPEN else self.value
+        return LOT_WORDS.get(self.value, self.value)
+
+
+LOT_WORDS = {"open": "not judged"}
 
 
 USABLE_LOTS = frozenset({LotState.ACCEPTED, LotState.SORTED})

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from .conftest import Tablet
-from .test_floor_look import assert_for_gloves, boxes, found, resize
+from .test_floor_look import assert_for_gloves, boxes, found, resize, speak
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Tablets = Callable[..., Tablet]
@@ -35,12 +35,6 @@ def photograph(one: Tablet) -> None:
         one.page.click("#photo")
     chooser.value.set_files([{"name": "a.jpg", "mimeType": "image/jpeg", "buffer": written.getvalue()}])
     one.page.wait_for_selector(".photo-canvas")
-
-
-def speak(one: Tablet, badge: str, code: str) -> None:
-    person = one.shop.people[badge]
-    person.language = code
-    person.save(update_fields=["language"])
 
 
 @pytest.mark.parametrize(("theme", "code"), [("light", "en"), ("dark", "de")])

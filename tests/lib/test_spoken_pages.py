@@ -14,7 +14,7 @@ from django.utils import translation
 from django.utils.safestring import mark_safe
 
 from qcapp.lib.printing import paper
-from qcapp.lib.spoken import OFFICE, _Known, said_in
+from qcapp.lib.spoken import OTHERS, _Known, said_in
 from qcapp.lib.spoken_sources import labels, sentences
 from qcapp.lib.templatetags.qc import day, moment, number
 from qcapp.lib.templatetags.spoken import said
@@ -35,14 +35,14 @@ class Asked(forms.Form):
     how = forms.ChoiceField(choices=[("a", "minor")], widget=forms.RadioSelect)
 
 
-@pytest.mark.parametrize("code", OFFICE)
+@pytest.mark.parametrize("code", OTHERS)
 def test_says_everything_that_the_code_says_and_nothing_that_it_says_no_more(code: str) -> None:
     said = {english for _, english in said_by_the_code(code)}
     wanted = {entry.english for entries in of_the_code(code).values() for entry in entries}
     assert (wanted - said, said - wanted) == (set(), set()), "run `manage.py write_words` and say what is new"
 
 
-@pytest.mark.parametrize("code", OFFICE)
+@pytest.mark.parametrize("code", OTHERS)
 def test_names_in_every_sentence_what_the_english_names(code: str) -> None:
     assert [english for (_, english), other in said_by_the_code(code).items() if misplaced(english, other)] == []
 

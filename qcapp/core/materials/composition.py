@@ -65,8 +65,8 @@ def element_rows(grade: str, specification: str | None) -> list[tables.ElementRo
 def _element_finding(row: tables.ElementRow, value: Decimal | None) -> ElementFinding:
     lower = Decimal(row.lower) if row.lower else None
     upper = Decimal(row.upper) if row.upper else None
-    limits = f"{row.lower} % to {row.upper} %" if row.lower else f"{row.upper} % at most"
-    rule = f"{row.grade} has {limits} ({row.specification})"
+    limits = f"{row.lower} to {row.upper} %" if row.lower else f"{row.upper} % at most"
+    rule = f"the grade {row.grade} has {limits} ({row.specification})"
     if value is None:
         sentence = f"{row.element} is not reported; {rule}, so ask the mill for it."
         return ElementFinding(row.element, None, lower, upper, False, sentence)

@@ -18,7 +18,7 @@ _PROPERTIES: Final = {
     "ultimate_ksi": ("ultimate_ksi", "tensile strength", "ksi"),
     "ultimate_MPa": ("ultimate_mpa", "tensile strength", "MPa"),
     "elongation_2in_pct": ("elongation", "elongation in 2 in", "%"),
-    "hardness_RB": ("hardness", "hardness", "HRB"),
+    "hardness_RB": ("hardness", "Rockwell hardness", "HRB"),
 }
 
 
@@ -80,7 +80,7 @@ def _property_finding(row: tables.MechanicalRow, name: str, value: Decimal | Non
     lower = Decimal(getattr(row, column))
     required = not row.condition.startswith(tables.TYPICAL)
     source = tables.MECHANICAL_SOURCES[row.condition if required else tables.TYPICAL]
-    rule = f"{row.grade} {row.condition} has {lower} {unit} ({source})"
+    rule = f"the grade {row.grade} {row.condition} has {lower} {unit} ({source})"
     if value is None:
         return PropertyFinding(name, None, lower, None, False, required, f"The {wording} is not reported; {rule}.")
     ok = value >= lower

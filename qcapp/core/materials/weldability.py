@@ -147,10 +147,9 @@ def _figures(sides: list[Parent], results: list[CarbonEquivalent], governing: in
     for side, result in zip(sides, results, strict=True):
         basis = "upper limits of the grade" if side.composition is None else "heat analysis"
         texts.append(f"{result.value:.2f} % for {side.grade} ({basis})")
-    figures = f"Carbon equivalent ({results[0].formula}): {texts[0]} and {texts[1]}."
-    if results[0].value == results[1].value:
-        return f"{figures} Both sides count alike."
-    return f"{figures} The higher one, {sides[governing].grade}, governs."
+    alike = results[0].value == results[1].value
+    governs = "Both sides count alike." if alike else f"The higher one, {sides[governing].grade}, governs."
+    return " ".join([f"Carbon equivalent ({results[0].formula}): {texts[0]} and {texts[1]}.", governs])
 
 
 def _level(result: CarbonEquivalent) -> str:

@@ -14,12 +14,13 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day
+from qcapp.lib.spoken import OTHERS, SOURCE, page_language, said, said_day
 
 register = template.Library()
 MINUS = "−"
 POINT = re.compile(r"(?<![\w.,-])(\d+)\.(?=\d+(?![\w.]*\.\d))")
 RANGE = re.compile(r"(?<=\d) to (?=[−\d])")
+TO = {"de": " bis ", "es": " a "}
 DECIMAL = re.compile(r"(\d)\.(\d)")
 SIGN = re.compile(r"(?<![\w\-])-(?=\d)")
 
@@ -118,8 +119,8 @@ def number(value: object) -> str:
 @register.filter("number")
 def shown_number(value: object) -> str:
     """The same on a page, with the decimal mark of its language."""
-    text = number(value)
-    return text if office_language() == SOURCE else RANGE.sub(" bis ", POINT.sub(r"\1,", text))
+    text, code = number(value), page_language()
+    return text if code == SOURCE else RANGE.sub(TO[code], POINT.sub(r"\1,", text))
 
 
 @register.filter
@@ -145,7 +146,7 @@ def day(value: date | datetime | None) -> str:
 def shown_day(value: date | datetime | None) -> str:
     """The same on a page: 24. Nov. 2026 in German."""
     text = day(value)
-    return said_day(office_language(), text) if text else ""
+    return said_day(page_language(), text) if text else ""
 
 
 @register.filter

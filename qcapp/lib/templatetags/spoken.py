@@ -16,13 +16,13 @@ register = template.Library()
 @register.filter
 def said(value: Any) -> Any:
     """A text, or each of a list, as the catalogues have it; a code such as in_build by its words; the rest as it is."""
-    if spoken.office_language() == spoken.SOURCE:
+    if spoken.page_language() == spoken.SOURCE:
         return value
     if isinstance(value, list | tuple):
         return [said(entry) for entry in value]
     if isinstance(value, SafeData) or not isinstance(value, str | Promise):
         return value
-    text, code = str(value), spoken.office_language()
+    text, code = str(value), spoken.page_language()
     other = spoken.said_label(code, text)
     return (
         spoken.said_label(code, text.replace("_", " ")) if other == text and "_" in text and " " not in text else other
