@@ -1,8 +1,8 @@
 """The language of a page: the one that the person chose, on the floor and in the office.
 
-English stands in the code and in the templates. The floor speaks every language of the site, the office English and
-German. What a tablet asks of the API is answered in the person's language too. While nobody has signed in, a page comes
-in the language that the browser asks for.
+English stands in the code and in the templates. The floor and what else is met on a tablet (`lib.on_tablets`) speak
+every language of the site, the other pages of the office English and German. What a tablet asks of the API is answered
+in the person's language too. While nobody has signed in, a page comes in the language that the browser asks for.
 """
 
 from __future__ import annotations
@@ -44,10 +44,8 @@ class LanguageMiddleware:
             return
         if match.app_name == "capture":
             translation.activate(language_of(request.user))
-        elif match.app_name not in self.SILENT:
-            translation.activate(language_for(request))
-        elif match.view_name in ALLOWED:
-            translation.activate(language_for(request, OTHERS))
+        elif match.app_name not in self.SILENT or match.view_name in ALLOWED:
+            translation.activate(language_for(request, match.view_name))
 
 
 def words_of(code: str) -> dict[str, str]:

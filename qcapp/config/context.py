@@ -8,7 +8,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
 
-from qcapp.lib.spoken import office_language, said
+from qcapp.lib.spoken import page_language, said
 from qcapp.messages.queries import unread_count
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act
@@ -45,7 +45,7 @@ def page(request: HttpRequest) -> dict[str, object]:
     known = person is not None and person.is_authenticated
     held = role_names(person, timezone.now()) if known else frozenset()
     if match := request.resolver_match:
-        shown["page_help"] = help_for(match.view_name, office_language(), held)
+        shown["page_help"] = help_for(match.view_name, page_language(), held)
         shown["page_guide"] = guide_for(match.view_name, held)
     if not known:
         return shown

@@ -72,7 +72,7 @@ def help_for(name: str, language: str, roles: Collection[Role] = ()) -> Help | N
     row = _row(name)
     if row is None or "en" not in row:
         return None
-    spoken = language if language in {"en", "de"} else "en"
+    spoken = language if language in row else "en"
     return Help(row[spoken], spoken, guide_for(name, roles))
 
 

@@ -86,7 +86,7 @@ def _words(name: str) -> str:
 
 def _refusal(state: str, move_name: str, possible: list[str]) -> str:
     choice = f"Possible now: {', '.join(map(_words, possible))}." if possible else "No move leads on from there."
-    return f"“{_words(move_name)}” is not possible while the state is “{_words(state)}”. {choice}"
+    return " ".join([f"“{_words(move_name)}” is not possible while the state is “{_words(state)}”.", choice])
 
 
 def mermaid(table: TransitionTable) -> str:

@@ -6,6 +6,7 @@ from html import escape
 from itertools import pairwise
 
 from qcapp.lib.band_picture import Scale
+from qcapp.lib.spoken import said
 
 from .studying import WORDS, StudyCard
 
@@ -38,12 +39,12 @@ def _readings(card: StudyCard) -> str:
         own = [values[name, part] for part in range(1, card.parts + 1)]
         drawn.append(_person(card.parts, own, y, turn, len(names)))
     keys = "".join(_key(turn, name) for turn, name in enumerate(names))
-    said = escape(f"Readings of {len(names)} people on {card.parts} parts, {card.trials} times each.")
-    return _svg(HEIGHT + 22 * len(names), said, "".join(drawn) + keys)
+    told = said(f"Readings of {len(names)} people on {card.parts} parts, {card.trials} times each.")
+    return _svg(HEIGHT + 22 * len(names), told, "".join(drawn) + keys)
 
 
-def _svg(height: int, said: str, inside: str) -> str:
-    return f'<svg class="chart" viewBox="0 0 {WIDTH} {height}" role="img" aria-label="{said}">{inside}</svg>'
+def _svg(height: int, told: str, inside: str) -> str:
+    return f'<svg class="chart" viewBox="0 0 {WIDTH} {height}" role="img" aria-label="{escape(told)}">{inside}</svg>'
 
 
 def _ends(values: list[float], limits: list[float]) -> tuple[float, float]:
@@ -66,7 +67,9 @@ def _axis(parts: int) -> str:
         for part in range(1, parts + 1)
         if part % step == 0 or part == 1
     )
-    word = f'<text class="c-unit" x="{LEFT - 8}" y="{HEIGHT - FOOT + 16}" text-anchor="end">Part</text>'
+    word = (
+        f'<text class="c-unit" x="{LEFT - 8}" y="{HEIGHT - FOOT + 16}" text-anchor="end">{escape(said("Part"))}</text>'
+    )
     return f'<path class="c-axis" d="M{LEFT} {HEIGHT - FOOT}H{WIDTH - 8}"/>{word}{numbers}'
 
 
@@ -108,9 +111,9 @@ def _verdicts(card: StudyCard) -> str:
     for part, good in enumerate(card.truth, start=1):
         sign, at = "" if good else "×", left + (part - 0.5) * step
         drawn.append(f'<text class="c-tick" x="{at:.1f}" y="{foot + 4}" text-anchor="middle">{sign}</text>')
-    drawn.append(f'<text class="c-tick" x="0" y="{foot + 4}">× does not conform</text>')
-    said = escape(f"Who judged which of {card.parts} parts right.")
-    return _svg(foot + 16, said, "".join(drawn))
+    drawn.append(f'<text class="c-tick" x="0" y="{foot + 4}">× {escape(said("does not conform"))}</text>')
+    told = said(f"Who judged which of {card.parts} parts right.")
+    return _svg(foot + 16, told, "".join(drawn))
 
 
 def _mark(right: list[bool], x: float, y: float) -> str:

@@ -19,7 +19,7 @@ from qcapp.people.roles import Act
 from . import forms, queries, studying
 from .study_picture import study_picture
 
-SOURCES = (
+SOURCE_WORDS = (
     ("repeatability", "The gauge itself: the same person again"),
     ("reproducibility", "From person to person"),
     ("interaction", "Person and part together"),
@@ -65,7 +65,7 @@ def show(request: HttpRequest, number: str, study: int) -> HttpResponse:
         other = card.by_ranges.shares
         shares = [
             (words, card.by_anova.shares[name], other.get(name))
-            for name, words in SOURCES
+            for name, words in SOURCE_WORDS
             if name in card.by_anova.shares
         ]
     picture = shown_drawing(study_picture(card))

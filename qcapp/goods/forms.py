@@ -108,7 +108,7 @@ class CertificateForm(forms.Form):
     """A mill certificate with its first heat; FurtherHeatForm adds the others that it covers."""
 
     supplier = text("Supplier")
-    number = text("Certificate number", 60)
+    number = text("Number of the mill certificate", 60)
     delivery_number = text("Delivery", 24, required=False)
     paper = forms.FileField(label="PDF or picture of the certificate")
     heat = text("Heat number", 40)

@@ -220,6 +220,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
     page.hear(_lot_acts(request, card.code))
     if page.done:
         return redirect("goods:lot", code=card.code)
+    here = getattr(request, "tablet", None) is None  # a shared tablet looks, and inspects in the grid
     context = {
         "lot": card,
         "holds": open_holds(card.item_id),
@@ -234,7 +235,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
         "supplier": supplier,
         "planned": planned,
         "forms": page.forms,
-        "keeps": may(request.user, Act.KEEP_GOODS, timezone.now()),
+        "keeps": here and may(request.user, Act.KEEP_GOODS, timezone.now()),
     }
     return render(request, "goods/lot.html", context, status=page.status)
 

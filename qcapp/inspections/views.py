@@ -37,7 +37,8 @@ def open_page(request: HttpRequest) -> HttpResponse:
             status = refusal_status(error)
         else:
             messages.success(request, f"{unit.serial} is open.", extra_tags="in")
-            return redirect("history:unit", serial=unit.serial)
+            on_tablet = getattr(request, "tablet", None)  # the unit's history is read in the office
+            return redirect("capture:bench" if on_tablet else "history:unit", serial=unit.serial)
     context = {"form": form, "families": known, "chosen": chosen}
     return render(request, "inspections/open.html", context, status=status)
 

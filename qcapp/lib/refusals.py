@@ -19,9 +19,10 @@ from django.utils.translation import get_language, override
 from qcapp.core.errors import Conflict, Invalid, NotAllowed, NotFound, QcError, Refused, Throttled
 
 from .request_id import current_request_id
-from .spoken import SOURCE, language_for, office_language, said
+from .spoken import SOURCE, language_for, page_language, said
 
 TEMPLATE = "errors/refusal.html"
+THIS_PAGE = "people:sign_in"  # speaks every language, as what a tablet is refused does
 STATUS: Mapping[type[QcError], HTTPStatus] = {
     Invalid: HTTPStatus.BAD_REQUEST,
     NotFound: HTTPStatus.NOT_FOUND,
@@ -100,10 +101,14 @@ def refuse(request: HttpRequest, error: QcError, status: HTTPStatus | None = Non
 
 def _language_of_page(request: HttpRequest, status: HTTPStatus) -> str:
     """The active one where the page was found; a refusal before that is told in the language that it would have had."""
-    if request.resolver_match is not None and request.resolver_match.app_name == "capture":
+    match = request.resolver_match
+    if match is not None and match.app_name == "capture":
         return get_language() or SOURCE
-    broken = status >= HTTPStatus.INTERNAL_SERVER_ERROR  # the person may be what cannot be asked for
-    return office_language() if broken else language_for(request)
+    if status >= HTTPStatus.INTERNAL_SERVER_ERROR:  # the person may be what cannot be asked for
+        return page_language()
+    if match is None and getattr(request, "tablet", None) is not None:
+        return language_for(request, THIS_PAGE)
+    return language_for(request, match.view_name if match else "")
 
 
 def _page(request: HttpRequest, error: QcError, status: HTTPStatus, body: dict[str, object]) -> tuple[str, str]:

@@ -18,11 +18,12 @@ from django.http import HttpRequest
 from django.utils.translation import get_language
 from django.utils.translation.trans_real import DjangoTranslation
 
+from . import on_tablets
 from .worded import WORD
 
 SOURCE = "en"
 OTHERS = tuple(code for code, _ in settings.LANGUAGES if code != SOURCE)
-OFFICE = ("de",)  # what the office speaks beside English: qcapp/locale/<code>/office/
+OFFICE = ("de",)  # what every page of the office speaks beside English: qcapp/locale/<code>/office/
 ASKED = "qcapp.language"  # in a request's META once its Accept-Language was read
 OPEN = re.compile(r"{\d}")
 PREDICATE = re.compile(r"[a-z].*\.$", re.DOTALL)  # said of a checkpoint or a person, whose name stands before it
@@ -63,21 +64,29 @@ def office_language_of(person: Any) -> str:
     return chosen if chosen in OFFICE else SOURCE
 
 
-def language_for(request: HttpRequest, spoken: tuple[str, ...] = OFFICE) -> str:
-    """Of the languages spoken there the person's; the one that a stranger's browser asks for; else English."""
+def language_for(request: HttpRequest, page: str) -> str:
+    """Of the languages that this page speaks the person's; the one that a stranger's browser asks for; else English.
+
+    `page` is the name of its address, such as "goods:lot".
+    """
     user = getattr(request, "user", None)
     if user is not None and user.is_authenticated:
         chosen = language_of(user)
     else:
         request.META[ASKED] = "yes"
         chosen = request.headers.get("Accept-Language", "")[:2]
-    return chosen if chosen in spoken else SOURCE
+    return chosen if chosen in spoken_on(page) else SOURCE
 
 
-def office_language() -> str:
-    """The language in which the office is shown now: the active one where the office speaks it, else English."""
+def spoken_on(page: str) -> tuple[str, ...]:
+    """The languages of a page beside English: those of the office, or all where it is met on a tablet."""
+    return OTHERS if page in on_tablets.PAGES or page.partition(":")[0] in on_tablets.ROOMS else OFFICE
+
+
+def page_language() -> str:
+    """The language in which the page is shown now: the active one where it is one of ours, else English."""
     active = (get_language() or SOURCE)[:2]
-    return active if active in OFFICE else SOURCE
+    return active if active in OTHERS else SOURCE
 
 
 def catalogue(code: str, domain: str) -> dict[str, str]:
@@ -195,15 +204,13 @@ class _Known:
 @cache
 def _known(code: str) -> _Known:
     """Of two that say the same text otherwise the later counts: the floor's scripts and the pages lend single words."""
-    texts = {}
-    if code in OFFICE:
-        lent = catalogue(code, "djangojs") | {
-            text: other for (place, text), other in office_words(code).items() if not place
-        }
-        texts = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
-        texts |= catalogue(code, "labels")
-        said = catalogue(code, "sentences")
-        texts |= said | {f"{{9}} {text}": f"{{9}} {other}" for text, other in said.items() if PREDICATE.match(text)}
+    lent = catalogue(code, "djangojs") | {
+        text: other for (place, text), other in office_words(code).items() if not place
+    }
+    texts = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
+    texts |= catalogue(code, "labels")
+    said = catalogue(code, "sentences")
+    texts |= said | {f"{{9}} {text}": f"{{9}} {other}" for text, other in said.items() if PREDICATE.match(text)}
     return _Known(texts | catalogue(code, "refusals"))
 
 

@@ -11,7 +11,7 @@ from html import escape, unescape
 
 from django.utils.safestring import SafeString, mark_safe
 
-from .spoken import SOURCE, office_language, said_label, said_number
+from .spoken import SOURCE, page_language, said_label, said_number
 
 # What a reader or a screen reader gets of a drawing: texts, titles, descriptions and names.
 _WORDS = re.compile(r'(<(?:text|tspan|title|desc)\b[^>]*>|\saria-label=")([^<"]+)')
@@ -21,7 +21,7 @@ _VALUE = re.compile(r"(?P<value>(?P<named>\S*\d\S*: )[^,;]+|[−\d][^,;]*), (?P<
 
 def shown_drawing(svg: str) -> SafeString:
     """A drawing for a page, in its language. Every text in it has to be escaped already; empty stays empty."""
-    code = office_language()
+    code = page_language()
     if code != SOURCE:
         svg = _WORDS.sub(lambda found: found[1] + escape(_said(code, unescape(found[2]))), svg)
     return mark_safe(svg)  # noqa: S308 - built from numbers and words of ours, texts escaped where they are put in

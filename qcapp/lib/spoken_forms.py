@@ -7,7 +7,7 @@ from typing import Any
 from django.forms.renderers import DjangoTemplates
 from django.http import HttpRequest
 
-from .spoken import SOURCE, office_language
+from .spoken import SOURCE, page_language
 from .templatetags.spoken import said
 
 SPOKEN_ATTRIBUTES = ("placeholder", "title", "aria-label")
@@ -17,7 +17,7 @@ class SpokenForms(DjangoTemplates):
     """Django's own templates; labels of choices and words in attributes are looked up as they are drawn."""
 
     def render(self, template_name: str, context: dict[str, Any], request: HttpRequest | None = None) -> str:
-        if office_language() != SOURCE and "widget" in context:
+        if page_language() != SOURCE and "widget" in context:
             context = context | {"widget": _said_widget(context["widget"])}
         return str(super().render(template_name, context, request))
 

@@ -25,7 +25,8 @@ READ_WHOLE = frozenset(
     affected/using.py config/retention/kinds.py core/materials/composition.py core/materials/strength.py
     core/materials/weldability.py trends/pairs.py trends/signals.py trends/sampling.py trends/yielding.py
     certificates/as_built_checks.py certificates/lot_queries.py certificates/release_checks.py config/health/watched.py
-    core/checkpoints/count.py gauges/usual_kinds.py goods/checking.py goods/holding_views.py goods/queries/__init__.py
+    core/checkpoints/count.py core/checkpoints/record.py gauges/usual_kinds.py goods/checking.py
+    goods/holding_views.py goods/queries/__init__.py goods/services/lots.py goods/views.py
     history/lines.py history/pictures.py
     improvement/cards.py improvement/queries/actions.py improvement/queries/effect.py improvement/queries/field.py
     improvement/services/leading.py improvement/services/opening.py improvement/services/reminding.py
@@ -44,8 +45,12 @@ SPOKEN_ALL_THE_SAME = (
     "config/retention",
     "core/checkpoints",
     "core/findings.py",
+    "core/identification.py",
     "core/materials",
+    "core/metrology/quantities.py",
     "core/metrology/weld",
+    "core/statistics/switching.py",
+    "core/workflow.py",
 )
 # Drawings: what stands in them between tags and in names is read as well, and every text of more than one word.
 DRAWN = (
@@ -143,28 +148,28 @@ def script_words() -> dict[str, str]:
 
 
 @cache
-def labels() -> dict[str, str]:
-    """Every label, help text, choice and word for a state or a kind, with the module that has it."""
+def labels() -> dict[str, list[str]]:
+    """Every label, help text, choice and word for a state or a kind, with the modules that have it."""
     built = (" ".join(text.split()) for text in BUILT.split("|"))
-    return {text: "lib/spoken_sources.py" for text in built if text} | _found(_labels_in)
+    return {text: ["lib/spoken_sources.py"] for text in built if text} | _found(_labels_in)
 
 
 @cache
-def sentences() -> dict[str, str]:
-    """Every refusal, note and message, `{0}` … for what it names, with the module that says it."""
+def sentences() -> dict[str, list[str]]:
+    """Every refusal, note and message, `{0}` … for what it names, with the modules that say it."""
     known = labels()
-    return {text: place for text, place in _found(_sentences_in).items() if text not in known}
+    return {text: places for text, places in _found(_sentences_in).items() if text not in known}
 
 
-def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, str]:
-    found: dict[str, str] = {}
+def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
     root = Path(settings.BASE_DIR) / "qcapp"
     for file in sorted(root.rglob("*.py")):
         name = file.relative_to(root).as_posix()
         if _of_the_office(name):
             for text in read(name, ast.parse(file.read_text(encoding="utf-8"))):
                 if WORD.search(text):
-                    found.setdefault(text, name)
+                    found.setdefault(text, []).append(name)
     return found
 
 

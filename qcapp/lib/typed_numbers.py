@@ -19,7 +19,7 @@ from django.core.exceptions import ValidationError
 from qcapp.core.errors import Invalid
 from qcapp.core.metrology.quantities import as_text, parse_value
 
-from .spoken import SOURCE, office_language, said_number
+from .spoken import SOURCE, page_language, said_number
 
 _LIKE_THOUSANDS = re.compile(r"\s*[+\-−]?\s*[1-9]\d{0,2}(?P<mark>[.,])\d{3}(?!\d)")
 _PLAIN = re.compile(r"-?\d+\.\d+")
@@ -31,7 +31,7 @@ _REFUSED = {
 
 def refuse_thousands(text: str) -> None:
     """Raises Invalid `value_thousands` for a number that the reader's language lets mean a thousand times as much."""
-    foreign = "," if office_language() == SOURCE else "."
+    foreign = "," if page_language() == SOURCE else "."
     found = _LIKE_THOUSANDS.match(text)
     if found and found["mark"] == foreign:
         raise Invalid("value_thousands", _REFUSED[foreign])
@@ -65,4 +65,4 @@ class NumberField(forms.DecimalField):
         """A number as the page writes numbers. What was typed and is refused for its mark stays as it was typed."""
         text = as_text(value) if isinstance(value, Decimal) else value
         typed = isinstance(value, str) and (not _PLAIN.fullmatch(value) or _LIKE_THOUSANDS.match(value))
-        return text if typed or not isinstance(text, str) else said_number(office_language(), text)
+        return text if typed or not isinstance(text, str) else said_number(page_language(), text)

@@ -15,8 +15,9 @@ from typing import NamedTuple
 
 from django.conf import settings
 
+from . import on_tablets
+from .spoken import OFFICE, words_of_file
 from .spoken import office_catalogues as catalogues
-from .spoken import words_of_file
 from .spoken_sources import labels, script_words, sentences
 from .worded import counted, dressing, expressions, pieces
 from .worded_templates import UNTOUCHED
@@ -46,18 +47,23 @@ class Entry(NamedTuple):
     english: str
 
 
-def templates() -> dict[str, list[str]]:
-    """The pieces of each template of the office, in their order, by the template's name."""
+def templates(code: str) -> dict[str, list[str]]:
+    """The pieces of each template that is shown in this language, in their order, by the template's name."""
     folder = Path(settings.BASE_DIR) / "templates"
     names = sorted(file.relative_to(folder).as_posix() for file in folder.rglob("*.html"))
-    shown = [name for name in names if not name.startswith(UNTOUCHED)]
+    shown = [name for name in names if not name.startswith(UNTOUCHED) and _is_shown(code, name)]
     return {name: pieces((folder / name).read_text(encoding="utf-8")) for name in shown}
 
 
-def rooms() -> dict[str, list[Entry]]:
+def _is_shown(code: str, name: str) -> bool:
+    """A language that the office does not speak is that of the pages met on a tablet."""
+    return code in OFFICE or name in on_tablets.TEMPLATES
+
+
+def rooms(code: str) -> dict[str, list[Entry]]:
     """What each file holds: a piece of one folder of templates in its file, a piece of several in `shared`."""
     found: dict[str, list[tuple[str, str]]] = {}
-    for name, texts in templates().items():
+    for name, texts in templates(code).items():
         for at, text in enumerate(texts):
             found.setdefault(text, []).append((name, _between(texts, at)))
     sorted_out: dict[str, list[Entry]] = {}
@@ -79,9 +85,15 @@ def of_the_code(code: str) -> dict[str, list[Entry]]:
     known = {english for _, english in _compiled([folder_of_the_code(code) / "refusals.po"])}
     found = {"labels": labels(), "sentences": sentences()}
     of_python = {
-        domain: [Entry((f"qcapp/{place}",), "", text) for text, place in texts.items() if text not in known]
+        domain: [
+            Entry((f"qcapp/{places[0]}",), "", text)
+            for text, places in texts.items()
+            if text not in known and (code in OFFICE or any(one.startswith(on_tablets.MODULES) for one in places))
+        ]
         for domain, texts in found.items()
     }
+    if code not in OFFICE:
+        return of_python
     return of_python | {"scripts": [Entry((place,), "", text) for text, place in script_words().items()]}
 
 

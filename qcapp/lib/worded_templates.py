@@ -12,7 +12,7 @@ from typing import Any
 from django.template.base import Origin
 from django.template.loaders import cached
 
-from .spoken import SOURCE, office_language, office_words
+from .spoken import SOURCE, office_words, page_language
 from .worded import looked_up, said_again
 
 # They keep the words of their readers elsewhere: the floor's pages and the certificate mark each text, and the other
@@ -57,7 +57,6 @@ SPOKEN_IN = {
     "affected/": frozenset({"=join", "=name", "one.detail", "used.thing.detail"}),
     "gauges/due.html": frozenset({"one.name"}),
     "gauges/gauge.html": frozenset({"outcome", "one.outcome"}),
-    "goods/heat.html": frozenset({"one.role", "one.text"}),
     "health/system.html": frozenset({"=name"}),
     "history/node.html": frozenset({"node.detail"}),
     "history/units.html": frozenset({"one.by"}),
@@ -67,6 +66,8 @@ SPOKEN_IN = {
     "trends/watch.html": frozenset({"row.2", "row.3"}),
     "messages/": frozenset({"one.text", "message.subject", "message.text", "message.picture.alternative"}),
     "certificates/lot.html": frozenset({"one.title"}),
+    "goods/heat.html": frozenset({"one.role", "one.text"}),
+    "goods/lot.html": frozenset({"=name"}),
     "plans/limits/page.html": frozenset({"one.title"}),
 }
 # fmt: on
@@ -97,12 +98,12 @@ class Loader(cached.Loader):
 
     def cache_key(self, template_name: str, skip: list[Origin] | None = None) -> str:
         key = super().cache_key(template_name, skip)
-        code = office_language()
+        code = page_language()
         return key if code == SOURCE else f"{code} {key}"
 
     def get_contents(self, origin: Any) -> str:
         source: str = super().get_contents(origin)
-        code = office_language()
+        code = page_language()
         return source if code == SOURCE else in_language(code, str(origin.template_name), source)
 
 
@@ -113,7 +114,9 @@ def in_language(code: str, name: str, source: str) -> str:
     texts = office_words(code)
     said = said_again(source, lambda piece: texts.get((name, piece)) or texts.get(("", piece)) or piece)
     names = SPOKEN.union(*(own for start, own in SPOKEN_IN.items() if name.startswith(start)))
-    spoken = looked_up(said, names).replace("|lower", "")  # a German noun keeps its capital inside a sentence
+    spoken = looked_up(said, names)
+    if code == "de":
+        spoken = spoken.replace("|lower", "")  # a noun keeps its capital inside a sentence
     for start, shown in NUMBERS_IN.items():
         spoken = looked_up(spoken, shown, "marked") if name.startswith(start) else spoken
     spoken = ROUNDED.sub(r"\g<0>|marked", spoken)

@@ -25,7 +25,10 @@ class Role(StrEnum):
 
     @property
     def label(self) -> str:
-        return self.value.replace("_", " ").replace("goods in", "goods-in")
+        return ROLE_NAMES.get(self.value, self.value.replace("_", " "))
+
+
+ROLE_NAMES = {"goods_in": "goods-in"}  # the others are called as their value says
 
 
 R = Role

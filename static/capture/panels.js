@@ -148,6 +148,6 @@ export function conflictPanel(c) {
   const answers = c.conflicting ?? [];
   return el("div", { class: "banner near", id: "conflict" },
     el("p", {}, t("Two answers are in conflict: they were given without seeing each other. Both are kept.")),
-    answers.length ? el("ul", { class: "both" }, answers.map((one) => el("li", {}, el("strong", {}, shown(one.answer)), ` ${t("by {0}", one.answered_by)}, ${word(one.outcome)}`))) : null,
+    answers.length ? el("ul", { class: "both" }, answers.map((one) => el("li", {}, el("strong", {}, local(shown(one.answer))), ` ${t("by {0}", one.answered_by)}, ${word(one.outcome)}`))) : null,
     el("p", {}, t("Measure once more: what you enter now takes the place of both.")));
 }

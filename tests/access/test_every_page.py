@@ -7,21 +7,28 @@ looks, so that whatever a page can hold is there at once. Success criteria: WCAG
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import lxml.html
 import pytest
 from django.db import transaction
 from django.test import Client
 from django.urls import Resolver404, resolve
+from django.utils import timezone
 
 from qcapp.config.demonstration.metrology import WRONG
 from qcapp.gauges.models import Calibration, Study
+from qcapp.lib import on_tablets
+from qcapp.lib.spoken import OTHERS
+from qcapp.lib.worded_templates import UNTOUCHED
 from qcapp.people.access import PUBLIC
 from qcapp.people.rights_table import addresses
+from qcapp.people.tablet_guard import COOKIE
+from tests.factories.tablets import enrolled
 from tests.journeys.test_query_counts import filled, is_page
 
 from .conftest import Shop
+from .leftovers import leftovers, words_of, written
 from .walk import DESK, Found, Walk
 from .world import EVERYTHING
 
@@ -152,3 +159,55 @@ def unheard(page: bytes) -> Iterator[str]:
         grouped = one.xpath("ancestor::*[contains(@class, 'field')]//*[@role='alert']")  # a box among several
         if not grouped and not alerts & set(one.get("aria-describedby", "").split()):
             yield f"{one.get('name')} does not say what is wrong with it"
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_says_nothing_in_english_on_what_is_met_on_a_tablet(shop: Shop, code: str) -> None:
+    """Each page is opened and each of its forms sent empty; a shared tablet is refused another. Nothing is kept."""
+    known, said = words_of(code), []
+    drawn: set[str] = set()
+    undone = transaction.atomic()
+    undone._from_testcase = True  # type: ignore[attr-defined]  # as above
+    with undone:
+        values = written()
+        for path, answer in met_on_tablets(shop, code):
+            if not answer.headers["Content-Type"].startswith("text/html"):  # a file that somebody handed in
+                continue
+            drawn |= {str(one.name) for one in answer.templates if one.name}
+            said += [(path, *one) for one in leftovers(answer.content, known, values)]
+        transaction.set_rollback(True)
+    assert said == []
+    of_pages = {name for name in drawn if not name.startswith(("django/", *UNTOUCHED))}
+    assert of_pages - on_tablets.TEMPLATES == set()
+    assert len(of_pages) > 20
+
+
+def met_on_tablets(shop: Shop, code: str) -> Iterator[tuple[str, Any]]:
+    """The pages in this language, as drawn for a stranger, for somebody with every role, and on a shared tablet."""
+    person, asking = shop.cast.people[EVERYTHING], {"headers": {"accept-language": code}}
+    type(person).objects.filter(pk=person.pk).update(language=code)
+    client = Client()
+    for path in ("/sign-in/", "/sign-in/code/", "/tablets/enrol/"):
+        yield path, client.get(path, **asking)
+    yield "/sign-in/", client.post("/sign-in/", {"badge": "1001", "password": "wrong"}, **asking)
+    client.force_login(person)
+    for path in (*pages(client, public=False), *of_gauges()):
+        if resolve(path).view_name in on_tablets.PAGES or path.startswith("/floor/"):
+            answer = client.get(path)
+            yield path, answer
+            if b"<form" in answer.content:
+                yield from ((path, answer) for answer in empty_answers(client, path, answer.content))
+    _, client.cookies[COOKIE] = enrolled(shop.cast.people["1015"], timezone.now(), "Bench 8")
+    yield "/goods/ on a tablet", client.get("/goods/")
+    yield "/plans/ on a tablet", client.get("/plans/")
+
+
+def empty_answers(client: Client, path: str, page: bytes) -> Iterator[Any]:
+    """What comes back when each form of a page is sent with nothing but what it holds hidden."""
+    for form in lxml.html.fromstring(page).forms:
+        hidden = {one.name: one.value for one in form.xpath(".//input[@type='hidden']")}
+        action = form.get("action") or path
+        if form.method == "POST" and resolve(action.partition("?")[0]).view_name not in NOTHING_TO_ASK:
+            answer = client.post(action, hidden)
+            if answer.headers.get("Content-Type", "").startswith("text/html") and answer.status_code in (200, 400, 409):
+                yield answer

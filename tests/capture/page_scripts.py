@@ -71,6 +71,28 @@ nodes => nodes.filter((node) => node.offsetParent).map((node) => {
 })
 """
 
+# What is wider than the screen: the page itself, and words that spill out of what is pressed.
+SIDEWAYS = """
+() => {
+    const wrong = [], { scrollWidth } = document.documentElement;
+    if (scrollWidth > innerWidth) wrong.push(`the page is ${scrollWidth} wide`);
+    for (const one of document.querySelectorAll("button, a")) {
+        const { width } = one.getBoundingClientRect();
+        if (width > 2 && one.checkVisibility() && one.scrollWidth > width + 2) wrong.push(`spills: ${one.innerText}`);
+    }
+    return wrong;
+}
+"""
+
+# What is pressed and is lower or narrower than a glove needs; a box to tick is pressed by its label.
+SMALL = """
+() => [...document.querySelectorAll("button, a, select, summary, input:not([type=checkbox]):not([type=radio])")]
+    .filter((one) => one.checkVisibility() && one.offsetParent && !one.closest(".out-of-sight"))
+    .map((one) => [one.getBoundingClientRect(), one])
+    .filter(([{ width, height }]) => height && Math.min(width, height) < 55.5)
+    .map(([{ width, height }, one]) => `${one.tagName} ${one.innerText} ${width} by ${height}`)
+"""
+
 # The colours of a text and of the nearest painted ground behind it.
 COLOURS = """
 selector => {

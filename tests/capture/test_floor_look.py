@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from qcapp.capture.language import words_of
+
 from . import page_scripts
 from .conftest import SIZES, Tablet
 
@@ -16,12 +18,19 @@ Tablets = Callable[..., Tablet]
 TARGET, APART = 56, 16  # pixels: gloves (design/look.md); the standard's own floor of 24 proves nothing here
 
 
-def states(one: Tablet) -> Iterator[str]:
+def speak(one: Tablet, badge: str, code: str) -> None:
+    """The person's language from now on; the page that is open keeps its own."""
+    person = one.shop.people[badge]
+    person.language = code
+    person.save(update_fields=["language"])
+
+
+def states(one: Tablet, words: dict[str, str]) -> Iterator[str]:
     """The bench in one state after the other."""
     yield "entry"
     one.enter("62.7").until_sent()
     yield "out-of-band"
-    one.page.get_by_role("button", name="Correct this entry").click()
+    one.page.get_by_role("button", name=words["Correct this entry"]).click()
     yield "reason"
     one.page.keyboard.press("Escape")
     one.at("stamp")
@@ -46,25 +55,44 @@ def axe() -> Any:
     return Axe()
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_has_no_violation_and_fits_every_screen_in_each_state(tablet: Tablets, axe: Any, theme: str) -> None:
-    one = tablet(color_scheme=theme).at("width")
-    for state in states(one):
+@pytest.mark.parametrize(("theme", "code"), [("light", "de"), ("dark", "es")])
+def test_has_no_violation_and_fits_every_screen_in_each_state(tablet: Tablets, axe: Any, theme: str, code: str) -> None:
+    """In the languages with the longer words; `test_more_looks` and the walk over every page look at it in English."""
+    one = tablet(color_scheme=theme)
+    speak(one, "1001", code)
+    one.page.reload()
+    one.until(f"document.documentElement.lang === '{code}' && document.querySelector('#question')")
+    for state in states(one.at("width"), words_of(code)):
         assert found(axe, one) == [], state
-        fits_and_leaves_pictures(one, f"{state}-{theme}")
+        fits_and_leaves_pictures(one, f"{state}-{theme}-{code}")
     one.open("/floor/")
-    one.until("!/Taking along/.test(document.querySelector('#along').textContent)")
+    one.until("document.querySelector('#along').textContent && !/…/.test(document.querySelector('#along').textContent)")
     assert found(axe, one) == [], "floor"
-    fits_and_leaves_pictures(one, f"home-{theme}")
+    fits_and_leaves_pictures(one, f"home-{theme}-{code}")
+    speak(one, "1001", "en")
 
 
 def fits_and_leaves_pictures(one: Tablet, name: str) -> None:
-    """Nothing scrolls sideways on any screen; a picture of each is left for people to look at."""
+    """Nothing scrolls sideways on any screen, also at twice the text, and nothing to press is too small for a glove.
+
+    A picture of each is left for people to look at.
+    """
     for size in SIZES:
         resize(one, size)
-        assert one.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, (name, size)
+        assert one.page.evaluate(page_scripts.SIDEWAYS) == [], (name, size)
+        assert one.page.evaluate(page_scripts.SMALL) == [], (name, size)
         one.picture(f"floor-{name}-{size}")
+        write(one, 32)
+        assert one.page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, (name, size, "200 %")
+        write(one, 16)
     resize(one, "landscape")
+
+
+def write(one: Tablet, pixels: int) -> None:
+    """The size of the text, as somebody sets it in the browser: 16 pixels are usual."""
+    told = {"fontSizes": {"standard": pixels, "fixed": pixels * 13 // 16}}
+    one.context.new_cdp_session(one.page).send("Page.setFontSizes", told)
+    one.page.evaluate("getComputedStyle(document.documentElement).fontSize")
 
 
 def resize(one: Tablet, size: str) -> None:

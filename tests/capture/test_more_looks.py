@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from .conftest import Shop, Tablet
-from .test_floor_look import assert_for_gloves, boxes, found, resize
+from .test_floor_look import assert_for_gloves, boxes, found, resize, speak
 from .test_shared_tablet import shared, to_bench  # noqa: F401 - a fixture among them
 
 # The place of what has the focus among all elements of the page, and its name; -1 where nothing has it.
@@ -42,12 +42,6 @@ def photograph(one: Tablet) -> None:
         one.page.click("#photo")
     chooser.value.set_files([{"name": "a.jpg", "mimeType": "image/jpeg", "buffer": written.getvalue()}])
     one.page.wait_for_selector(".photo-canvas")
-
-
-def speak(one: Tablet, badge: str, code: str) -> None:
-    person = one.shop.people[badge]
-    person.language = code
-    person.save(update_fields=["language"])
 
 
 @pytest.mark.parametrize(("theme", "code"), [("light", "en"), ("dark", "de")])

@@ -11,6 +11,8 @@ from django.utils import translation
 from qcapp.capture import shell
 from qcapp.capture.language import OTHERS, words_of
 from qcapp.inspections.states import FLAG_SENTENCES
+from qcapp.lib import on_tablets
+from qcapp.people.tablet_guard import ALLOWED
 
 ROOT = Path(__file__).resolve().parents[2]
 SCRIPTS = sorted((ROOT / "static/capture").glob("*.js"))
@@ -100,6 +102,11 @@ def test_has_no_hard_coded_words_in_a_template(template: Path) -> None:
     text = re.sub(r"{%.*?%}|{{.*?}}|{#.*?#}", "", text, flags=re.DOTALL)
     text = re.sub(r"<[^>]*>", "", text)
     assert re.findall(r"[A-Za-z]{4,}", text.replace("qcapp", "")) == []
+
+
+def test_counts_every_page_that_a_shared_tablet_opens_among_those_that_speak_every_language() -> None:
+    opened = {name for name in ALLOWED if name.partition(":")[0] not in on_tablets.ROOMS}
+    assert opened - on_tablets.PAGES == set()
 
 
 def test_keeps_the_shells_in_english_whoever_asks() -> None:

@@ -1,4 +1,7 @@
-"""Each page of the office has two sentences of help in English and German, and a link to a guide that is there."""
+"""Each page of the office has two sentences of help in English and German, and a link to a guide that is there.
+
+What is met on a tablet has them in Spanish too.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from django.test import Client
 from django.urls import URLResolver, get_resolver
 
 from qcapp.config.helping import DOCUMENTS, GUIDES, OF_ROLE, OPEN_PICTURES, guide_for, help_for, table
+from qcapp.lib.on_tablets import PAGES
 from qcapp.people.models import Person
 from qcapp.people.roles import Role
 from tests.cast import Cast
@@ -44,6 +48,15 @@ def test_has_two_sentences_for_every_page(language: str) -> None:
         assert told.language == language
         assert len(re.findall(r"[.;?!](?= |$)", told.text)) >= 2, name
         assert (DOCUMENTS / f"{told.guide}.md").is_file(), told.guide
+
+
+def test_speaks_spanish_on_what_is_met_on_a_tablet() -> None:
+    met = sorted(name for name in PAGES if not name.startswith(OTHERS) and name != "people:sign_out")
+    assert len(met) > 30
+    for name in met:
+        told = help_for(name, "es")
+        assert told, name
+        assert (told.language, len(re.findall(r"[.;?!](?= |$)", told.text)) >= 2) == ("es", True), name
 
 
 def test_names_no_page_that_is_gone() -> None:

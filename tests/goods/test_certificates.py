@@ -238,7 +238,7 @@ def cut(cast, **changes):
 def test_transfers_the_heat_mark_to_pieces_and_remnant(cast, accepted):
     cut(cast)
     (event,) = events_of_heat(accepted.id)
-    assert event.text == "tube 3 of 8 cut into 12, mark transferred, remnant R-3 marked"
+    assert event.text == "tube 3 of 8 cut into 12, mark transferred. Remnant R-3 marked."
 
 
 def test_refuses_a_cut_without_its_marks_or_of_a_held_heat(cast, accepted):

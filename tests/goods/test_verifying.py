@@ -68,7 +68,7 @@ def test_refuses_to_cut_without_a_check_and_lets_one_cut_go_for_each(cast: Cast,
     with refused("grade_not_verified", "goods", "production"):
         cut(cast)
     said = [one.text for one in events_of_heat(heat_by_number("H4711").id)]
-    assert "Grade verified by alloy analyser: 4130, as entered, issued" in said
+    assert "Grade verified by alloy analyser: 4130, as entered. Issued." in said
 
 
 def test_holds_a_heat_of_another_grade_and_counts_no_check_from_before(cast: Cast, kit: str) -> None:
@@ -91,7 +91,7 @@ def test_refuses_to_build_in_a_heat_that_is_not_verified_each_time(cast: Cast, f
     with refused("grade_not_verified", "goods", "production"):
         use(cast, heat_number="H4711")
     assert [one.use for one in used_in([frame.item_id])] == ["brace"]
-    assert events_of_heat(heat_by_number("H4711").id)[0].text.endswith("issued for FR-200-0147")
+    assert events_of_heat(heat_by_number("H4711").id)[0].text.endswith("Issued for FR-200-0147.")
 
 
 def test_builds_in_a_lot_whose_heat_was_verified_for_it(cast: Cast, frame: Any, lot: Any) -> None:

@@ -7,7 +7,9 @@ from typing import Any
 import pytest
 
 from qcapp.people.services import set_language
+from qcapp.people.tablet_guard import COOKIE
 from tests.cast import FIXED_NOW, Cast
+from tests.factories.tablets import enrolled
 from tests.unchanged import refused
 
 pytestmark = pytest.mark.django_db
@@ -26,22 +28,35 @@ def test_speaks_the_chosen_language_on_the_floor_and_in_the_office(cast: Cast, c
     assert client.get("/api/v1/session").json()["person"]["language"] == "de"
 
 
-def test_speaks_english_in_the_office_to_who_chose_a_language_that_the_floor_alone_speaks(
+def test_speaks_english_in_the_office_to_who_chose_a_language_of_what_is_met_on_a_tablet(
     cast: Cast, client_of: Any
 ) -> None:
     client = client_of(cast.inspector)
     client.post("/account/language/", {"language": "es"})
-    office = client.get("/account/").content.decode()
+    office = client.get("/gauges/").content.decode()
     assert '<html lang="en">' in office
-    assert "Change my password" in office
+    assert "Gauges" in office
+    for address, said in (("/account/", "Cambiar mi contraseña"), ("/goods/", "Todavía no hay ninguna colada")):
+        met = client.get(address).content.decode()
+        assert '<html lang="es">' in met
+        assert said in met
     assert 'lang="es"' in client.get("/floor/").content.decode()
+
+
+def test_tells_what_a_shared_tablet_is_refused_in_the_persons_language(cast: Cast, client_of: Any) -> None:
+    client = client_of(cast.inspector)
+    client.post("/account/language/", {"language": "es"})
+    _, client.cookies[COOKIE] = enrolled(cast.keeper, FIXED_NOW)
+    page = client.get("/plans/").content.decode()
+    assert "Una tableta compartida solo abre las páginas del taller." in page
 
 
 def test_speaks_the_language_of_a_strangers_browser_and_says_that_it_looked(client: Any) -> None:
     german = client.get("/sign-in/", headers={"accept-language": "de-CH, fr;q=0.8"})
     assert '<html lang="de">' in german.content.decode()
     assert "Accept-Language" in german["Vary"]
-    for other in ("fr", "es", "en-GB", ""):
+    assert "Iniciar sesión" in client.get("/sign-in/", headers={"accept-language": "es"}).content.decode()
+    for other in ("fr", "en-GB", ""):
         assert '<html lang="en">' in client.get("/sign-in/", headers={"accept-language": other}).content.decode()
 
 

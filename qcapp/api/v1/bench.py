@@ -19,6 +19,7 @@ from qcapp.inspections.queries.beside import PhotoCard, Place, RemarkCard, by_pl
 from qcapp.inspections.queries.first_articles import waits_for
 from qcapp.inspections.queries.shapes import AnswerView, CheckpointView, InspectionView, StageView
 from qcapp.inspections.states import CheckpointState
+from qcapp.lib.spoken import said
 from qcapp.nonconformance.queries import active_by_checkpoint
 from qcapp.people.roles import Act
 from qcapp.production.queries import welders_of
@@ -39,6 +40,11 @@ WAITS = {
     "computed": "It is computed when the checkpoints it reads are answered.",
 }
 WITHHELD = "What was found is shown when the second inspection is given."
+
+
+def limits_of(card: CheckpointCard) -> str:
+    """What is asked for, in the language of who asks where it is words: 3 pores at most, a heat number."""
+    return said(card.limits_text) if card.kind in ("count", "record") else card.limits_text
 
 
 class BenchView(ActView):
@@ -92,7 +98,7 @@ def bench_json(view: InspectionView, person: Person) -> dict[str, Any]:
         "holds": [
             {
                 "source": h.source,
-                "reason": WITHHELD if h.source in secret else h.reason,
+                "reason": said(WITHHELD if h.source in secret else h.reason),
                 "from_stage": h.from_stage,
                 "at": h.at.isoformat(),
             }
@@ -307,7 +313,7 @@ def _asked(view: CheckpointView) -> dict[str, Any]:
         "disagree": view.disagree,
         "band": band.to_json() if band else None,
         "rule": spec.get("rule"),
-        "limits": card.limits_text,
+        "limits": limits_of(card),
         "notation": card.notation,
         "unit_of_measure": card.unit_of_measure,
         "decimals": spec.get("decimals"),

@@ -18,7 +18,7 @@ from qcapp.people.roles import Act
 from qcapp.production.queries.as_built import lot_by_code, pieces_of
 
 from ..acts import ActView, Refusal
-from .bench import gauge_on_bench
+from .bench import gauge_on_bench, limits_of
 from .bench_shapes import BenchGauge, BenchPerson, BenchRevision
 
 if TYPE_CHECKING:
@@ -138,7 +138,7 @@ def _asked(card: CheckpointCard) -> dict[str, Any]:
     return {name: getattr(card, name) for name in names} | {
         "band": band.to_json() if band else None,
         "rule": spec.get("rule"),
-        "limits": card.limits_text,
+        "limits": limits_of(card),
         "decimals": spec.get("decimals"),
         "count_at_most": spec.get("accept"),
         "count_at_least": spec.get("at_least"),

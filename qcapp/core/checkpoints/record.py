@@ -15,6 +15,7 @@ from qcapp.core.identification import serial_pattern
 
 MAX_LENGTH = 200
 FORMS = ("text", "heat", "serial", "date")
+FORM_NAMES = {"text": "text", "heat": "heat number", "serial": "serial number", "date": "date"}
 
 _MARK = re.compile(r"[A-Z0-9](?:[A-Z0-9 ./-]*[A-Z0-9])?")  # what is stamped or printed on a mill certificate
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -92,7 +93,7 @@ class Record(Kind[RecordSpec, RecordAnswer]):
 
     @classmethod
     def describe_limits(cls, spec: RecordSpec) -> str:
-        words = {"text": "text", "heat": "heat number", "serial": "serial number", "date": "date"}[spec.form]
+        words = FORM_NAMES[spec.form]
         return f"{words} such as {serial_pattern(spec.pattern).example}" if spec.pattern else words
 
     @classmethod

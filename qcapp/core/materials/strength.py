@@ -18,7 +18,7 @@ _PROPERTIES: Final = {
     "ultimate_ksi": ("ultimate_ksi", "tensile strength", "ksi"),
     "ultimate_MPa": ("ultimate_mpa", "tensile strength", "MPa"),
     "elongation_2in_pct": ("elongation", "elongation in 2 in", "%"),
-    "hardness_RB": ("hardness", "hardness", "HRB"),
+    "hardness_RB": ("hardness", "Rockwell hardness", "HRB"),
 }
 
 

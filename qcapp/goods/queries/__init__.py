@@ -227,22 +227,23 @@ def events_of_heat(heat_id: int) -> list[HeatEvent]:
     found = [HeatEvent(_cut_text(row), row.by.name, row.at) for row in cuts]
     for row in checks:
         verdict = "as entered" if row.conforms else "not the heat's grade"
-        text = f"Grade verified by {row.method}: {row.grade_found}, {verdict}{_issue_text(row)}"
-        found.append(HeatEvent(text, row.by.name, row.at))
+        text = [f"Grade verified by {row.method}: {row.grade_found}, {verdict}.", *_issue_text(row)]
+        found.append(HeatEvent(" ".join(text), row.by.name, row.at))
     return sorted(found, key=lambda event: event.at, reverse=True)
 
 
-def _issue_text(row: GradeCheck) -> str:
+def _issue_text(row: GradeCheck) -> list[str]:
     """What the check let go, where that was asked for."""
     issue = getattr(row, "issue", None)
     if issue is None:
-        return ""
+        return []
     item = issue.item
     name = next((str(getattr(item, kind)) for kind in ("lot", "unit") if hasattr(item, kind)), "")
-    return f", issued for {name}" if name else ", issued"
+    return [f"Issued for {name}." if name else "Issued."]
 
 
 def _cut_text(row: Cut) -> str:
-    lot = f" for lot {row.lot.code}" if row.lot else ""
-    rest = f", remnant {row.remnant} marked" if row.remnant else ", nothing left"
-    return f"{row.stock} cut into {row.pieces}{lot}, mark transferred{rest}"
+    rest = f"Remnant {row.remnant} marked." if row.remnant else "Nothing left."
+    lot = row.lot
+    cut = f"{row.stock} cut into {row.pieces} for lot {lot.code}, mark transferred." if lot else ""
+    return " ".join([cut or f"{row.stock} cut into {row.pieces}, mark transferred.", rest])

@@ -265,8 +265,8 @@ def _sentence(
     )
     if found.get("critical"):
         counts += f", {found['critical']} critical"
-    rest = f" {len(removed)} taken out." if removed else ""
-    return f"Lot {lot.code} is {'accepted' if accepted else 'refused'}: {counts}.{rest}"
+    said = [f"Lot {lot.code} is {'accepted' if accepted else 'refused'}: {counts}."]
+    return " ".join([*said, f"{len(removed)} taken out."] if removed else said)
 
 
 @transaction.atomic

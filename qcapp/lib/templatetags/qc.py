@@ -14,7 +14,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
 from qcapp.lib import band_picture
-from qcapp.lib.spoken import OTHERS, SOURCE, office_language, said, said_day, said_label, said_number
+from qcapp.lib.spoken import OTHERS, SOURCE, page_language, said, said_day, said_label, said_number
 from qcapp.lib.spoken_drawings import shown_drawing
 
 register = template.Library()
@@ -117,7 +117,7 @@ def number(value: object) -> str:
 @register.filter("number")
 def shown_number(value: object) -> str:
     """The same on a page, with the decimal mark of its language."""
-    text, code = number(value), office_language()
+    text, code = number(value), page_language()
     told = said_label(code, text) if " (" in text and code != SOURCE else text  # 196.2 mm at 20 °C (measured …)
     return said_number(code, told)
 
@@ -145,7 +145,7 @@ def day(value: date | datetime | None) -> str:
 def shown_day(value: date | datetime | None) -> str:
     """The same on a page: 24. Nov. 2026 in German."""
     text = day(value)
-    return said_day(office_language(), text) if text else ""
+    return said_day(page_language(), text) if text else ""
 
 
 @register.filter

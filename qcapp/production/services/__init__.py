@@ -96,7 +96,7 @@ def create_unit(
     pattern = serial_pattern(family.serial_pattern)
     serial = serial.strip().upper()
     if findings := pattern.check(serial):
-        message = shown(f"The serial does not fit {family.code}: {findings[0].message}", 300)
+        message = shown(" ".join([f"The serial does not fit {family.code}.", findings[0].message]), 300)
         raise Invalid("serial_does_not_fit", message, pattern=family.serial_pattern)
     details: dict[str, Any] = {
         "serial": serial,

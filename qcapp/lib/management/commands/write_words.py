@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from qcapp.lib.spoken import OFFICE
+from qcapp.lib.spoken import OTHERS
 from qcapp.lib.word_files import (
     Entry,
     Key,
@@ -31,11 +31,11 @@ class Command(BaseCommand):
         parser.add_argument("--check", action="store_true", help="write nothing; fail when a piece is not said yet")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        for code in OFFICE:
+        for code in OTHERS:
             self.ask(code) if options["check"] else self.bring_up(code)
 
     def bring_up(self, code: str) -> None:
-        said, folder, current = said_so_far(code), catalogues(code), rooms()
+        said, folder, current = said_so_far(code), catalogues(code), rooms(code)
         folder.mkdir(parents=True, exist_ok=True)
         for room, entries in current.items():
             self.write(code, folder / f"{room}.po", entries, said)
@@ -61,7 +61,7 @@ class Command(BaseCommand):
         for line in wrong:
             self.stdout.write(line)
         missing = 0
-        for room, entries in (rooms() | of_the_code(code)).items():
+        for room, entries in (rooms(code) | of_the_code(code)).items():
             open_here = sum(("", entry.english) not in (of_pages | of_code) for entry in entries)
             missing += open_here
             self.stdout.write(f"{code} {room}: {open_here} of {len(entries)} to be said")
