@@ -184,13 +184,7 @@ def record_calibration(
         CalibrationPoint.objects.bulk_create(
             CalibrationPoint(calibration=row, position=place, **asdict(point)) for place, point in enumerate(points, 1)
         )
-        payload = {
-            "done_on": done_on.isoformat(), "due_on": due_on.isoformat(), "outcome": str(outcome),
-            "expanded_uncertainty": _plain(expanded_uncertainty), "certificate": certificate,
-            "done_by": done_by,
-            "points": [{name: _plain(value) for name, value in asdict(point).items()} for point in points],
-            "looked_at": answers,
-        }  # fmt: skip
+        payload = _calibration_told(row, points)
         audit.record(verb=Verb.GAUGE_CALIBRATED, actor=by.uuid, subject=f"gauge {gauge.number}", at=at, payload=payload)
     return gauge_by_number(gauge.number, at)
 
@@ -198,6 +192,16 @@ def record_calibration(
 def _budgeted(gauge: Gauge) -> Decimal | None:
     rows = GaugeBudget.objects.filter(gauge=gauge).order_by("-id")
     return rows.values_list("expanded", flat=True).first()
+
+
+def _calibration_told(row: Calibration, points: Sequence[Point]) -> dict[str, object]:
+    return {
+        "done_on": row.done_on.isoformat(), "due_on": row.due_on.isoformat(), "outcome": str(row.outcome),
+        "expanded_uncertainty": _plain(row.expanded_uncertainty), "certificate": row.certificate,
+        "done_by": row.done_by,
+        "points": [{name: _plain(value) for name, value in asdict(point).items()} for point in points],
+        "looked_at": dict(row.looked_at),
+    }  # fmt: skip
 
 
 def _check_own_questions(gauge: Gauge, points: Sequence[Point], answers: Mapping[str, bool]) -> None:
