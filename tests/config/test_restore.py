@@ -117,7 +117,7 @@ def assert_chain_grew(*folders: Path) -> None:
 def test_brings_an_older_backup_up_to_date(copy: Path, empty_site: EmptySite) -> None:
     """The tables are made as they were at the backup, filled, and then migrated like those of any older version."""
     says = json.loads((copy / NAME).read_text())
-    later = [["sessions", "0001_initial"], ["auth", "0012_alter_user_first_name_max_length"]]
+    later = [["auth", "0012_alter_user_first_name_max_length"]]  # one on which nothing else rests
     says["migrations"] = [pair for pair in says["migrations"] if pair not in later]
     (copy / NAME).write_text(json.dumps(says))
     seal_again(copy)
