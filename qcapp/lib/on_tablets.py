@@ -20,7 +20,7 @@ PAGES = frozenset(
 )
 TEMPLATES = frozenset(
     """
-    base.html components/form.html customers/dispatch.html errors/refusal.html gauges/read.html gauges/study.html
+    base.html components/form.html customers/dispatch.html errors/refusal.html gauges/study.html
     goods/build_in.html goods/delivery.html goods/form.html goods/heat.html goods/lot.html goods/move.html
     goods/overview.html goods/verification.html history/home.html inspections/open.html inspections/witnesses.html
     nonconformance/raise.html nonconformance/raise_lot.html people/account.html people/enrol.html people/fields.html

@@ -130,6 +130,7 @@ BUILT = """
     There are {0} readings | Find a better gauge or method. | Advice: | Warning: | temporary |
     one | two | three | four | five | six | seven | eight | nine | ten | eleven | twelve | thirteen | fourteen |
     fifteen | sixteen | seventeen | eighteen | nineteen | twenty |
+    points | expanded uncertainty | outcome | looked at |
     Reports by {0} | Cost by {0} | Hours by {0} | {0} by fixture | {0} by welder | {0} by gauge | {0} by person |
     {0} by heat | {0} by shift | {0}, after minus before |
 """

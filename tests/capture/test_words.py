@@ -106,7 +106,7 @@ def test_has_no_hard_coded_words_in_a_template(template: Path) -> None:
 
 def test_counts_every_page_that_a_shared_tablet_opens_among_those_that_speak_every_language() -> None:
     opened = {name for name in ALLOWED if name.partition(":")[0] not in on_tablets.ROOMS}
-    assert opened - on_tablets.PAGES == set()
+    assert opened - on_tablets.PAGES == {"guide", "guide_picture"}  # guides are written in English, for everybody
 
 
 def test_keeps_the_shells_in_english_whoever_asks() -> None:

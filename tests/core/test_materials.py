@@ -59,7 +59,7 @@ def test_takes_a_value_on_the_limit_as_conforming_and_the_next_step_as_not() -> 
     beside_it = materials.check_composition("4130", GOOD_4130 | {"C": Decimal("0.331")})
     assert on_it[0].ok
     assert not beside_it[0].ok
-    assert beside_it[0].sentence == ("C 0.331 % is too high; the grade 4130 has 0.28 to 0.33 % (SAE J404 / ASTM A29).")
+    assert beside_it[0].sentence == ("C 0.331 % is too high; 4130 has 0.28 % to 0.33 % (SAE J404 / ASTM A29).")
 
 
 def test_counts_an_element_that_is_not_reported_as_not_proven() -> None:
