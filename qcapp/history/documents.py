@@ -17,6 +17,14 @@ if TYPE_CHECKING:
     from qcapp.production.queries.as_built import Node
 
 
+PLURAL_WORDS = {
+    "drawing": "drawings",
+    "specification": "specifications",
+    "mill certificate": "mill certificates",
+    "keyed sheet": "keyed sheets",
+}
+
+
 @dataclass(frozen=True)
 class UnitDocument:
     """One document: what it is, its name, and where it is opened."""
@@ -24,6 +32,11 @@ class UnitDocument:
     kind: str
     name: str
     url: str
+
+    @property
+    def plural(self) -> str:
+        """What several of its kind are called."""
+        return PLURAL_WORDS.get(self.kind, f"{self.kind}s")
 
 
 def documents_of(inspection: InspectionView, tree: Node, acts: set[str]) -> list[UnitDocument]:

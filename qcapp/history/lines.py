@@ -229,7 +229,7 @@ def _sentence(entry: EntryRow, names: Mapping[str, str]) -> str:
 def _by(entry: EntryRow, names: Mapping[str, str]) -> str:
     """Who did it, and in which role where the act is signed in one."""
     role = str(entry.payload.get("role", "")).replace("_", " ")
-    return ", ".join(part for part in (names.get(entry.actor, ""), role) if part)
+    return " · ".join(part for part in (names.get(entry.actor, ""), role) if part)
 
 
 def people_in(entries: Iterable[EntryRow]) -> set[str]:

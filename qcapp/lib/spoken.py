@@ -148,6 +148,9 @@ def _filled(code: str, other: str, match: re.Match[str]) -> str:
 
 def said_label(code: str, text: str) -> str:
     """A label in a language other than English, also where it has a capital as the first of a line."""
+    listed = text.split(", ")
+    if len(listed) > 1 and all(_is_known(code, part) for part in listed) and not _is_whole(code, text):
+        return ", ".join(said_in(code, part) for part in listed)
     other = said_in(code, text)
     if other != text or not text:
         return other
@@ -156,6 +159,14 @@ def said_label(code: str, text: str) -> str:
     if other == turned:
         return text
     return other[0].upper() + other[1:] if text[0].isupper() else other
+
+
+def _is_whole(code: str, text: str) -> bool:
+    return text in _known(code).whole
+
+
+def _is_known(code: str, text: str) -> bool:
+    return _is_whole(code, text) or bool(_by_form(code, text))
 
 
 def said_day(code: str, text: str) -> str:

@@ -131,6 +131,8 @@ BUILT = """
     one | two | three | four | five | six | seven | eight | nine | ten | eleven | twelve | thirteen | fourteen |
     fifteen | sixteen | seventeen | eighteen | nineteen | twenty |
     points | expanded uncertainty | outcome | looked at |
+    Complaint: {0} | Accident: {0} | Repair: {0} | Warranty: {0} | Recall work: {0} |
+    mill certificate | keyed sheet |
     Reports by {0} | Cost by {0} | Hours by {0} | {0} by fixture | {0} by welder | {0} by gauge | {0} by person |
     {0} by heat | {0} by shift | {0}, after minus before |
 """

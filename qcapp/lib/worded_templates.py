@@ -59,6 +59,7 @@ SPOKEN_IN = {
     "gauges/gauge.html": frozenset({"outcome", "one.outcome"}),
     "health/system.html": frozenset({"=name"}),
     "history/node.html": frozenset({"node.detail"}),
+    "history/unit.html": frozenset({"kind.grouper", "plural"}),
     "history/units.html": frozenset({"one.by"}),
     "improvement/": frozenset({"card.opened_by_name"}),
     "plans/limits/answers/": frozenset({"=name", "=short", "=unit"}),

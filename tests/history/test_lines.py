@@ -114,7 +114,7 @@ def test_has_a_sentence_for_every_act_whose_subject_is_a_unit() -> None:
 
 def test_names_who_did_it_and_in_which_role_it_was_signed() -> None:
     lines = of_acts([entry(Verb.RELEASE_GIVEN, {"role": "quality_manager"}), entry(Verb.UNIT_HELD, {}, "")], NAMES, [])
-    assert [line.detail for line in lines] == ["Ottoline Marsh, quality manager", ""]
+    assert [line.detail for line in lines] == ["Ottoline Marsh · quality manager", ""]
 
 
 @pytest.mark.parametrize("verb", SENTENCES)

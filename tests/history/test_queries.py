@@ -69,7 +69,7 @@ def test_tells_the_whole_story_newest_first(workshop: Workshop) -> None:
         assert text in told, text
     assert any(line.detail.endswith(" · correction: Digits exchanged.") for line in found.lines)
     released = next(line for line in found.lines if line.text == "Released")
-    assert (released.detail, released.outcome) == ("Isolde Brandt, quality manager", "conforms")
+    assert (released.detail, released.outcome) == ("Isolde Brandt · quality manager", "conforms")
     paper = found.lines[0]
     assert (paper.url, paper.link) == ("/certificates/FR-2026-0001/1.pdf", "PDF")
 

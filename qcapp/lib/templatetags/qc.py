@@ -118,7 +118,8 @@ def number(value: object) -> str:
 def shown_number(value: object) -> str:
     """The same on a page, with the decimal mark of its language."""
     text, code = number(value), page_language()
-    told = said_label(code, text) if " (" in text and code != SOURCE else text  # 196.2 mm at 20 °C (measured …)
+    built = " (" in text or text in {"conforms", "does not conform"}  # 196.2 mm at 20 °C (measured …), and verdicts
+    told = said_label(code, text) if built and code != SOURCE else text
     return said_number(code, told)
 
 
