@@ -129,8 +129,9 @@ def test_tries_the_form_with_the_most_words_of_its_own_first() -> None:
 
 
 def test_finds_no_short_form_in_what_somebody_wrote() -> None:
-    wrote = "Complaint: Pulls to the left under load; owner asks whether the axle was straight."
+    wrote = "Pulls to the left under load; owner asks whether the axle was straight."
     assert said_in("de", wrote) == wrote
+    assert said_in("de", f"Complaint: {wrote}") == f"Beanstandung: {wrote}"
     assert said_in("de", "CA-2026-0003 owner Vane") == "CA-2026-0003 Verantwortung Vane"
 
 
