@@ -152,7 +152,7 @@ def said_label(code: str, text: str) -> str:
     if len(listed) > 1 and all(_is_known(code, part) for part in listed) and not _is_whole(code, text):
         return ", ".join(said_in(code, part) for part in listed)
     other = said_in(code, text)
-    if other != text or not text:
+    if other != text or not text or _is_whole(code, text):
         return other
     turned = text[0].swapcase() + text[1:]
     other = said_in(code, turned)
