@@ -87,7 +87,7 @@ REFUSED = {405, 404, 400, 409}
 # shows what was written, cut short.
 OTHER_WORDS = ("/floor/", "/guide/", "/check/", "/audit/")
 PLANS_OWN = re.compile(r"^/plans/[0-9a-f-]{36}/(draft/.*)?$|/weld-map/$")  # the words of plans and their files
-PUT_TOGETHER = 25  # texts that a page puts together of what plans and people wrote; a page that is not said has more
+PUT_TOGETHER = 15  # texts that a page puts together of what plans and people wrote; a page that is not said has more
 # Names of standards and their parts, of programs and of files.
 NAMES = re.compile(r"\b(ASTM|ISO|EN|AWS|MIL-STD|manage\.py|QCAPP_\w+)\b|\.ics\b")
 # What looks at many units at once, or puts a whole file together, may ask more often, however many they are.
