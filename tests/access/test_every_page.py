@@ -46,7 +46,8 @@ SEVERAL = {
     "/nonconformances/<number>/", "/goods/lots/<code>/", "/goods/heats/<number>/",
 }  # fmt: skip
 # What opens to more than its address: a signal, similar reports, a drawn file, who reads a study, another revision.
-NOTHING_TO_ASK = {"people:sign_out", "people:tablet_code", "people:check_audit"}  # done as soon as they are sent
+# Done as soon as they are sent.
+NOTHING_TO_ASK = {"people:sign_out", "people:tablet_code", "people:check_audit", "people:temporary_password"}
 ASKS_MORE = {
     "improvement:open", "improvement:open_for_signal", "evidence:small", "gauges:read_study", "inspections:adopt_one",
 }  # fmt: skip

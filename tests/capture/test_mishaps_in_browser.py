@@ -6,7 +6,6 @@ import time
 from collections.abc import Callable, Iterator
 
 import pytest
-from django.contrib.sessions.models import Session
 from django.utils import timezone
 
 from qcapp.audit.queries import entries_about
@@ -14,6 +13,7 @@ from qcapp.gauges.queries import gauge_by_number
 from qcapp.gauges.services import put_back_in_use
 from qcapp.inspections.queries import inspection_of
 from qcapp.inspections.queries.beside import remarks_of
+from qcapp.people.models import OpenSession
 from qcapp.people.roles import Role
 from qcapp.people.services import end_role, give_role
 from tests.production.test_decoding import photo
@@ -192,7 +192,7 @@ class TestSignedOut:
         one = at_work(tablet(path=f"/units/{serial}/bench/"))
         one.enter("20.1")
         one.until_sent()
-        Session.objects.all().delete()
+        OpenSession.objects.all().delete()
         sign(one)
         one.page.locator("dialog[open]").get_by_text(
             "You are signed out. Sign in again; nothing was signed."

@@ -271,7 +271,7 @@ def _print(releaser: Keys, path: str) -> None:
     page.goto(path + "?stage=1")
     releaser.to("details.drop summary")
     releaser.press("Enter")
-    releaser.to("a[href$='/paper.pdf?stage=1']")
-    with page.expect_response("**/paper.pdf?stage=1") as printed:
+    releaser.to("a[href$='/paper.pdf?stage=1&paper=a4']")
+    with page.expect_response("**/paper.pdf?stage=1&paper=a4") as printed:
         releaser.press("Enter")
     assert (printed.value.status, printed.value.headers["content-type"]) == (200, "application/pdf")
