@@ -6,6 +6,7 @@ All of it without network too.
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,7 +19,6 @@ from tests.evidence.files import picture
 
 from .conftest import Shop, Tablet
 from .test_beside_in_browser import NONE_KEPT
-from .test_beside_in_browser import data_folder as data_folder  # the fixture keeps files out of the way
 from .test_faults import at_work, until_sent
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -31,6 +31,17 @@ stage_number,stage_name,number,key,title,kind,nominal,limits,unit_of_measure,dec
 2,Alignment,201,after,Width after welding,measured,20,±0.5,mm,1,minor,before,,
 2,Alignment,202,gap,Gap at the plate,measured,,flatness 0.30,mm,2,minor,,,0.05
 """
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The plan is released once, and so its pictures are kept once, for every test here."""
+    return tmp_path_factory.mktemp("drawn")
+
+
+@pytest.fixture(autouse=True)
+def data_folder(settings: Any, folder: Path) -> None:
+    settings.QCAPP_DATA_DIR = folder
 
 
 @pytest.fixture

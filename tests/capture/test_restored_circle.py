@@ -37,9 +37,10 @@ def asked(site: Site, what: str, *words: str) -> str:
 def test_has_every_acknowledged_entry_after_a_restore_of_an_older_backup(
     tablet: Callable[..., Tablet], shop: Shop, server: RealServer, tmp_path: Path
 ) -> None:
-    lost = Site(Path(settings.QCAPP_DATA_DIR), {"QCAPP_DATABASE_URL": database_url(), "QCAPP_DEMO": "no"})
+    lost = Site(tmp_path / "lost", {"QCAPP_DATABASE_URL": database_url(), "QCAPP_DEMO": "no"})
     new = Site(tmp_path / "new", {"QCAPP_DEMO": "no"})
-    new.folder.mkdir()
+    for site in (lost, new):  # folders of their own: the anchors of other tests belong to other chains
+        site.folder.mkdir()
     one = at_work(tablet(address=server.address))
     enter_all(one, {"pores": "2"})
     until_sent(one)
