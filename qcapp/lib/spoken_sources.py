@@ -153,15 +153,21 @@ def script_words() -> dict[str, str]:
 @cache
 def labels() -> dict[str, list[str]]:
     """Every label, help text, choice and word for a state or a kind, with the modules that have it."""
-    built = (" ".join(text.split()) for text in BUILT.split("|"))
-    return {text: ["lib/spoken_sources.py"] for text in built if text} | _found(_labels_in)
+    built = {" ".join(text.split()): ["lib/spoken_sources.py"] for text in BUILT.split("|") if text.strip()}
+    found, said = built | _found(_labels_in), _found_sentences()
+    return {text: [*places, *said.get(text, [])] for text, places in found.items()}
 
 
 @cache
 def sentences() -> dict[str, list[str]]:
     """Every refusal, note and message, `{0}` … for what it names, with the modules that say it."""
     known = labels()
-    return {text: places for text, places in _found(_sentences_in).items() if text not in known}
+    return {text: places for text, places in _found_sentences().items() if text not in known}
+
+
+@cache
+def _found_sentences() -> dict[str, list[str]]:
+    return _found(_sentences_in)
 
 
 def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, list[str]]:
