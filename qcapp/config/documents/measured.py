@@ -25,7 +25,8 @@ ratio to the bare work of the same run where there is one, and whether the goal 
     .venv/bin/python manage.py write_documents --measured numbers.json --machine 'two cores, 8 GB'
 
 Times are of one machine at one moment. Ratios travel better than milliseconds. What was not read since the machine
-started comes from the disk: among 100 000 frames (19 GB) the first look-ups took up to 260 ms, the first histories 700 ms.
+started comes from the disk: among 100 000 frames (19 GB) the first look-ups took up to 260 ms, the first histories
+700 ms.
 """
 
 
