@@ -239,7 +239,12 @@ def walk(tree: ast.expr) -> Iterator[ast.expr]:
 
 def references(expression: str) -> list[str]:
     """Keys of the checkpoints that the expression reads, each once. Raises Invalid `formula_syntax`."""
-    return _names(parse(expression))
+    return list(_keys(expression))
+
+
+@lru_cache(maxsize=1024)
+def _keys(expression: str) -> tuple[str, ...]:
+    return tuple(_names(parse(expression)))
 
 
 def evaluate(expression: str, values: Mapping[str, Decimal]) -> Number:
@@ -248,8 +253,7 @@ def evaluate(expression: str, values: Mapping[str, Decimal]) -> Number:
     Raises Invalid `formula_syntax`, `input_missing` (details: keys), `input_not_decimal`, `division_by_zero`,
     `outside_domain` or `value_too_large`.
     """
-    tree = parse(expression)
-    keys = _names(tree)
+    tree, keys = parse(expression), _keys(expression)
     missing = [key for key in keys if key not in values]
     if missing:
         raise Invalid("input_missing", f"No value yet for {', '.join(missing)}; answer it first.", keys=missing)
