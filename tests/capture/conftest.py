@@ -14,13 +14,16 @@ import pytest
 from django.conf import settings
 from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.core.management import call_command
-from django.db import connections
+from django.db import connection, connections, transaction
 from django.utils import timezone
 from pytest_django.live_server_helper import LiveServer
 
+from qcapp.audit.services import begin_epoch
 from qcapp.config.demonstration import cast as demo
 from qcapp.inspections import services as inspections
+from qcapp.inspections.models import CurrentAnswer, Result
 from qcapp.inspections.queries import inspection_of
+from qcapp.lib.guards import lifted, on_tables
 from qcapp.people.services import demonstration_proof
 from qcapp.people.services.session_store import SessionStore
 from qcapp.plans import services as plans
@@ -84,6 +87,15 @@ class Shop:
             at=timezone.now(),
         )
         return self
+
+    def lose_results(self) -> None:
+        """The server is set back to before this unit's results, as by an older backup; tablets hear of a new epoch."""
+        with lifted("a backup is restored in a test", on_tables(connection)):
+            for model in (CurrentAnswer, Result):
+                rows = model.objects.filter(item__unit__number=self.number)
+                rows._raw_delete(rows.db)
+        with transaction.atomic():
+            begin_epoch(at=timezone.now(), margin=1, years=[timezone.now().year], payload={})
 
     def release_family(self, code: str, name: str, plan: str, draw: Callable[[Any], None] | None = None) -> bool:
         """A part family with its plan released; True the first time in this database. `draw` adds to the draft."""

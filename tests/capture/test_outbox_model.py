@@ -11,17 +11,13 @@ from collections.abc import Callable, Iterator
 from typing import Any, ClassVar
 
 import pytest
-from django.db import connection, transaction
 from django.utils import timezone
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
-from qcapp.audit.services import begin_epoch
-from qcapp.inspections.models import CurrentAnswer, Result
 from qcapp.inspections.services.projection import differences
 from qcapp.lib.fields import uuid7
-from qcapp.lib.guards import lifted, on_tables
 
 from .conftest import Shop, Tablet
 from .wire import Wire
@@ -112,12 +108,7 @@ class Sending(RuleBasedStateMachine):
     @rule()
     def restored(self) -> None:
         """The server is set back to before this unit's results; the tablets hear of a new epoch."""
-        with lifted("a backup is restored in a test", on_tables(connection)):
-            for model in (CurrentAnswer, Result):
-                rows = model.objects.filter(item__unit__number=self.shop.number)
-                rows._raw_delete(rows.db)
-        with transaction.atomic():
-            begin_epoch(at=timezone.now(), margin=1, years=[timezone.now().year], payload={})
+        self.shop.lose_results()
 
     @invariant()
     def holds_nothing_twice_and_nothing_that_was_not_entered(self) -> None:

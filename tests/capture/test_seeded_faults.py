@@ -18,15 +18,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from django.db import connection, transaction
-from django.utils import timezone
 from playwright.sync_api import Error
 
-from qcapp.audit.services import begin_epoch
 from qcapp.config.benchmarks.real_server import RealServer
-from qcapp.inspections.models import CurrentAnswer, Result
 from qcapp.inspections.services.projection import differences
-from qcapp.lib.guards import lifted, on_tables
 from qcapp.people.models import OpenSession
 
 from . import page_scripts
@@ -136,12 +131,7 @@ class Play:
 
     def backup_restored(self) -> None:
         """What was acknowledged since the backup is not on the server any more."""
-        with lifted("a backup is restored in a test", on_tables(connection)):
-            for model in (CurrentAnswer, Result):
-                rows = model.objects.filter(item__unit__number=self.shop.number)
-                rows._raw_delete(rows.db)
-        with transaction.atomic():
-            begin_epoch(at=timezone.now(), margin=1, years=[timezone.now().year], payload={})
+        self.shop.lose_results()
 
     def storage_full(self) -> None:
         """The browser refuses what comes next, as it does at its quota; what it has kept stays."""
