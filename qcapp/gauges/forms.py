@@ -65,7 +65,7 @@ class GaugeForm(forms.Form):
         self.fields["unit_of_measure"].initial = profile.unit_of_measure
         self.fields["interval_months"].initial = profile.interval_months
         self.fields["range_lower"].label = f"{said(profile.range_label)}, {said('from')}"
-        self.fields["range_upper"].label = f"{said(profile.range_label)}, {said('to')}"
+        self.fields["range_upper"].label = f"{said(profile.range_label)}, {said('up to')}"
         self.fields["resolution"].label = profile.resolution_label
         if not profile.resolution_label:
             del self.fields["resolution"]

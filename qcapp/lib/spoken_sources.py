@@ -132,7 +132,7 @@ BUILT = """
     fifteen | sixteen | seventeen | eighteen | nineteen | twenty |
     points | expanded uncertainty | outcome | looked at |
     Complaint: {0} | Accident: {0} | Repair: {0} | Warranty: {0} | Recall work: {0} |
-    mill certificate | keyed sheet | migrations | guards |
+    mill certificate | keyed sheet | migrations | guards | up to |
     Reports by {0} | Cost by {0} | Hours by {0} | {0} by fixture | {0} by welder | {0} by gauge | {0} by person |
     {0} by heat | {0} by shift | {0}, after minus before |
 """
