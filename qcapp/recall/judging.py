@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
+from typing import NamedTuple
 
 from qcapp.core.checkpoints.counted import together
 from qcapp.core.checkpoints.derived import Derived
@@ -14,13 +15,15 @@ from qcapp.core.metrology.quantities import as_text, convert
 from qcapp.core.metrology.rejudging import ErrorCurve, ErrorPoint, Finding, Rejudgement, judge_again
 from qcapp.inspections.queries.by_gauge import ComputedReading, GaugeReading, Measured
 
+# A value without the gauge's error and its expanded uncertainty, by each curve; empty where they are not known.
+Moved = tuple[tuple[Decimal, Decimal], ...]
+
 GRAVEST_FIRST = (Finding.OUT_OF_BAND, Finding.DOUBTFUL, Finding.STILL_IN_BAND)
 KEPT_BACK = "kept for the second inspection"
 FAILED_THEN = frozenset({"out_of_band", "does_not_conform"})
 
 
-@dataclass(frozen=True)
-class ReadingAgain:
+class ReadingAgain(NamedTuple):
     """One answer judged again. `corrected` is empty where the error at it is not known.
 
     `computed` says that it was computed from what the gauge read.
@@ -64,7 +67,10 @@ class Judge:
     uncertainty: Decimal
     unit_of_measure: str
     doubted: bool = False
-    _known: dict[tuple[object, ...], Again] = field(default_factory=dict)  # thousands show the same few values
+    # Thousands show the same few values, and so do pairs of them: what was found for one is kept for the others.
+    _known: dict[tuple[object, ...], Again] = field(default_factory=dict)
+    _known_moved: dict[tuple[object, ...], Moved] = field(default_factory=dict)
+    _known_computed: dict[tuple[object, ...], tuple[Again, Moved]] = field(default_factory=dict)
 
     def reading(self, reading: GaugeReading) -> Again:
         """The answer's gravest reading. A verdict, and a value in a unit that does not convert, stay doubtful."""
@@ -123,12 +129,15 @@ class Judge:
         read: dict[tuple[int, str], list[GaugeReading]] = {}
         for reading in readings:
             read.setdefault((reading.item_id, reading.checkpoint.key), []).append(reading)
-        anew: dict[tuple[int, str], list[_Moved]] = {}
+        anew: dict[tuple[int, str], Moved] = {}
         found = []
         for one in given:
             touched = self._touched(one, read, anew)
             if touched and one.checkpoint.band is not None:
-                again, moved = self._computed(one, touched)
+                key = (one.checkpoint.id, one.value, *one.inputs.values(), *touched.items())
+                if key not in self._known_computed:
+                    self._known_computed[key] = self._computed(one, touched)
+                again, moved = self._known_computed[key]
                 anew[one.item_id, one.checkpoint.key] = moved
                 found.append((one, again))
         return found
@@ -137,10 +146,10 @@ class Judge:
         self,
         one: ComputedReading,
         read: Mapping[tuple[int, str], Sequence[GaugeReading]],
-        anew: Mapping[tuple[int, str], list[_Moved]],
-    ) -> dict[str, list[_Moved]]:
+        anew: Mapping[tuple[int, str], Moved],
+    ) -> dict[str, Moved]:
         """The inputs that came from the gauge, each as it is by each curve."""
-        touched: dict[str, list[_Moved]] = {}
+        touched: dict[str, Moved] = {}
         for key, value in one.inputs.items():
             if (one.item_id, key) in anew:
                 touched[key] = anew[one.item_id, key]
@@ -149,46 +158,39 @@ class Judge:
                     touched[key] = self._moved(value, reading)
         return touched
 
-    def _moved(self, value: Decimal, reading: GaugeReading) -> list[_Moved]:
-        try:
-            errors = list(self.errors(value, reading.checkpoint, reading.added))
-        except QcError:
-            return []
-        return [_Moved(value - error, width) for error, width in errors]
+    def _moved(self, value: Decimal, reading: GaugeReading) -> Moved:
+        key = (id(reading.checkpoint), reading.added, value)
+        if key not in self._known_moved:
+            try:
+                errors = list(self.errors(value, reading.checkpoint, reading.added))
+            except QcError:
+                errors = []
+            self._known_moved[key] = tuple((value - error, width) for error, width in errors)
+        return self._known_moved[key]
 
-    def _computed(self, one: ComputedReading, touched: Mapping[str, list[_Moved]]) -> tuple[Again, list[_Moved]]:
-        shown, moved = as_text(one.value), []
+    def _computed(self, one: ComputedReading, touched: Mapping[str, Moved]) -> tuple[Again, Moved]:
+        shown = as_text(one.value)
         try:
-            for curve in range(len(self.curves)):
-                by_curve = {key: some[curve] for key, some in touched.items()}
-                moved.append(_computed_again(one, by_curve))
+            moved = tuple(
+                _computed_again(one, {key: some[curve] for key, some in touched.items()})
+                for curve in range(len(self.curves))
+            )
         except (QcError, IndexError):
-            return Again(shown, "", "", Finding.DOUBTFUL), []
+            return Again(shown, "", "", Finding.DOUBTFUL), ()
         band = one.checkpoint.band
-        judged = (
-            [] if band is None else [judge_again(one.value, band, _always(one.value - m.to), m.width) for m in moved]
-        )
+        judged = [judge_again(one.value, band, _always(one.value - to), width) for to, width in moved] if band else []
         return self._gravest(shown, judged, one.checkpoint), moved
 
 
-@dataclass(frozen=True)
-class _Moved:
-    """A value without the gauge's error, and its expanded uncertainty."""
-
-    to: Decimal
-    width: Decimal
-
-
-def _computed_again(one: ComputedReading, by_curve: Mapping[str, _Moved]) -> _Moved:
-    values = one.inputs | {key: moved.to for key, moved in by_curve.items()}
+def _computed_again(one: ComputedReading, by_curve: Mapping[str, tuple[Decimal, Decimal]]) -> tuple[Decimal, Decimal]:
+    """The result without the gauge's error, and its expanded uncertainty."""
+    values = one.inputs | {key: to for key, (to, _) in by_curve.items()}
     result = Derived.compute(one.spec, values).value
-    width = Decimal(0)
-    for key, moved in by_curve.items():
-        beside = (
-            Derived.compute(one.spec, values | {key: moved.to + step}).value for step in (moved.width, -moved.width)
-        )
-        width += max(abs(other - result) for other in beside)
-    return _Moved(result, width)
+    uncertainty = Decimal(0)
+    for key, (to, width) in by_curve.items():
+        beside = (Derived.compute(one.spec, values | {key: to + step}).value for step in (width, -width))
+        uncertainty += max(abs(other - result) for other in beside)
+    return result, uncertainty
 
 
 def _always(error: Decimal) -> ErrorCurve:

@@ -24,7 +24,7 @@ from qcapp.inspections.queries.by_gauge import (
 from qcapp.lib.site_days import day_begins, day_ends
 from qcapp.production.queries import held_items, state_label
 from qcapp.production.queries.as_built import lots_of_pieces
-from qcapp.production.queries.sharing import holders_of, places_of, unit_rows
+from qcapp.production.queries.sharing import holders_of, places_of, serials_and_states
 
 from .judging import GRAVEST_FIRST, Judge, ReadingAgain, told
 from .models import Recall
@@ -32,6 +32,7 @@ from .models import Recall
 if TYPE_CHECKING:
     from qcapp.people.models import Person
 
+GRAVENESS = {finding: place for place, finding in enumerate(GRAVEST_FIRST)}
 Place = tuple[int, int, int]  # item, checkpoint, round
 
 
@@ -145,8 +146,7 @@ def _notes(gauge: GaugeCard, found: CalibrationCard) -> Iterable[str]:
         yield NOT_IN_ORDER.format(questions="; ".join(found.not_in_order))
 
 
-About = tuple[int, str, str]  # item, serial, state
-Listed = tuple[About, ReadingAgain]
+Listed = tuple[int, ReadingAgain]  # the item, and one answer of it
 
 
 def _judged(readings: list[GaugeReading], judge: Judge, viewer: Person | None, at: datetime) -> list[Listed]:
@@ -154,19 +154,20 @@ def _judged(readings: list[GaugeReading], judge: Judge, viewer: Person | None, a
     computed = judge.computed(computed_from(readings), readings)
     every: list[GaugeReading | ComputedReading] = [*readings, *(one for one, _ in computed)]
     secret = secret_readings({_place(one) for one in every} if viewer else (), viewer=viewer, at=at)
-    listed = []
-    for reading in readings:
-        hidden = _place(reading) in secret
-        again = told(
-            reading.checkpoint, judge.reading(reading), reading.outcome, reading.recorded_at, computed=False,
-            hidden=hidden,
-        )  # fmt: skip
-        listed.append(((reading.item_id, reading.serial, reading.unit_state), again))
-    for one, found in computed:
-        hidden = _place(one) in secret
-        again = told(one.checkpoint, found, one.outcome, one.recorded_at, computed=True, hidden=hidden)
-        listed.append(((one.item_id, one.serial, one.unit_state), again))
-    return listed
+    again = [
+        *((one, judge.reading(one), False) for one in readings),
+        *((one, found, True) for one, found in computed),
+    ]  # fmt: skip
+    return [
+        (
+            one.item_id,
+            told(
+                one.checkpoint, found, one.outcome, one.recorded_at, computed=of_others,
+                hidden=bool(secret) and _place(one) in secret,
+            ),
+        )
+        for one, found, of_others in again
+    ]  # fmt: skip
 
 
 def _place(one: GaugeReading | ComputedReading) -> Place:
@@ -175,29 +176,25 @@ def _place(one: GaugeReading | ComputedReading) -> Place:
 
 def _units(listed: Iterable[Listed]) -> tuple[AffectedUnit, ...]:
     by_item: dict[int, list[ReadingAgain]] = defaultdict(list)
-    about: dict[int, About] = {}
-    for one, again in listed:
-        by_item[one[0]].append(again)
-        about[one[0]] = one
+    for item, again in listed:
+        by_item[item].append(again)
     held, where = held_items(by_item), _whereabouts(by_item)
-    units = [
-        AffectedUnit(
-            item, about[item][1] or "no serial", state_label(about[item][2]), item in held,
-            min((one.finding for one in some), key=GRAVEST_FIRST.index),
-            tuple(sorted(some, key=lambda one: (GRAVEST_FIRST.index(one.finding), one.number))),
-        )
-        for item, some in by_item.items()
-    ]  # fmt: skip
-    units = [where.put(unit) for unit in units]
-    return tuple(sorted(units, key=lambda unit: (GRAVEST_FIRST.index(unit.worst), unit.serial)))
+    units = [where.put(_unit(item, some, item in held, where.known.get(item))) for item, some in by_item.items()]
+    return tuple(sorted(units, key=lambda unit: (GRAVENESS[unit.worst], unit.serial)))
+
+
+def _unit(item: int, some: Collection[ReadingAgain], held: bool, known: tuple[str, str] | None) -> AffectedUnit:
+    ordered = tuple(sorted(some, key=lambda one: (GRAVENESS[one.finding], one.number)))
+    serial, state = known or ("no serial", "")
+    return AffectedUnit(item, serial, state_label(state), held, ordered[0].finding, ordered)
 
 
 @dataclass(frozen=True)
 class _Where:
     """Where each of many items is: shipped, in another unit, at a place, of which lot."""
 
+    known: Mapping[int, tuple[str, str]]  # serial and state of all of them, and of what holds them
     holders: Mapping[int, int]
-    serials: Mapping[int, str]
     sent: Mapping[int, Shipped]
     places: Mapping[int, str]
     lots: Mapping[int, str]
@@ -205,7 +202,8 @@ class _Where:
     def put(self, unit: AffectedUnit) -> AffectedUnit:
         """The unit with where it is."""
         outer = self.holders.get(unit.item_id, unit.item_id)
-        left, holder = self.sent.get(outer), self.serials.get(outer, "")
+        left, (holding, _) = self.sent.get(outer), self.known.get(outer, ("", ""))
+        holder = holding if outer != unit.item_id else ""
         if left is not None:
             return replace(unit, customer=left.customer_number, shipped_at=left.at, holder=holder)
         return replace(unit, holder=holder, place=self.places.get(outer, ""), lot=self.lots.get(unit.item_id, ""))
@@ -214,8 +212,7 @@ class _Where:
 def _whereabouts(items: Collection[int]) -> _Where:
     holders = holders_of(items)
     outer = {*items, *holders.values()}
-    serials = {row.item_id: row.serial for row in unit_rows(set(holders.values()))} if holders else {}
-    return _Where(holders, serials, shipped(outer), places_of(outer), lots_of_pieces(items))
+    return _Where(serials_and_states(outer), holders, shipped(outer), places_of(outer), lots_of_pieces(items))
 
 
 def _done(calibration_id: int) -> tuple[RecallCard, ...]:

@@ -166,6 +166,12 @@ def unit_rows(item_ids: Collection[int]) -> list[UnitRow]:
     return sorted(found, key=lambda row: row.serial)
 
 
+def serials_and_states(item_ids: Collection[int]) -> dict[int, tuple[str, str]]:
+    """Serial and state of those of the items that have one: units, serialized components, drawn pieces; one query."""
+    rows = Unit.objects.filter(item__among=item_ids).order_by()
+    return {item: (serial, state) for item, serial, state in rows.values_list("item_id", "serial", "state")}
+
+
 def on_hold_among(item_ids: Collection[int]) -> set[int]:
     """Those of the items that are on hold now."""
     return set(Hold.objects.filter(item__among=item_ids, lift__isnull=True).values_list("item_id", flat=True))
