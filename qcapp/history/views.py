@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from qcapp.customers.lookup import look_up
-from qcapp.inspections.queries.outliers import SPREAD_KINDS, value_view
+from qcapp.inspections.queries.outliers import value_view
 from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
@@ -77,7 +78,7 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "may_dispatch": Act.DISPATCH_UNIT in held,
         "may_serve": Act.RECORD_SERVICE in held,
         "names": Act.SEE_CUSTOMERS in held,
-        "spread_kinds": SPREAD_KINDS,
+        "values_address": reverse("history:value", kwargs={"serial": serial, "key": "key"}).removesuffix("key/"),
     }
     return render(request, "history/unit.html", context)
 
