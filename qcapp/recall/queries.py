@@ -26,7 +26,7 @@ from qcapp.production.queries import held_items, state_label
 from qcapp.production.queries.as_built import lots_of_pieces
 from qcapp.production.queries.sharing import holders_of, places_of, serials_and_states
 
-from .judging import GRAVEST_FIRST, Judge, ReadingAgain, told
+from .judging import GRAVEST_FIRST, Again, Judge, ReadingAgain, told
 from .models import Recall
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ def _judged(readings: list[GaugeReading], judge: Judge, viewer: Person | None, a
     computed = judge.computed(computed_from(readings), readings)
     every: list[GaugeReading | ComputedReading] = [*readings, *(one for one, _ in computed)]
     secret = secret_readings({_place(one) for one in every} if viewer else (), viewer=viewer, at=at)
-    again = [
+    again: list[tuple[GaugeReading | ComputedReading, Again, bool]] = [
         *((one, judge.reading(one), False) for one in readings),
         *((one, found, True) for one, found in computed),
     ]  # fmt: skip

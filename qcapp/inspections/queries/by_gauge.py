@@ -120,7 +120,7 @@ def _checkpoints(one_each: dict[int, int]) -> dict[int, Measured]:
         "checkpoint_id", "characteristic__number", "characteristic__key", "checkpoint__title", "checkpoint__specified",
         "checkpoint__kind", "checkpoint__revision_id",
     )  # fmt: skip
-    rows: Iterable[Any] = Result.objects.filter(id__in=one_each.values(), checkpoint__kind__in=ANSWERED)
+    rows = Result.objects.filter(id__in=one_each.values(), checkpoint__kind__in=ANSWERED)
     found = {}
     for key, number, name, title, specified, which, revision in rows.values_list(*columns):
         reader = kind(which)
