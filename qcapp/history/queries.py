@@ -19,7 +19,7 @@ from qcapp.inspections.queries.beside import photos_of
 from qcapp.inspections.queries.secrets import secrets_of
 from qcapp.inspections.queries.story import replaced_answers
 from qcapp.nonconformance.cards import ConcessionCard, ReportCard
-from qcapp.nonconformance.queries import moves_by_report, reports_of
+from qcapp.nonconformance.queries import has_reports, moves_by_report, reports_of
 from qcapp.people.queries import names_of
 from qcapp.production.queries import HoldCard, UnitCard, WeldCard, unit_by_serial, welds_of
 from qcapp.production.queries.as_built import Node, tree_of
@@ -87,7 +87,7 @@ class UnitHistory:
 
 
 def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
-    """The whole history of a unit, newest first; sixteen queries, and those of its parts.
+    """The whole history of a unit, newest first; sixteen queries, seventeen with a report, and those of its parts.
 
     First answers that still need a second inspection stay hidden from who may give it, and so does what reports and
     decisions say about them. Raises NotFound `serial_unknown`.
@@ -97,7 +97,7 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
     secret = secrets_of(inspection)
     entries = entries_about(f"unit {unit.serial}")
     names = _names(entries, inspection)
-    reports = reports_of(unit.item_id, secret=secret)
+    reports = reports_of(unit.item_id, secret=secret) if has_reports(unit.item_id) else []
     moves = moves_by_report([report.id for report in reports], secret)
     certificates = certificates_of(unit.item_id) if _was_released(entries) else []
     hidden = [one.card.number for one in inspection.checkpoints if one.hidden]

@@ -152,6 +152,12 @@ def reports_of(
     return _cards(rows, viewer, at) if secret is None else [_card(row, secret) for row in rows]
 
 
+def has_reports(item_id: int) -> bool:
+    """Whether `reports_of` finds any: for most items it does not, and takes ten times as long to say so."""
+    grouped = ReportItem.objects.filter(item=item_id).values("report")
+    return Report.objects.filter(Q(item=item_id) | Q(pk__in=grouped)).exists()
+
+
 def open_reports(item_id: int) -> list[ReportCard]:
     """The reports about an item that have not ended."""
     return [card for card in reports_of(item_id) if not card.ended]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
@@ -286,29 +286,45 @@ def tree_of(unit: UnitCard) -> Node:
 def _next_level(level: dict[int, list[Node]]) -> dict[int, list[Node]]:
     """Hangs what is directly below the nodes on them; gives the new nodes by item."""
     deeper: dict[int, list[Node]] = {}
-    for card in installed_in(level):
-        state = card.component_state.replace("_", " ")
-        node = Node("unit", card.serial, card.family_name, state, card.link_label, card.at, card.by_name)
-        deeper.setdefault(card.component_item_id, []).append(node)
-        for above in level[card.item_id]:
-            above.below.append(node)
-    for used in used_in(level):
-        node, item = _used_node(used)
+    units = [item for item, nodes in level.items() if nodes[0].kind == "unit"]  # a lot has no components
+    for above, item, node in (*(_components(units) if units else ()), *_material(list(level))):
         if item is not None:
             deeper.setdefault(item, []).append(node)
-        for above in level[used.item_id]:
-            above.below.append(node)
+        for one in level[above]:
+            one.below.append(node)
     return deeper
 
 
-def _used_node(used: UsedCard) -> tuple[Node, int | None]:
-    if used.lot is not None:
-        detail = f"{used.lot.family_name}, lot of {used.lot.quantity}" + (f", {used.use}" if used.use else "")
-        return Node("lot", used.lot.code, detail, used.lot.state_label, "", used.at, used.by_name), used.lot.item_id
-    heat = used.heat
-    assert heat is not None  # noqa: S101 - the table's constraint: a heat or a lot
-    detail = f"{heat.grade}, {heat.supplier}" + (f", {used.use}" if used.use else "")
-    return Node("heat", heat.number, detail, heat.state_label, "", used.at, used.by_name, heat_id=heat.id), None
+Hung = tuple[int, int | None, Node]  # the item that it is in, its own where more can be below it, and the node
+
+
+def _components(units: list[int]) -> Iterator[Hung]:
+    """What is in these units now, read by columns: whole rows of eight tables take five times as long."""
+    rows = Installation.objects.filter(item__in=units, removal__isnull=True).order_by("id")
+    columns = (
+        "item_id", "component_id", "component__unit__serial", "component__family__name", "component__unit__state",
+        "link", "at", "by__name",
+    )  # fmt: skip
+    for above, item, serial, family, state, link, at, by in rows.values_list(*columns):
+        yield above, item, Node("unit", serial, family, state.replace("_", " "), Installation.Link(link).label, at, by)
+
+
+def _material(items: list[int]) -> Iterator[Hung]:
+    """The lots and heats that went into these items."""
+    rows = Consumption.objects.filter(item__in=items).order_by("id")
+    columns = (
+        "item_id", "use", "at", "by__name", "heat_id", "heat__number", "heat__grade", "heat__supplier", "heat__state",
+        "lot__item_id", "lot__code", "lot__item__family__name", "lot__quantity", "lot__state",
+    )  # fmt: skip
+    for above, use, at, by, *heat, item, code, family, quantity, lot_state in rows.values_list(*columns):
+        used = f", {use}" if use else ""
+        if item is not None:
+            detail = f"{family}, lot of {quantity}{used}"
+            yield above, item, Node("lot", code, detail, LotState(lot_state).label, "", at, by)
+        else:
+            key, number, grade, supplier, state = heat
+            label = HeatState(state).label
+            yield above, None, Node("heat", number, f"{grade}, {supplier}{used}", label, "", at, by, heat_id=key)
 
 
 # ------------------------------------------------------------------------------------------------ where used
