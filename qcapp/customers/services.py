@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date, datetime
+from textwrap import shorten
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
 
 _NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9./-]{0,19}")
 MOST_PHOTOS = 12
+LONGEST_TITLE = 100  # of the report that an event raises
 SHOWN = 3  # parts named in a refusal
 
 
@@ -219,7 +221,7 @@ def record_event(
 def _raised(by: Person, unit: UnitCard, text: str, severity: str, at: datetime) -> str:
     if not severity:
         return ""
-    title = f"After dispatch: {text}"[:100]
+    title = shorten(f"After dispatch: {text}", LONGEST_TITLE, placeholder=" …")
     return raise_by_hand(by=by, serial=unit.serial, title=title, description=text, severity=severity, at=at)
 
 

@@ -16,6 +16,7 @@ from qcapp.certificates.as_built_checks import against_parts
 from qcapp.certificates.queries import certificates_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.several_forms import SeveralForms
+from qcapp.lib.site_days import site_day
 from qcapp.lib.spoken import said
 from qcapp.nonconformance.queries import reports_of
 from qcapp.people.access import needs
@@ -116,6 +117,7 @@ def event(request: HttpRequest, serial: str) -> HttpResponse:
         messages.success(request, "The event is recorded.", extra_tags="in")
         return redirect("history:unit", serial=unit.serial)
     at, item = timezone.now(), unit.item_id
+    page.forms["event"].initial = {"happened_on": site_day(at)}
     context = {
         "unit": unit, "form": page.forms["event"], "events": events_of(item),
         "reports": reports_of(item, viewer=request.user, at=at), "certificates": certificates_of(item),
