@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 
 from qcapp.affected.answering import answer
 from qcapp.affected.asking import read
@@ -209,8 +210,9 @@ def test_sends_out_and_receives_back_on_the_unit_s_page(cast: Cast, fork: Unit, 
     again = client.post(page, sent)
     assert again.status_code == 409
     assert "not in the house" in again.content.decode()
+    number = delivery(cast, at=timezone.now())  # the page sends it out now, too
     paper = SimpleUploadedFile("coating.pdf", pdf(), "application/pdf")
-    assert client.post(page, {"act": "back", "delivery_number": delivery(cast), "paper": paper}).status_code == 302
+    assert client.post(page, {"act": "back", "delivery_number": number, "paper": paper}).status_code == 302
     text = client.get(page).content.decode()
     assert "certificate of the process" in text
     assert "still out" not in text

@@ -46,13 +46,13 @@ class _Sent:
 
     @property
     def name(self) -> str:
-        """How a sentence calls it."""
-        return self.thing.serial if isinstance(self.thing, UnitCard) else f"lot {self.thing.code}"
+        """How a sentence calls it: by its serial or its code."""
+        return self.thing.serial if isinstance(self.thing, UnitCard) else self.thing.code
 
     @property
     def subject(self) -> str:
         """How the audit calls it."""
-        return f"unit {self.thing.serial}" if isinstance(self.thing, UnitCard) else self.name
+        return f"unit {self.name}" if self.is_unit else f"lot {self.name}"
 
     def set_away(self, *, away: bool) -> None:
         if isinstance(self.thing, UnitCard):
@@ -130,7 +130,7 @@ def receive_back(
     sent = _scanned(code)
     out = OutsideProcess.objects.filter(item=sent.thing.item_id, returned__isnull=True).first()
     if out is None:
-        said = f"{sent.name[:1].upper()}{sent.name[1:]} was not sent out; what comes in is a delivery of its own."
+        said = f"{sent.name} was not sent out; what comes in is a delivery of its own."
         raise Refused("unit_not_out" if sent.is_unit else "lot_not_out", said)
     if out.kind == OutsideProcess.Kind.PLATING and out.high_strength and not _baked(bake_hours, bake_temperature):
         message = "Plated high-strength parts are baked against hydrogen; enter bake time and temperature as certified."
