@@ -286,7 +286,8 @@ def tree_of(unit: UnitCard) -> Node:
 def _next_level(level: dict[int, list[Node]]) -> dict[int, list[Node]]:
     """Hangs what is directly below the nodes on them; gives the new nodes by item."""
     deeper: dict[int, list[Node]] = {}
-    for card in installed_in(level):
+    units = [item for item, nodes in level.items() if nodes[0].kind == "unit"]  # a lot has no components
+    for card in installed_in(units) if units else ():
         state = card.component_state.replace("_", " ")
         node = Node("unit", card.serial, card.family_name, state, card.link_label, card.at, card.by_name)
         deeper.setdefault(card.component_item_id, []).append(node)
