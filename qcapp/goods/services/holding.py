@@ -16,7 +16,7 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
-from qcapp.production.queries import open_holds
+from qcapp.production.queries import UnitCard, open_holds
 from qcapp.production.queries.as_built import HeatCard, LotCard, lots_of_heats
 from qcapp.production.services import lift_hold_of_source, lock_item, place_hold
 from qcapp.production.services.lots import lock_heat, set_heat_state
@@ -56,7 +56,7 @@ def lock_delivery(delivery_id: int) -> None:
     heats = heats_in(delivery_id)
     for heat_id in sorted(heats):
         lock_heat(heat_id)
-    for item_id in sorted(one.item_id for one in [*_lots(delivery_id, heats), *units_in(delivery_id)]):
+    for item_id in sorted([*_items(_lots(delivery_id, heats)), *_items(units_in(delivery_id))]):
         lock_item(item_id)
 
 
@@ -72,14 +72,18 @@ def place(by: Person, delivery: DeliveryCard, source: str, reason: str, at: date
     lots = _lots(delivery.id, [heat.id for heat in heats])
     said = f"{delivery.number} is on hold: {reason}"[:300]
     units = units_in(delivery.id)
-    for one in [*lots, *units]:
-        place_hold(by=by, item_id=one.item_id, from_stage=None, source=source, reason=said, at=at)
+    for item_id in [*_items(lots), *_items(units)]:
+        place_hold(by=by, item_id=item_id, from_stage=None, source=source, reason=said, at=at)
     payload: dict[str, object] = {"hold": str(row.uuid), "source": source, "reason": reason}
     payload |= {"heats": [heat.number for heat in heats], "lots": [lot.code for lot in lots]}
     if units:
         payload["units"] = [unit.serial for unit in units]
     audit.record(verb=Verb.DELIVERY_HELD, actor=by.uuid, subject=f"delivery {delivery.number}", at=at, payload=payload)
     return next(card for card in holds_of_delivery(delivery.id) if card.uuid == row.uuid)
+
+
+def _items(cards: Iterable[LotCard] | Iterable[UnitCard]) -> list[int]:
+    return [card.item_id for card in cards]
 
 
 def _lots(delivery_id: int, heats: Iterable[int]) -> list[LotCard]:
@@ -126,8 +130,9 @@ def lift_delivery_hold(*, proof: Proof, hold_uuid: UUID, reason: str, at: dateti
 
 
 def _free(row: DeliveryHold, signature: Signature, reason: str, at: datetime) -> None:
-    for one in [*_lots(row.delivery_id, heats_in(row.delivery_id)), *units_in(row.delivery_id)]:
-        lift_hold_of_source(signature=signature, item_id=one.item_id, source=row.source, reason=reason, at=at)
+    lots, units = _lots(row.delivery_id, heats_in(row.delivery_id)), units_in(row.delivery_id)
+    for item_id in [*_items(lots), *_items(units)]:
+        lift_hold_of_source(signature=signature, item_id=item_id, source=row.source, reason=reason, at=at)
     for key, state in sorted(row.heats.items()):
         heat = lock_heat(int(key))
         if heat.state == HeatState.HELD and not holds_on_heat(heat.id) and not _stopped_since(heat.id, row.at):
