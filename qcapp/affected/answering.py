@@ -24,6 +24,7 @@ from .asking import SOURCES, Both, Either, Term, Tree, Without, terms_of, writte
 
 Found = set[int] | None
 STANDINGS = {"in_build": "in build", "released": "in stock", "dispatched": "shipped", "scrapped": "scrapped"}
+OUTSIDE = "out for a process"
 ORDER = ("in build", "in stock", "shipped", "scrapped")
 
 
@@ -104,10 +105,10 @@ def _component(term: Term) -> Found:
 
 def _supplier(term: Term) -> Found:
     heats = made.items_of_supplier(term.value, suppliers.heats_delivered_by(term.value))
-    lots = made.items_of_lots({*suppliers.lots_processed_by(term.value), *suppliers.lots_delivered_by(term.value)})
-    if heats is None and not lots and suppliers.supplier_known(term.value):
+    others = made.items_of_lots(suppliers.lots_delivered_by(term.value)) | suppliers.items_processed_by(term.value)
+    if heats is None and not others and suppliers.supplier_known(term.value):
         return set()
-    return _merged(heats, lots)
+    return _merged(heats, others)
 
 
 def _filler_notes() -> list[int]:
@@ -262,7 +263,7 @@ def _row(
         standing=STANDINGS[unit.state if unit.state == "scrapped" else outer.state],
         holder=holder.serial if holder else "",
         on_hold=unit.item_id in held,
-        place="" if holder or left else places.get(unit.item_id, ""),
+        place="" if holder or left else OUTSIDE if unit.away else places.get(unit.item_id, ""),
         order=left.order_number if left else unit.order_number,
         customer=left.customer_number if left else "",
         shipped_at=left.at if left else None,

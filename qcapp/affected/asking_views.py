@@ -23,7 +23,7 @@ from . import forms, services
 from .answering import AffectedRow, answer
 from .asking import LONGEST, SOURCES, Tree, read, written
 from .papers import names_in, paper
-from .queries import kept_list, kept_lists, since_kept
+from .queries import asked_lately, kept_list, kept_lists, since_kept
 
 SHOWN = 500  # units on a page; the files have all
 LISTS = 30
@@ -35,7 +35,7 @@ def ask(request: HttpRequest) -> HttpResponse:
     """The form of rows, the question as written, and the units that it names now."""
     if "by" in request.GET:
         return _asked_by_rows(request)
-    return _page(request, request.GET.get("ask", "").strip())
+    return _page(request, request.GET.get("ask", "").strip(), asked=True)
 
 
 def _asked_by_rows(request: HttpRequest) -> HttpResponse:
@@ -47,14 +47,17 @@ def _asked_by_rows(request: HttpRequest) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest, question: str, *, problem: str = "", name: str = "", status: int = HTTPStatus.OK
-) -> HttpResponse:
-    held = acts_of(request.user, timezone.now())
+    request: HttpRequest, question: str, *, asked: bool = False, problem: str = "", name: str = "",
+    status: int = HTTPStatus.OK,
+) -> HttpResponse:  # fmt: skip
+    """With `asked` it is recorded that it was; a page shown again with what was refused asks nothing anew."""
+    at = timezone.now()
+    held, before = acts_of(request.user, at), asked_lately()
     found, tree, keep = None, None, None
     if question:
         try:
             tree = read(question)
-            found = answer(tree)
+            found = services.ask(by=request.user, question=question, at=at, through="page") if asked else answer(tree)
         except QcError as error:
             problem, status = problem or error.message, refusal_status(error)
     if found is not None and Act.KEEP_AFFECTED in held:
@@ -62,7 +65,7 @@ def _page(
     context = {
         "question": found.question if found else question[: LONGEST + 1], "found": found, "problem": problem,
         "rows": forms.rows_shown(tree), "bracketed": _bracketed(tree), "sources": SOURCES.values(), "keep": keep,
-        "lists": kept_lists(LISTS), **_listed(found.rows if found else (), held),
+        "lists": kept_lists(LISTS), "before": before, **_listed(found.rows if found else (), held),
     }  # fmt: skip
     return render(request, "affected/ask.html", context, status=status)
 

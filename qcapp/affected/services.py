@@ -1,4 +1,4 @@
-"""Keeping a list of affected units, and the papers written from it: one report that holds, a field action."""
+"""Asking who is affected, keeping the answer as a list, and the papers written from it: a report, a field action."""
 
 from __future__ import annotations
 
@@ -20,15 +20,39 @@ from qcapp.nonconformance.services.by_hand import raise_grouped
 from qcapp.people.roles import Act
 from qcapp.people.services import require
 
-from .answering import answer
+from .answering import Answer, answer
 from .asking import read
 from .models import KeptList, ListUse
-from .queries import ListView, kept_list, told_rows
+from .queries import ASKED, ListView, kept_list, told_rows
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 SERIES = "AL"
+MOST_NAMED = 10_000  # serials that the audit names for one question; the digest covers all
+
+
+def ask(*, by: Person | None, question: str, at: datetime, through: str) -> Answer:
+    """Who is affected as the records stand now. That it was asked is recorded, with what was known.
+
+    The audit keeps the question, how many units stand where, their serials, and the digest that a list kept of this
+    answer would have. `through` says where it was asked; `by` is None for the program itself. Raises NotAllowed,
+    Invalid of `read`, NotFound `nothing_of_that_name`; then nothing is recorded.
+    """
+    if by is not None:
+        require(by, Act.ASK_AFFECTED, at)
+    found = answer(read(question))
+    serials: dict[str, list[str]] = {}
+    for row in found.rows[:MOST_NAMED]:
+        serials.setdefault(row.standing, []).append(row.serial)
+    payload = {
+        "question": found.question, "units": dict(found.counts), "on_hold": found.held, "serials": serials,
+        "answer": digest(canonical(told_rows(found.rows))), "through": through,
+    }  # fmt: skip
+    actor = None if by is None else by.uuid
+    with transaction.atomic():
+        record(verb=Verb.AFFECTED_ASKED, actor=actor, subject=ASKED, at=at, payload=payload)
+    return found
 
 
 @transaction.atomic

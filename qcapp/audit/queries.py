@@ -84,9 +84,9 @@ class ChainReport:
         return self.broken is None and not self.anchor_problem
 
 
-def entries_about(subject: str) -> list[EntryRow]:
-    """Every act on exactly this subject, newest first."""
-    return _rows(Entry.objects.filter(subject=subject))
+def entries_about(subject: str, limit: int | None = None) -> list[EntryRow]:
+    """The acts on exactly this subject, newest first: every one, or the last of them."""
+    return _rows(Entry.objects.filter(subject=subject), limit)
 
 
 def entries_of(actor: str, subject: str) -> Iterator[dict[str, Any]]:

@@ -102,7 +102,10 @@ class Verb(StrEnum):
     LOT_SORTED = "lot.sorted"
     LOT_SENT_OUT = "lot.sent_out"
     LOT_RECEIVED_BACK = "lot.received_back"
+    UNIT_SENT_OUT = "unit.sent_out"
+    UNIT_RECEIVED_BACK = "unit.received_back"
 
+    AFFECTED_ASKED = "affected.asked"
     AFFECTED_LISTED = "affected.listed"
     AFFECTED_LIST_USED = "affected.list_used"
 

@@ -11,8 +11,7 @@ from qcapp.production.states import USABLE_LOTS
 def against_parts(item_id: int) -> list[str]:
     """A sentence for each component, lot and heat that is not in order; empty when all are.
 
-    A component is released and free of holds; a lot is accepted or sorted, in the house and free of holds; a heat is
-    accepted.
+    A component is released and a lot is accepted or sorted, either in the house and free of holds; a heat is accepted.
     """
     inside = [card.component_item_id for card in components_inside(item_id)]
     return _against_components(inside) + _against_material([item_id, *inside])
@@ -24,6 +23,8 @@ def _against_components(inside: list[int]) -> list[str]:
     for unit in units.values():
         if unit.on_hold:
             found.append(f"{unit.serial} is on hold")
+        elif unit.away:
+            found.append(f"{unit.serial} is out for a process")
         elif unit.state != "released":
             found.append(f"{unit.serial} is {unit.state_label}")
     return found

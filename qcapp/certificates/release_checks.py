@@ -112,6 +112,14 @@ def unit_in_hand(standing: Standing) -> Finding:
     return Finding("unit_in_hand", "The unit is not scrapped", ok, sentence, (_to_unit(standing),))
 
 
+def in_the_house(standing: Standing) -> Finding:
+    unit, title = standing.inspection.unit, "The unit is in the house"
+    if not unit.away:
+        return Finding("in_the_house", title, True, "It is not out for a process.")
+    sentence = f"{unit.serial} is out for a process and was not received back with its certificate."
+    return Finding("in_the_house", title, False, sentence, (Link("Sent outside", f"/goods/outside/{unit.serial}/"),))
+
+
 def plan_stands(standing: Standing) -> Finding:
     card = standing.inspection.revision
     title, link = "Released inspection plan", Link("The plan", f"/plans/{card.uuid}/")
@@ -266,6 +274,7 @@ def parts_in_order(standing: Standing) -> Finding:
 
 CHECKS: tuple[Callable[[Standing], Finding], ...] = (
     unit_in_hand,
+    in_the_house,
     plan_stands,
     all_answered,
     no_conflict,

@@ -96,6 +96,11 @@ def orders(limit: int = 200) -> list[OrderCard]:
     return [_order(row) for row in _orders().order_by("-id")[:limit]]
 
 
+def orders_named(numbers: Iterable[str]) -> list[OrderCard]:
+    """Those of these orders that are entered."""
+    return [_order(row) for row in _orders().filter(number__in=list(numbers))]
+
+
 def any_approves(numbers: Iterable[str]) -> bool:
     """Whether one of these orders asks for the customer's approval of concessions."""
     return Order.objects.filter(number__in=list(numbers), approves_concessions=True).exists()

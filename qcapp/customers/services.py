@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date, datetime
+from textwrap import shorten
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -25,7 +26,7 @@ from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import UnitCard, open_holds, unit_by_serial
 from qcapp.production.queries.as_built import installations_of
-from qcapp.production.services import lock_unit, move_unit
+from qcapp.production.services import check_unit_in_the_house, lock_unit, move_unit
 
 from .models import Customer, Dispatch, Order, ServiceEvent, ServicePhoto
 from .queries import (
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
 
 _NUMBER = re.compile(r"[A-Za-z0-9][A-Za-z0-9./-]{0,19}")
 MOST_PHOTOS = 12
+LONGEST_TITLE = 100  # of the report that an event raises
 SHOWN = 3  # parts named in a refusal
 
 
@@ -125,7 +127,7 @@ def dispatch(
     """The unit handed over on an order with this issue of its certificate. A signed act.
 
     What is built in counts as well: a component, lot or heat that was held since the release keeps the unit here.
-    Raises Refused `unit_not_released`, `unit_on_hold`, `unit_not_certified`, `certificate_not_current`,
+    Raises Refused `unit_not_released`, `unit_on_hold`, `unit_is_out`, `unit_not_certified`, `certificate_not_current`,
     `unit_is_installed`, `parts_not_in_order`; NotFound `serial_unknown`, `order_unknown`; NotAllowed.
     """
     require(proof.person, Act.DISPATCH_UNIT, at)
@@ -155,6 +157,7 @@ def _check_may_leave(unit: UnitCard) -> None:
     if unit.on_hold:
         sources = ", ".join(hold.source for hold in open_holds(unit.item_id))
         raise Refused("unit_on_hold", f"{unit.serial} is on hold ({sources}); it stays until the hold is lifted.")
+    check_unit_in_the_house(unit)
     if unit.state != "released":
         raise Refused("unit_not_released", f"{unit.serial} is {unit.state_label}; only a released unit leaves.")
     if any(card.removed_at is None for card in installations_of(unit.item_id)):
@@ -218,7 +221,7 @@ def record_event(
 def _raised(by: Person, unit: UnitCard, text: str, severity: str, at: datetime) -> str:
     if not severity:
         return ""
-    title = f"After dispatch: {text}"[:100]
+    title = shorten(f"After dispatch: {text}", LONGEST_TITLE, placeholder=" …")
     return raise_by_hand(by=by, serial=unit.serial, title=title, description=text, severity=severity, at=at)
 
 

@@ -16,17 +16,19 @@ from qcapp.certificates.as_built_checks import against_parts
 from qcapp.certificates.queries import certificates_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.several_forms import SeveralForms
+from qcapp.lib.site_days import site_day
 from qcapp.lib.spoken import said
 from qcapp.nonconformance.queries import reports_of
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
-from qcapp.production.queries import open_holds, unit_by_serial
-from qcapp.production.queries.as_built import holder_of, tree_of
+from qcapp.production.queries import UnitCard, open_holds, unit_by_serial
+from qcapp.production.queries.as_built import holder_of, installed_in, tree_of
+from qcapp.production.queries.places import whereabouts
 
 from . import forms, services
-from .queries import customers, dispatches, events_of, orders
+from .queries import customers, dispatches, events_of, orders, orders_named
 
 GET_AND_POST = ["GET", "HEAD", "POST"]
 
@@ -79,12 +81,24 @@ def dispatch(request: HttpRequest, serial: str) -> HttpResponse:
         form.initial |= {"certificate_number": current.number, "issue": current.issue}
     holder = holder_of(unit.item_id)
     holds, against = open_holds(unit.item_id), [said(one) for one in against_parts(unit.item_id)]
-    stopped = bool(holds or against or holder or not current) or unit.state != "released"
+    stopped = bool(holds or against or holder or not current) or unit.state != "released" or unit.away
     context = {
         "unit": unit, "form": form, "current": current, "latest": next(iter(issues), None), "holds": holds,
         "against": against, "holder": holder, "may_leave": form.is_bound or not stopped,
+        **_leaving(unit),
     }  # fmt: skip
     return render(request, "customers/dispatch.html", context, status=page.status)
+
+
+def _leaving(unit: UnitCard) -> dict[str, Any]:
+    """What is looked at before the signature: for whom the unit was made, where it is, what goes with it."""
+    item = unit.item_id
+    return {
+        "order": next(iter(orders_named([unit.order_number])), None) if unit.order_number else None,
+        "where": whereabouts([item]).get(item),
+        "left": dispatches([item]).get(item) if unit.state == "dispatched" else None,
+        "inside": installed_in([item]),
+    }
 
 
 @require_http_methods(GET_AND_POST)
@@ -103,6 +117,7 @@ def event(request: HttpRequest, serial: str) -> HttpResponse:
         messages.success(request, "The event is recorded.", extra_tags="in")
         return redirect("history:unit", serial=unit.serial)
     at, item = timezone.now(), unit.item_id
+    page.forms["event"].initial = {"happened_on": site_day(at)}
     context = {
         "unit": unit, "form": page.forms["event"], "events": events_of(item),
         "reports": reports_of(item, viewer=request.user, at=at), "certificates": certificates_of(item),

@@ -244,14 +244,14 @@ class LotSorting(WriteOnceModel):
 
 
 class OutsideProcess(WriteOnceModel):
-    """A lot sent out for plating, coating or heat treatment."""
+    """A lot or a unit sent out for plating, coating or heat treatment."""
 
     class Kind(models.TextChoices):
         PLATING = "plating", "plating"
         COATING = "coating", "coating"
         HEAT_TREATMENT = "heat_treatment", "heat treatment"
 
-    lot = models.ForeignKey("production.Lot", on_delete=models.PROTECT, related_name="sent_out")
+    item = models.ForeignKey("production.Item", on_delete=models.PROTECT, related_name="sent_out")
     kind = models.CharField(max_length=16, choices=Kind.choices)
     supplier = models.CharField(max_length=80)
     high_strength = models.BooleanField()  # plated, such parts are baked against hydrogen
@@ -259,11 +259,11 @@ class OutsideProcess(WriteOnceModel):
     at = models.DateTimeField()
 
     def __str__(self) -> str:
-        return f"{self.lot_id} {self.kind}"
+        return f"{self.item_id} {self.kind}"
 
 
 class OutsideReturn(WriteOnceModel):
-    """The lot came back, on a delivery with the certificate of the process."""
+    """The lot or unit came back, on a delivery with the certificate of the process."""
 
     process = models.OneToOneField(OutsideProcess, on_delete=models.PROTECT, related_name="returned")
     delivery = models.ForeignKey(Delivery, on_delete=models.PROTECT, related_name="returns")

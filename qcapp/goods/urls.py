@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import holding_views, verifying_views, views
+from . import holding_views, outside_views, verifying_views, views
 
 app_name = "goods"
 urlpatterns = [
@@ -14,6 +14,8 @@ urlpatterns = [
     path("lots/new/", views.new_lot, name="new_lot"),
     path("lots/<str:code>/", views.lot, name="lot"),
     path("verification/", verifying_views.verification, name="verification"),
+    path("outside/", outside_views.outside, name="outside"),
+    path("outside/<str:serial>/", outside_views.unit_outside, name="unit_outside"),
     path("move/", views.move, name="move"),
     path("build-in/<str:serial>/", views.build_in, name="build_in"),
     path("heats/<path:number>/", views.heat, name="heat"),

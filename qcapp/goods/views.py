@@ -29,6 +29,7 @@ from qcapp.production.services.components import install_component, remove_compo
 from qcapp.production.services.places import ReadBack, add_place, mark_part, move_item
 
 from . import forms, services
+from .outside_views import OUTSIDE_FORMS, outside_acts
 from .queries import (
     decisions_of_heat,
     deliveries,
@@ -43,10 +44,10 @@ from .queries.lots import (
     next_inspections,
     planned_aqls,
     sample_of,
-    sent_out,
     sorting_of,
     supplier_of,
 )
+from .queries.outside import out_now, sent_out
 from .queries.verifying import demand_on, demands, free_check, waiting_in
 from .services import lots as lot_services
 from .services.lots import AQLS
@@ -75,6 +76,7 @@ def overview(request: HttpRequest) -> HttpResponse:
         "keeps": may(request.user, Act.KEEP_GOODS, now),
         "moves": may(request.user, Act.MOVE_ITEM, now),
         "raises": may(request.user, Act.RAISE_REPORT, now),
+        "out": out_now(),
     }
     return render(request, "goods/overview.html", context)
 
@@ -211,7 +213,7 @@ def lot(request: HttpRequest, code: str) -> HttpResponse:
     card = lot_by_code(code)
     sample = sample_of(card.id)
     planned = {} if sample else planned_aqls(card.family_code)
-    supplier, used, outside = supplier_of(card.id), used_in([card.item_id]), sent_out(card.id)
+    supplier, used, outside = supplier_of(card.id), used_in([card.item_id]), sent_out(card.item_id)
     following = {} if sample else next_inspections(card.family_id, list(planned or AQLS), supplier=supplier)
     page = SeveralForms(request, LOT_FORMS | ({"sample": forms.PlannedSampleForm} if planned or sample else {}))
     drawing = page.forms["sample"]
@@ -244,8 +246,7 @@ LOT_FORMS = {
     "sample": forms.SampleForm,
     "judge": forms.JudgeForm,
     "sort": forms.SortForm,
-    "out": forms.SendOutForm,
-    "back": forms.ReceiveBackForm,
+    **OUTSIDE_FORMS,
 }
 
 
@@ -263,16 +264,7 @@ def _lot_acts(request: HttpRequest, code: str) -> dict[str, Perform]:
         proof = _proof(request, told.pop("pin"), at)
         return lot_services.sort_lot(proof=proof, lot_code=code, at=at, **told)
 
-    def out(told: dict[str, Any], at: datetime) -> object:
-        return lot_services.send_out(by=request.user, lot_code=code, at=at, **told)
-
-    def back(told: dict[str, Any], at: datetime) -> object:
-        paper = told.pop("paper")
-        return lot_services.receive_back(
-            by=request.user, lot_code=code, paper=paper.read(), paper_name=paper.name, at=at, **told
-        )
-
-    return {"sample": sample, "judge": judge, "sort": sort, "out": out, "back": back}
+    return {"sample": sample, "judge": judge, "sort": sort, **outside_acts(request, code)}
 
 
 # ------------------------------------------------------------------------------------------------ units, places

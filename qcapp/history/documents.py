@@ -1,4 +1,4 @@
-"""The documents of a unit: what its plan cites, the mill certificates of its heats, the sheets keyed in for it."""
+"""The documents of a unit: what its plan cites, certificates of its heats and of processes outside, keyed sheets."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from qcapp.audit.verbs import Verb
 from qcapp.goods.queries import mill_certificates_of
+from qcapp.goods.queries.outside import sent_out
 from qcapp.inspections.queries.paper import papers_of
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ PLURAL_WORDS = {
     "drawing": "drawings",
     "specification": "specifications",
     "mill certificate": "mill certificates",
+    "process certificate": "process certificates",
     "keyed sheet": "keyed sheets",
 }
 
@@ -40,7 +42,7 @@ class UnitDocument:
 
 
 def documents_of(inspection: InspectionView, tree: Node, acts: set[str]) -> list[UnitDocument]:
-    """Drawings and specifications of the plan, then papers; one query for heats in the tree, one for keyed sheets."""
+    """Drawings and specifications of the plan, then papers; one query for heats, processes and keyed sheets each."""
     plan = reverse("plans:revision", args=[inspection.revision.uuid])
     cited = [UnitDocument(one.kind, f"{one.number} rev {one.revision}", plan) for one in inspection.revision.documents]
     heats = {node.heat_id for node in _nodes(tree) if node.heat_id}
@@ -48,7 +50,8 @@ def documents_of(inspection: InspectionView, tree: Node, acts: set[str]) -> list
         UnitDocument("mill certificate", f"{number}, {supplier}", reverse("evidence:file", args=[paper]))
         for number, supplier, paper in (mill_certificates_of(heats) if heats else [])
     ]
-    return [*cited, *mill, *(_keyed(inspection) if Verb.PAPER_KEYED in acts else ())]
+    processed = _processes(inspection) if Verb.UNIT_RECEIVED_BACK in acts else ()
+    return [*cited, *mill, *processed, *(_keyed(inspection) if Verb.PAPER_KEYED in acts else ())]
 
 
 def _keyed(inspection: InspectionView) -> Iterator[UnitDocument]:
@@ -58,6 +61,14 @@ def _keyed(inspection: InspectionView) -> Iterator[UnitDocument]:
         if one.stage_number not in secret:
             name = f"stage {one.stage_number} {one.stage_name}"
             yield UnitDocument("keyed sheet", name, reverse("evidence:file", args=[one.scan_uuid]))
+
+
+def _processes(inspection: InspectionView) -> Iterator[UnitDocument]:
+    """The certificates with which the unit came back from plating, coating or heat treatment."""
+    for one in sent_out(inspection.unit.item_id):
+        if one.paper_uuid is not None:
+            url = reverse("evidence:file", args=[one.paper_uuid])
+            yield UnitDocument("process certificate", f"{one.kind_label}, {one.supplier}", url)
 
 
 def _nodes(tree: Node) -> Iterator[Node]:

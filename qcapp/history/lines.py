@@ -125,6 +125,18 @@ def _moved(told: Payload, names: Mapping[str, str]) -> str:
     return f"Moved to {told.get('place', '?')} {told.get('name', '')}"
 
 
+def _sent_out(told: Payload, names: Mapping[str, str]) -> str:
+    what = str(told.get("kind", "a process")).replace("_", " ")
+    return f"Sent out for {what} to {told.get('supplier', '?')}"
+
+
+def _received_back(told: Payload, names: Mapping[str, str]) -> str:
+    what = str(told.get("kind", "a process")).replace("_", " ")
+    bake = told.get("bake") or {}
+    said = f"Received back from {what} on {told.get('delivery', '?')} with its certificate"
+    return f"{said}, baked {bake['hours']} h at {bake['temperature']} °C" if bake.get("hours") else said
+
+
 def _dispatched(told: Payload, names: Mapping[str, str]) -> str:
     certificate = f"certificate {told.get('certificate', '?')} issue {told.get('issue', '?')}"
     return f"Dispatched, order {told.get('order', '?')}, {certificate} handed over"
@@ -189,6 +201,8 @@ SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {
     Verb.UNIT_SCRAPPED: _scrapped,
     Verb.UNIT_MARKED: _marked,
     Verb.UNIT_MOVED: _moved,
+    Verb.UNIT_SENT_OUT: _sent_out,
+    Verb.UNIT_RECEIVED_BACK: _received_back,
     Verb.UNIT_DISPATCHED: _dispatched,
     Verb.COMPONENT_INSTALLED: _installed,
     Verb.COMPONENT_REMOVED: _removed,

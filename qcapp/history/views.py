@@ -15,7 +15,8 @@ from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
-from qcapp.production.queries import recent_units, unit_by_serial, units_in_build
+from qcapp.production.queries import recent_units, unit_by_serial, units_in_build, units_to_leave
+from qcapp.production.queries.places import whereabouts
 
 from .labels import label_pdf
 from .pictures import spread_picture
@@ -34,7 +35,11 @@ def home(request: HttpRequest) -> HttpResponse:
     at = timezone.now()
     held = acts_of(request.user, at)
     looks = Act.LOOK_AT_REPORTS in held
+    leaving = units_to_leave(WAITING) if Act.DISPATCH_UNIT in held else []
+    places = whereabouts([unit.item_id for unit in leaving]) if leaving else {}
     context = {
+        "dispatches": Act.DISPATCH_UNIT in held,
+        "leaving": [(unit, places.get(unit.item_id)) for unit in leaving],
         "may_search": Act.LOOK_UP_UNIT in held,
         "may_record": Act.RECORD_RESULT in held,
         "units": units_in_build(limit=WAITING) if Act.LOOK_UP_UNIT in held else [],

@@ -22,8 +22,8 @@ TEMPLATES = frozenset(
     """
     base.html components/form.html customers/dispatch.html errors/refusal.html gauges/study.html
     goods/build_in.html goods/delivery.html goods/form.html goods/heat.html goods/lot.html goods/move.html
-    goods/overview.html goods/receive.html goods/severity.html goods/verification.html history/home.html
-    inspections/open.html inspections/witnesses.html
+    goods/overview.html goods/receive.html goods/done_outside.html goods/send_outside.html goods/severity.html
+    goods/verification.html history/home.html inspections/open.html inspections/witnesses.html
     nonconformance/raise.html nonconformance/raise_lot.html people/account.html people/enrol.html people/fields.html
     people/problem.html people/second_factor.html people/sign_in.html people/sign_in_code.html
     """.split()  # noqa: SIM905

@@ -26,6 +26,7 @@ from .judging import ReadingAgain
 from .queries import AffectedUnit, recall_of
 from .services import hold_affected
 
+LONGEST_KEY = 18  # digits; a longer number is no key of anything
 COLUMNS = (
     "serial", "lot", "state", "in_unit", "place", "on_hold", "finding", "checkpoint", "title", "limits", "value",
     "error", "corrected", "reading_finding", "recorded_at",
@@ -45,7 +46,8 @@ def look(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
 def hold(request: HttpRequest, number: str, calibration: int) -> HttpResponse:
     """Hold the chosen units by one signed act."""
     form = forms.HoldForm(request.POST)
-    chosen = {int(item) for item in request.POST.getlist("item") if item.isascii() and item.isdigit()}
+    sent = (item for item in request.POST.getlist("item") if len(item) <= LONGEST_KEY)
+    chosen = {int(item) for item in sent if item.isascii() and item.isdigit()}
     status: int = HTTPStatus.BAD_REQUEST
     if form.is_valid():
         now = timezone.now()

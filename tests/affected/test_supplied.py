@@ -10,7 +10,7 @@ from qcapp.affected.answering import answer
 from qcapp.affected.asking import Term
 from qcapp.core.errors import NotFound
 from qcapp.goods.services import receive_delivery
-from qcapp.goods.services.lots import receive_back, send_out
+from qcapp.goods.services.outside import receive_back, send_out
 from qcapp.production.models import Lot
 from qcapp.production.queries.as_built import lot_by_code
 from qcapp.production.services.components import install_component, use_material
@@ -60,7 +60,7 @@ def test_names_the_units_with_a_lot_that_it_delivered_and_no_others(cast: Cast, 
 
 
 def test_names_the_units_with_a_lot_that_it_plated(cast: Cast, frames: None) -> None:
-    told: dict[str, Any] = {"by": cast.goods_in, "lot_code": "MG-5-L0002", "at": FIXED_NOW}
+    told: dict[str, Any] = {"by": cast.goods_in, "code": "MG-5-L0002", "at": FIXED_NOW}
     send_out(kind="plating", supplier="Tarn Plating", high_strength=False, **told)
     line = {"description": "plated shells", "quantity": "20", "unit_of_measure": "pcs"}
     back = receive_delivery(by=cast.goods_in, supplier="Tarn Plating", note_number="9", lines=[line], at=FIXED_NOW)

@@ -109,7 +109,7 @@ def test_names_whom_a_supplier_affects_by_heat_delivered_lot_and_lot_sent_out(ca
     )
     DeliveredLot.objects.create(line=line, lot=lot)
     OutsideProcess.objects.create(
-        lot=lot, kind="plating", supplier="Tarn Plating", high_strength=False, by=cast.goods_in, at=FIXED_NOW
+        item=lot.item, kind="plating", supplier="Tarn Plating", high_strength=False, by=cast.goods_in, at=FIXED_NOW
     )
     UnitFactory(number=148, item=ItemFactory(family=FamilyFactory(code="FR-200")))  # has nothing of any of them
     for supplier in ("brook tube", "Shell Works", "TARN PLATING"):

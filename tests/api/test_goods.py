@@ -152,6 +152,24 @@ def test_sends_a_lot_out_and_asks_for_the_bake_of_high_strength_parts(goods: Any
     assert found["outside"][0]["bake"] == "4 h at 200 °C"
 
 
+def test_sends_a_unit_out_and_receives_it_back(goods: Any, kit: str) -> None:
+    fork = UnitFactory(item=ItemFactory(family=FamilyFactory(code="FK-30")), number=31).serial
+    line = {"description": "plated", "quantity": "1", "unit_of_measure": "pcs"}
+    number = goods.post("deliveries", {"supplier": "P", "note_number": "1", "lines": [line]})["number"]
+    out = {"kind": "plating", "supplier": "P", "high_strength": True}
+    with unchanged("goods", "production"):
+        assert goods.post(f"units/{kit}/outside/send-out", out)["code"] == "serial_unknown"
+        assert goods.post(f"lots/{fork}/send-out", out)["code"] == "lot_unknown"
+    assert goods.post(f"units/{fork}/outside/send-out", out)["away"] is True
+    assert [one["code"] for one in goods.get("outside")["out"]] == [fork]
+    back = {"delivery_number": number, "name": "c.pdf", "content": in_base64(pdf())}
+    with unchanged("goods", "production"):
+        assert goods.post(f"units/{fork}/outside/receive-back", back)["code"] == "bake_time_missing"
+    goods.post(f"units/{fork}/outside/receive-back", back | {"bake_hours": "4", "bake_temperature": "200"})
+    found = goods.get(f"units/{fork}/outside")
+    assert (found["serial"], found["away"], found["outside"][0]["bake"]) == (fork, False, "4 h at 200 °C")
+
+
 # ------------------------------------------------------------------------------------------------ as built
 
 

@@ -9,6 +9,7 @@ import pytest
 
 from qcapp.certificates.queries import release_state
 from qcapp.certificates.release_checks import CHECKS, Finding, check, standing_of
+from qcapp.goods.services.outside import send_out
 from qcapp.inspections.models import Adoption
 from qcapp.inspections.queries import counting_answer
 from qcapp.inspections.queries.adopting import preview_of
@@ -36,6 +37,7 @@ def finding(workshop: Workshop, code: str) -> Finding:
 PROVEN = {
     "nothing_left_behind": "Nothing was.",
     "unit_in_hand": "FR-200-0147 is in build.",
+    "in_the_house": "It is not out for a process.",
     "plan_stands": "Inspected to FR-200 revision D, released.",
     "all_answered": "All 11 checkpoints that were due are answered.",
     "no_conflict": "No checkpoint was answered twice without seeing the other answer.",
@@ -66,6 +68,11 @@ def answer_one_twice(workshop: Workshop) -> None:
     workshop.send(workshop.operation("head_angle", "61.94"), by=workshop.cast.inspector)
     other = workshop.cast.second_inspector
     workshop.send(workshop.operation("head_angle", "61.96", person=other), by=other)
+
+
+def send_to_be_coated(workshop: Workshop) -> None:
+    told = {"kind": "coating", "supplier": "Tarn Plating", "high_strength": False}
+    send_out(by=workshop.cast.goods_in, code=workshop.serial, at=workshop.at, **told)
 
 
 def hold_by_hand(workshop: Workshop) -> None:
@@ -117,6 +124,11 @@ NOT_PROVEN: dict[str, tuple[Arrange, str, str]] = {
         UNIT,
     ),
     "plan_stands": (withdraw_the_plan, "FR-200 revision D is withdrawn; the unit needs another revision.", "/plans/"),
+    "in_the_house": (
+        send_to_be_coated,
+        "FR-200-0147 is out for a process and was not received back with its certificate.",
+        "/goods/outside/FR-200-0147/",
+    ),
     "nothing_left_behind": (
         adopt_a_plan_that_asks_less,
         "No longer asked, but found: 301 Head twist: 0.60 mm. It takes a disposition with a concession.",

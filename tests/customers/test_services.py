@@ -13,9 +13,10 @@ from qcapp.certificates.services.issuing import issue_certificate, withdraw_cert
 from qcapp.certificates.services.releasing import release
 from qcapp.customers.queries import due_days, events_of, items_of_orders
 from qcapp.customers.services import add_customer, add_order, dispatch, record_event, set_due
+from qcapp.goods.services.outside import send_out
 from qcapp.nonconformance.queries import reports_of
 from qcapp.people.services import demonstration_proof
-from qcapp.production.models import Lot, Unit
+from qcapp.production.models import Installation, Lot, Unit
 from qcapp.production.queries import open_holds, unit_by_serial
 from qcapp.production.services import place_hold
 from qcapp.production.services.components import install_component
@@ -65,6 +66,35 @@ def test_refuses_a_unit_on_hold(certified):
     with refused("unit_on_hold", *ROOMS) as caught:
         send(certified)
     assert "NCR-9" in caught.value.message
+
+
+def test_refuses_a_unit_that_is_out_for_a_process_and_one_with_a_component_that_is(certified):
+    cast = certified.cast
+    fork = UnitFactory(item=ItemFactory(family=FamilyFactory(code="FK-30")), number=31, state=UnitState.IN_BUILD)
+    told = {"by": cast.goods_in, "kind": "coating", "supplier": "Tarn", "high_strength": False, "at": AT}
+    Installation.objects.create(
+        item_id=unit_by_serial(SERIAL).item_id, component=fork.item, link="trial_fitted", by=cast.assembler, at=AT
+    )
+    Unit.objects.filter(pk=fork.pk).update(state=UnitState.RELEASED)
+    send_out(code=fork.serial, **told)
+    with refused("parts_not_in_order", *ROOMS) as caught:
+        send(certified)
+    assert f"{fork.serial} is out for a process" in caught.value.message
+    send_out(code=SERIAL, **told)
+    with refused("unit_is_out", *ROOMS):
+        send(certified)
+
+
+def test_cuts_the_title_of_the_report_that_a_long_complaint_raises_between_words(certified):
+    text = "Owner says that the rear axle creaks when the tank is full. " * 4
+    record_event(
+        by=certified.cast.customer_service, serial=SERIAL, kind="complaint", happened_on=FIXED_NOW.date(), text=text,
+        report_severity="major", at=AT,
+    )  # fmt: skip
+    (report,) = reports_of(unit_by_serial(SERIAL).item_id, viewer=certified.cast.quality_manager, at=AT)
+    assert report.title == (
+        "After dispatch: Owner says that the rear axle creaks when the tank is full. Owner says that the …"
+    )
 
 
 def test_refuses_an_issue_that_is_replaced_withdrawn_or_of_another_unit(certified):

@@ -10,13 +10,14 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from qcapp.customers.lookup import look_up
 from qcapp.customers.models import ServicePhoto
 from qcapp.customers.services import dispatch
+from qcapp.lib.site_days import site_day
 from qcapp.people.services import demonstration_proof
 from qcapp.production.models import Installation
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.services.places import add_place, move_item
 from tests.cast import FIXED_NOW, PIN
 from tests.evidence.files import picture
-from tests.factories.production import UnitFactory
+from tests.factories.production import FamilyFactory, ItemFactory, UnitFactory
 
 SERIAL = "FR-200-0147"
 SIZES = ((60, 40), (61, 40), (62, 40))
@@ -47,9 +48,37 @@ def test_dispatches_with_the_pin_and_shows_what_stands_against_it(certified, cli
     assert "only a released unit leaves" in again.text
 
 
+def test_says_what_leaves_and_afterwards_to_whom(certified, client_of):
+    client, page = client_of(certified.cast.dispatch), f"/units/{SERIAL}/dispatch/"
+    add_place(by=certified.cast.quality_manager, code="YARD-2", name="yard, row 2", at=AT)
+    move_item(by=certified.cast.dispatch, code=SERIAL, place_code="YARD-2", at=AT)
+    order = unit_by_serial(SERIAL).order_number
+    text = client.get(page).text
+    for said in ("YARD-2, yard, row 2", f"order {order}", "FR-2026-0001 issue 1</a>", "no component"):
+        assert said in text
+    sent(certified)
+    text = client.get(page).text
+    assert "order S-1184 of Orchard Rise Growers, with certificate FR-2026-0001 issue 1, handed over by" in text
+    assert certified.cast.dispatch.name in text
+    assert "What leaves" not in text
+
+
+def test_lists_for_dispatch_alone_what_is_released_and_in_nothing(certified, client_of):
+    cast = certified.cast
+    client = client_of(cast.dispatch)
+    assert f'href="/units/{SERIAL}/dispatch/"' in client.get("/").text
+    assert "Released and still here" not in client_of(cast.customer_service).get("/").text
+    holder = UnitFactory(item=ItemFactory(family=FamilyFactory(code="ZZ-1")), number=1)
+    Installation.objects.create(
+        item=holder.item, component_id=unit_by_serial(SERIAL).item_id, link="welded_in", by=cast.assembler, at=AT
+    )
+    text = client.get("/").text
+    assert f"/units/{SERIAL}/dispatch/" not in text
+    assert "No released unit waits to leave." in text
+
+
 def test_asks_for_no_pin_while_something_stands_against_the_dispatch(certified, client_of):
     from qcapp.production.services import place_hold
-    from tests.factories.production import FamilyFactory, ItemFactory, UnitFactory
 
     client, cast = client_of(certified.cast.dispatch), certified.cast
     assert 'name="pin"' in client.get(f"/units/{SERIAL}/dispatch/").text
@@ -123,6 +152,7 @@ def test_records_a_complaint_that_raises_a_report(certified, client_of):
         "FR-2026-0001 issue 1, current",
         "Orchard Rise Growers",
         "No nonconformance was",
+        f'value="{site_day(AT).isoformat()}"',
     ):
         assert said in known
     told = {"act": "event", "kind": "complaint", "happened_on": "2026-03-16", "text": "Pulls left."}
@@ -168,4 +198,5 @@ def test_keeps_several_photos_of_a_complaint_and_shows_them_small(certified, cli
     assert ServicePhoto.objects.count() == len(SIZES)
     page = client.get(f"/units/{SERIAL}/").text
     assert page.count('alt="Photo ') == len(SIZES)
+    assert client.get(f"/units/{SERIAL}/service/").text.count('alt="Photo ') == len(SIZES)  # beside the next event
     assert "Complaint: Pulls left." in page  # in the timeline too

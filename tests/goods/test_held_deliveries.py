@@ -11,7 +11,8 @@ from qcapp.audit.queries import entries_about
 from qcapp.goods.queries.held import held_deliveries, holds_of_delivery
 from qcapp.goods.services import receive_delivery, record_cut, verify_grade
 from qcapp.goods.services.holding import hold_delivery, lift_delivery_hold
-from qcapp.goods.services.lots import open_lot, send_out
+from qcapp.goods.services.lots import open_lot
+from qcapp.goods.services.outside import send_out
 from qcapp.goods.services.reporting import raise_on_delivery
 from qcapp.inspections.services import open_unit
 from qcapp.people.models import Signature
@@ -73,7 +74,7 @@ def test_holds_the_lot_that_a_line_became(cast, shells, data_folder):
     (line,) = found.lines
     with refused("lot_on_hold", *ROOMS) as caught:
         told = {"kind": "plating", "supplier": "Tarn Plating", "high_strength": False}
-        send_out(by=cast.goods_in, lot_code=line.lot_code, at=LATER, **told)
+        send_out(by=cast.goods_in, code=line.lot_code, at=LATER, **told)
     assert held.source in caught.value.message
 
 

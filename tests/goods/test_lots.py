@@ -8,9 +8,11 @@ from decimal import Decimal
 import pytest
 
 from qcapp.audit.queries import entries_about
-from qcapp.goods.queries.lots import drawn_pieces, next_inspections, sample_of, sent_out, sorting_of
+from qcapp.goods.queries.lots import drawn_pieces, next_inspections, sample_of, sorting_of
+from qcapp.goods.queries.outside import sent_out
 from qcapp.goods.services import receive_delivery
-from qcapp.goods.services.lots import judge_lot, open_lot, receive_back, sample_lot, send_out, sort_lot
+from qcapp.goods.services.lots import judge_lot, open_lot, sample_lot, sort_lot
+from qcapp.goods.services.outside import receive_back, send_out
 from qcapp.inspections.queries import adopted
 from qcapp.inspections.services import record_operations
 from qcapp.lib.fields import uuid7
@@ -174,14 +176,12 @@ def test_refuses_a_lot_of_a_heat_that_is_not_accepted_or_of_no_pieces(cast, kit)
 def test_receives_plated_high_strength_parts_back_with_their_bake_time_alone(cast, kit, hours, code):
     """Baking against hydrogen after plating: common practice, no source."""
     lot = opened(cast)
-    send_out(
-        by=cast.goods_in, lot_code=lot.code, kind="plating", supplier="Tarn Plating", high_strength=True, at=FIXED_NOW
-    )
+    send_out(by=cast.goods_in, code=lot.code, kind="plating", supplier="Tarn Plating", high_strength=True, at=FIXED_NOW)
     with refused("lot_is_out", *ROOMS):
-        send_out(by=cast.goods_in, lot_code=lot.code, kind="coating", supplier="X", high_strength=False, at=FIXED_NOW)
+        send_out(by=cast.goods_in, code=lot.code, kind="coating", supplier="X", high_strength=False, at=FIXED_NOW)
     line = {"description": "plated tubes", "quantity": "100", "unit_of_measure": "pcs"}
     delivery = receive_delivery(by=cast.goods_in, supplier="Tarn Plating", note_number="7", lines=[line], at=FIXED_NOW)
-    told = {"by": cast.goods_in, "lot_code": lot.code, "delivery_number": delivery.number, "paper": pdf()}
+    told = {"by": cast.goods_in, "code": lot.code, "delivery_number": delivery.number, "paper": pdf()}
     told |= {"paper_name": "plating.pdf", "at": FIXED_NOW + timedelta(days=3), "bake_hours": hours}
     told |= {"bake_temperature": Decimal(200) if hours else None}
     if code:
@@ -192,7 +192,7 @@ def test_receives_plated_high_strength_parts_back_with_their_bake_time_alone(cas
         with refused("bake_time_missing", *ROOMS):
             receive_back(**told | nothing)
     receive_back(**told)
-    assert sent_out(lot.id)[0].bake == "8 h at 200 °C"
+    assert sent_out(lot.item_id)[0].bake == "8 h at 200 °C"
     with refused("lot_not_out", *ROOMS):
         receive_back(**told)
 
@@ -201,7 +201,7 @@ def test_uses_nothing_of_a_lot_that_is_out_until_it_is_received_back(cast, kit):
     played(cast)
     lot, unit = lot_by_code("TK-200-L0001"), UnitFactory(number=147)
     add_place(by=cast.goods_in, code="RACK-1", name="rack", at=FIXED_NOW)
-    send_out(by=cast.goods_in, lot_code=lot.code, kind="coating", supplier="Tarn", high_strength=False, at=FIXED_NOW)
+    send_out(by=cast.goods_in, code=lot.code, kind="coating", supplier="Tarn", high_strength=False, at=FIXED_NOW)
     assert (lot_by_code(lot.code).away, lot_by_code(lot.code).usable) == (True, False)
     use = {"by": cast.assembler, "serial": unit.serial, "lot_code": lot.code, "quantity": 1, "at": FIXED_NOW}
     with refused("lot_is_out", *ROOMS) as caught:
@@ -217,7 +217,7 @@ def test_uses_nothing_of_a_lot_that_is_out_until_it_is_received_back(cast, kit):
     line = {"description": "coated tubes", "quantity": "100", "unit_of_measure": "pcs"}
     delivery = receive_delivery(by=cast.goods_in, supplier="Tarn", note_number="8", lines=[line], at=FIXED_NOW)
     receive_back(
-        by=cast.goods_in, lot_code=lot.code, delivery_number=delivery.number, paper=pdf(), paper_name="c.pdf",
+        by=cast.goods_in, code=lot.code, delivery_number=delivery.number, paper=pdf(), paper_name="c.pdf",
         at=FIXED_NOW,
     )  # fmt: skip
     assert lot_by_code(lot.code).usable
@@ -227,7 +227,7 @@ def test_uses_nothing_of_a_lot_that_is_out_until_it_is_received_back(cast, kit):
 def test_neither_samples_nor_sorts_a_lot_that_is_out(cast, kit, proof_of):
     lot = opened(cast)
     out = {"by": cast.goods_in, "kind": "heat_treatment", "supplier": "T", "high_strength": False, "at": FIXED_NOW}
-    send_out(lot_code=lot.code, **out)
+    send_out(code=lot.code, **out)
     with refused("lot_is_out", *ROOMS):
         sample_lot(by=cast.goods_in, lot_code=lot.code, at=FIXED_NOW)
     with refused("lot_is_out", *ROOMS):

@@ -12,10 +12,12 @@ from django.test.utils import CaptureQueriesContext
 
 from qcapp.goods.checking import check_heat
 from qcapp.goods.queries import events_of_heat, papers_of_heat
-from qcapp.goods.queries.lots import drawn_pieces, sent_out
+from qcapp.goods.queries.lots import drawn_pieces
+from qcapp.goods.queries.outside import sent_out
 from qcapp.goods.reading import read_composition
 from qcapp.goods.services import decide_heat, receive_delivery, record_cut
-from qcapp.goods.services.lots import judge_lot, open_lot, receive_back, sample_lot, send_out
+from qcapp.goods.services.lots import judge_lot, open_lot, sample_lot
+from qcapp.goods.services.outside import receive_back, send_out
 from qcapp.people.services import demonstration_proof
 from qcapp.production.models import Lot, Unit
 from qcapp.production.queries.as_built import heat_by_number, lot_by_code, used_in
@@ -151,16 +153,16 @@ def test_comes_back_on_a_delivery_of_the_firm_it_was_sent_to_and_not_before(cast
     lot = opened(cast, quantity=20)
     early = back_on(cast, "Tarn Plating", FIXED_NOW - timedelta(days=9))
     send_out(
-        by=cast.goods_in, lot_code=lot.code, kind="heat_treatment", supplier="Tarn Plating", high_strength=True,
+        by=cast.goods_in, code=lot.code, kind="heat_treatment", supplier="Tarn Plating", high_strength=True,
         at=FIXED_NOW,
     )  # fmt: skip
     wrong, right = (back_on(cast, name, FIXED_NOW) for name in ("Millbrook Tube", "tarn plating"))
-    told: dict[str, Any] = {"by": cast.goods_in, "lot_code": lot.code, "paper": pdf(), "paper_name": "p.pdf"}
+    told: dict[str, Any] = {"by": cast.goods_in, "code": lot.code, "paper": pdf(), "paper_name": "p.pdf"}
     for number, code in (("GR-9", "delivery_unknown"), (wrong, "delivery_of_another"), (early, "delivery_before_sent")):
         with refused(code, *ROOMS, "evidence"):
             receive_back(delivery_number=number, at=FIXED_NOW, **told)
     receive_back(delivery_number=right, at=FIXED_NOW, **told)
-    (process,) = sent_out(lot.id)
+    (process,) = sent_out(lot.item_id)
     assert (process.kind_label, process.delivery_number, process.bake) == ("heat treatment", right, "")
     assert not lot_by_code(lot.code).away
 

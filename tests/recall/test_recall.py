@@ -166,6 +166,8 @@ def test_shows_the_page_and_holds_from_it(line: Line, client_of, cast: Cast) -> 
     assert wrong.status_code == 403
     assert "bent &lt;jaw&gt;" in wrong.content.decode()
     assert not Recall.objects.exists()
+    assert client.post(f"{address}hold/", chosen | {"item": ["9" * 5000, "x"], "pin": PIN}).status_code == 400
+    assert not Recall.objects.exists()
     assert client.post(f"{address}hold/", chosen | {"pin": PIN}).status_code == 302
     page = client.get(address).content.decode()
     assert "on hold" in page

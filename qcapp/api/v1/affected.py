@@ -12,8 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.affected import services
-from qcapp.affected.answering import Answer, answer
-from qcapp.affected.asking import read
+from qcapp.affected.answering import Answer
 from qcapp.affected.papers import names_in, paper
 from qcapp.affected.queries import kept_list, kept_lists, told_rows
 from qcapp.people.queries import may
@@ -70,8 +69,9 @@ class AffectedView(ActView):
         responses={200: Affected} | BAD,
     )
     def get(self, request: Request) -> Response:
-        """The units that share what the question names, as recorded now."""
-        return Response(_answer(self, answer(read(request.query_params.get("ask", "")))))
+        """The units that share what the question names, as recorded now. The audit keeps question and answer."""
+        question = request.query_params.get("ask", "")
+        return Response(_answer(self, services.ask(by=self.person, question=question, at=self.at, through="api")))
 
 
 class AffectedListsView(ActView):

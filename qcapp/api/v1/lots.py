@@ -10,16 +10,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from qcapp.goods.queries.lots import (
-    OutsideCard,
     PieceCard,
     SampleCard,
     SortingCard,
     drawn_pieces,
     sample_of,
-    sent_out,
     sorting_of,
 )
+from qcapp.goods.queries.outside import OutsideCard, sent_out
 from qcapp.goods.services import lots as services
+from qcapp.goods.services import outside
 from qcapp.people.roles import Act
 from qcapp.production.queries.as_built import LotCard, UsedCard, lot_by_code, lots, used_in
 
@@ -143,7 +143,7 @@ class LotSendOutView(ActView):
     @extend_schema(request=SendOutBody, responses={201: LotFile} | BAD)
     def post(self, request: Request, code: str) -> Response:
         """Send the lot out for plating, coating or heat treatment."""
-        services.send_out(by=self.person, lot_code=code, at=self.at, **self.read(SendOutBody))
+        outside.send_out(by=self.person, code=lot_by_code(code).code, at=self.at, **self.read(SendOutBody))
         return Response(_lot(code), status=201)
 
 
@@ -155,7 +155,9 @@ class LotReceiveBackView(ActView):
         """The lot is back, on a delivery with the certificate of the process."""
         given = self.read(ReceiveBackBody)
         paper, name = content_of(given.pop("content")), given.pop("name")
-        services.receive_back(by=self.person, lot_code=code, paper=paper, paper_name=name, at=self.at, **given)
+        outside.receive_back(
+            by=self.person, code=lot_by_code(code).code, paper=paper, paper_name=name, at=self.at, **given
+        )
         return Response(_lot(code), status=201)
 
 
@@ -172,5 +174,5 @@ def _lot(code: str) -> dict[str, Any]:
     card = lot_by_code(code)
     return answer(
         lot=card, heats=used_in([card.item_id]), sample=sample_of(card.id), pieces=drawn_pieces(card.id),
-        sorting=sorting_of(card.id), outside=sent_out(card.id),
+        sorting=sorting_of(card.id), outside=sent_out(card.item_id),
     )  # fmt: skip

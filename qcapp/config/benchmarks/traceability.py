@@ -18,8 +18,8 @@ from django.db import connection
 from django.test import Client
 from django.utils import timezone
 
-from qcapp.affected.answering import answer
-from qcapp.affected.asking import read
+from qcapp.affected.answering import Answer
+from qcapp.affected.services import ask
 from qcapp.config.demonstration.cast import BADGES_BY_ROLE
 from qcapp.gauges.queries import calibrations_of, gauge_by_number
 from qcapp.people.queries import person_by_badge
@@ -130,9 +130,13 @@ def _chosen(serials: Sequence[str], effort: Effort) -> list[str]:
 
 
 def affected(effort: Effort) -> Measurement:
-    """Everybody who holds a heat, with state and whereabouts, against one join of the same units."""
-    found = answer(read(f"heat {HEAT}"))
-    value, bare = _medians(lambda: answer(read(f"heat {HEAT}")), _join, effort)
+    """Everybody who holds a heat, with state and whereabouts, recorded as asked, against one join of the same units."""
+
+    def asked() -> Answer:
+        return ask(by=None, question=f"heat {HEAT}", at=timezone.now(), through="benchmark")
+
+    found = asked()
+    value, bare = _medians(asked, _join, effort)
     against = "one SELECT of the same units with their holds, joined"
     return _goal(f"affected by heat, {len(found.rows)} units", value, bare, AFFECTED_MS, against)
 

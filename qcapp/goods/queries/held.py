@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 
+from qcapp.production.queries import UnitCard, units_of_items
 from qcapp.production.queries.as_built import LotCard, lots_by_id
 
 from ..models import DeliveredLot, DeliveryHold, OutsideReturn
@@ -61,8 +62,14 @@ def holds_on_heat(heat_id: int) -> list[HeldCard]:
 def lots_in(delivery_id: int) -> list[LotCard]:
     """The lots that lines of a delivery became, and those that came back on it from a process outside."""
     delivered = DeliveredLot.objects.filter(line__delivery=delivery_id).values_list("lot_id", flat=True)
-    returned = OutsideReturn.objects.filter(delivery=delivery_id).values_list("process__lot_id", flat=True)
-    return lots_by_id({*delivered, *returned})
+    returned = OutsideReturn.objects.filter(delivery=delivery_id, process__item__lot__isnull=False)
+    return lots_by_id({*delivered, *returned.values_list("process__item__lot__id", flat=True)})
+
+
+def units_in(delivery_id: int) -> list[UnitCard]:
+    """The units that came back on a delivery from a process outside, in the order in which they were opened."""
+    returned = OutsideReturn.objects.filter(delivery=delivery_id)
+    return list(units_of_items(returned.values_list("process__item_id", flat=True)).values())
 
 
 def _rows() -> QuerySet[DeliveryHold]:

@@ -16,7 +16,7 @@ from qcapp.plans.queries import checkpoints_of_card, released_card
 from qcapp.production.queries import FamilyCard, UnitCard, family_by_code
 from qcapp.production.queries.as_built import pieces_of
 
-from ..models import Cut, DeliveredLot, LotSample, LotSorting, LotVerdict, OutsideProcess
+from ..models import Cut, DeliveredLot, LotSample, LotSorting, LotVerdict
 
 ISOLATED = "isolated"
 
@@ -60,21 +60,6 @@ class SortingCard:
     remark: str
     person_name: str
     at: datetime
-
-
-@dataclass(frozen=True)
-class OutsideCard:
-    """A lot sent out for a process, and its return."""
-
-    id: int
-    kind_label: str
-    supplier: str
-    high_strength: bool
-    by_name: str
-    at: datetime
-    returned_at: datetime | None
-    delivery_number: str
-    bake: str
 
 
 def has_plan(family: FamilyCard) -> bool:
@@ -215,21 +200,6 @@ def sorting_of(lot_id: int) -> SortingCard | None:
     if row is None:
         return None
     return SortingCard(row.checked, row.removed, row.remark, row.signature.person.name, row.at)
-
-
-def sent_out(lot_id: int) -> list[OutsideCard]:
-    """What was done to the lot outside, the latest first."""
-    rows = OutsideProcess.objects.filter(lot=lot_id).select_related("by", "returned__delivery").order_by("-id")
-    return [_outside(row) for row in rows]
-
-
-def _outside(row: OutsideProcess) -> OutsideCard:
-    back = getattr(row, "returned", None)
-    bake = f"{back.bake_hours} h at {back.bake_temperature} °C" if back and back.bake_hours is not None else ""
-    return OutsideCard(
-        row.pk, row.get_kind_display(), row.supplier, row.high_strength, row.by.name, row.at,
-        back.at if back else None, back.delivery.number if back else "", bake,
-    )  # fmt: skip
 
 
 def cutters_of(lot_id: int) -> frozenset[int]:

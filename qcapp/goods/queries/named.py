@@ -12,7 +12,7 @@ from ..models import CertifiedHeat, DeliveredLot, Delivery, DeliveryLine, MillCe
 
 @dataclass(frozen=True)
 class Brought:
-    """A delivery as it is named, with the items of the lots and the heats that it brought."""
+    """A delivery as it is named, with the items of the lots and units and the heats that it brought."""
 
     id: int
     number: str
@@ -38,7 +38,7 @@ def brought_by(delivery_id: int) -> Brought:
         ("heat", DeliveryLine.objects.filter(delivery=row, heat__isnull=False), "heat_id"),
         ("heat", CertifiedHeat.objects.filter(certificate__delivery=row), "heat_id"),
         ("lot", DeliveredLot.objects.filter(line__delivery=row), "lot__item_id"),
-        ("lot", OutsideReturn.objects.filter(delivery=row), "process__lot__item_id"),
+        ("lot", OutsideReturn.objects.filter(delivery=row), "process__item_id"),
     ]
     first, *others = [
         rows.order_by().annotate(what=Value(kind), key=F(column)).values_list("what", "key")

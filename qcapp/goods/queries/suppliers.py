@@ -1,4 +1,4 @@
-"""What came from a supplier: heats and lots on its deliveries, lots that it plated, coated or heat-treated."""
+"""What came from a supplier: heats and lots on its deliveries, what it plated, coated or heat-treated."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ def lots_delivered_by(name: str) -> list[int]:
     return sorted(set(rows.values_list("lot_id", flat=True)))
 
 
-def lots_processed_by(name: str) -> list[int]:
-    """The lots that were sent out to a supplier."""
-    rows = OutsideProcess.objects.filter(supplier__iexact=name)
-    return sorted(set(rows.values_list("lot_id", flat=True)))
+def items_processed_by(name: str) -> set[int]:
+    """The lots and units that were sent out to a supplier, as items."""
+    return set(OutsideProcess.objects.filter(supplier__iexact=name).values_list("item_id", flat=True))

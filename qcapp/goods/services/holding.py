@@ -1,4 +1,4 @@
-"""A delivery on hold: its heats and lots with it, so that nothing of it is issued or used until a signed act."""
+"""A delivery on hold: its heats, lots and units with it, so that nothing of it is issued or used until a signed act."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.lib.plain_text import plain_text
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
-from qcapp.production.queries import open_holds
+from qcapp.production.queries import UnitCard, open_holds
 from qcapp.production.queries.as_built import HeatCard, LotCard, lots_of_heats
 from qcapp.production.services import lift_hold_of_source, lock_item, place_hold
 from qcapp.production.services.lots import lock_heat, set_heat_state
@@ -24,7 +24,7 @@ from qcapp.production.states import HeatState
 
 from ..models import Delivery, DeliveryHold, DeliveryHoldLift, GradeCheck, HeatDecision
 from ..queries import DeliveryCard, delivery_by_number, heats_in
-from ..queries.held import HeldCard, holds_of_delivery, holds_on_heat, lots_in, open_hold_rows
+from ..queries.held import HeldCard, holds_of_delivery, holds_on_heat, lots_in, open_hold_rows, units_in
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person, Signature
@@ -51,12 +51,12 @@ def hold_delivery(*, by: Person, delivery_number: str, reason: str, at: datetime
 
 
 def lock_delivery(delivery_id: int) -> None:
-    """Lock the delivery, then its heats and lots, in the order of their keys, until the caller's transaction ends."""
+    """Lock the delivery, then its heats, then its lots and units, by their keys, till the caller's transaction ends."""
     list(Delivery.objects.select_for_update().filter(pk=delivery_id).values_list("pk"))
     heats = heats_in(delivery_id)
     for heat_id in sorted(heats):
         lock_heat(heat_id)
-    for item_id in sorted(lot.item_id for lot in _lots(delivery_id, heats)):
+    for item_id in sorted([*_items(_lots(delivery_id, heats)), *_items(units_in(delivery_id))]):
         lock_item(item_id)
 
 
@@ -71,12 +71,19 @@ def place(by: Person, delivery: DeliveryCard, source: str, reason: str, at: date
         set_heat_state(heat_id=int(heat_id), state=HeatState.HELD)
     lots = _lots(delivery.id, [heat.id for heat in heats])
     said = f"{delivery.number} is on hold: {reason}"[:300]
-    for lot in lots:
-        place_hold(by=by, item_id=lot.item_id, from_stage=None, source=source, reason=said, at=at)
-    payload = {"hold": str(row.uuid), "source": source, "reason": reason}
-    payload |= {"heats": [heat.number for heat in heats], "lots": [lot.code for lot in lots]}  # type: ignore[dict-item]
+    units = units_in(delivery.id)
+    for item_id in [*_items(lots), *_items(units)]:
+        place_hold(by=by, item_id=item_id, from_stage=None, source=source, reason=said, at=at)
+    payload: dict[str, object] = {"hold": str(row.uuid), "source": source, "reason": reason}
+    payload |= {"heats": [heat.number for heat in heats], "lots": [lot.code for lot in lots]}
+    if units:
+        payload["units"] = [unit.serial for unit in units]
     audit.record(verb=Verb.DELIVERY_HELD, actor=by.uuid, subject=f"delivery {delivery.number}", at=at, payload=payload)
     return next(card for card in holds_of_delivery(delivery.id) if card.uuid == row.uuid)
+
+
+def _items(cards: Iterable[LotCard] | Iterable[UnitCard]) -> list[int]:
+    return [card.item_id for card in cards]
 
 
 def _lots(delivery_id: int, heats: Iterable[int]) -> list[LotCard]:
@@ -123,8 +130,9 @@ def lift_delivery_hold(*, proof: Proof, hold_uuid: UUID, reason: str, at: dateti
 
 
 def _free(row: DeliveryHold, signature: Signature, reason: str, at: datetime) -> None:
-    for lot in _lots(row.delivery_id, heats_in(row.delivery_id)):
-        lift_hold_of_source(signature=signature, item_id=lot.item_id, source=row.source, reason=reason, at=at)
+    lots, units = _lots(row.delivery_id, heats_in(row.delivery_id)), units_in(row.delivery_id)
+    for item_id in [*_items(lots), *_items(units)]:
+        lift_hold_of_source(signature=signature, item_id=item_id, source=row.source, reason=reason, at=at)
     for key, state in sorted(row.heats.items()):
         heat = lock_heat(int(key))
         if heat.state == HeatState.HELD and not holds_on_heat(heat.id) and not _stopped_since(heat.id, row.at):

@@ -1,4 +1,4 @@
-"""Lots: opened, sampled, judged, sorted when refused, sent out for a process and received back."""
+"""Lots: opened, sampled, judged, sorted when refused."""
 
 from __future__ import annotations
 
@@ -16,19 +16,16 @@ from qcapp.core.sealing import canonical, digest
 from qcapp.core.statistics.frequency import draw
 from qcapp.core.statistics.sampling import SamplingPlan, Severity, decide_lot, single_plan, zero_acceptance
 from qcapp.core.statistics.sampling_tables import acceptance_levels
-from qcapp.evidence.services.keeping import keep_paper
 from qcapp.inspections.services.pieces import open_pieces
 from qcapp.lib.plain_text import plain_text
-from qcapp.lib.site_days import site_day
 from qcapp.people.roles import Act
 from qcapp.people.services import require, write_signature
 from qcapp.production.queries import family_by_code
 from qcapp.production.queries.as_built import LotCard, heat_by_number, lot_by_code
-from qcapp.production.services.lots import check_in_the_house, create_lot, lock_lot, move_lot, set_lot_away, take_out
+from qcapp.production.services.lots import check_in_the_house, create_lot, lock_lot, move_lot, take_out
 from qcapp.production.states import LotState
 
-from ..models import LotSample, LotSorting, LotVerdict, OutsideProcess, OutsideReturn
-from ..queries import DeliveryCard, delivery_by_number
+from ..models import LotSample, LotSorting, LotVerdict
 from ..queries.lots import (
     ISOLATED,
     PieceCard,
@@ -39,7 +36,7 @@ from ..queries.lots import (
     sample_of,
     supplier_of,
 )
-from .holding import refuse_held_heat, refuse_held_lot
+from .holding import refuse_held_heat
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
@@ -296,82 +293,3 @@ def sort_lot(*, proof: Proof, lot_code: str, removed: int, remark: str, at: date
     left = take_out(lot_id=lot.id, count=removed)
     audit.record(verb=Verb.LOT_SORTED, actor=person.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
     return left
-
-
-# ---------------------------------------------------------------------------------------------------- outside
-
-
-@transaction.atomic
-def send_out(
-    *, by: Person, lot_code: str, kind: str, supplier: str, high_strength: bool, at: datetime
-) -> None:  # fmt: skip
-    """The lot, sent out for plating, coating or heat treatment.
-
-    Until it is received back it is not in the house: nothing of it is used. Raises Invalid `process_unknown`, of
-    `plain_text`; Refused `lot_is_out`, `lot_on_hold`; NotFound `lot_unknown`.
-    """
-    require(by, Act.KEEP_GOODS, at)
-    lot = lock_lot(lot_by_code(lot_code).id)
-    refuse_held_lot(lot)
-    if kind not in OutsideProcess.Kind.values:
-        raise Invalid("process_unknown", "A lot is sent out for plating, coating or heat treatment; say which.")
-    supplier = plain_text("Who does it", supplier, longest=80)
-    check_in_the_house(lot)
-    set_lot_away(lot_id=lot.id, away=True)
-    OutsideProcess.objects.create(
-        lot_id=lot.id, kind=kind, supplier=supplier, high_strength=high_strength, by=by, at=at
-    )
-    payload = {"kind": kind, "supplier": supplier, "high_strength": high_strength}
-    audit.record(verb=Verb.LOT_SENT_OUT, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
-
-
-@transaction.atomic
-def receive_back(
-    *, by: Person, lot_code: str, delivery_number: str, paper: bytes, paper_name: str, at: datetime,
-    bake_hours: Decimal | None = None, bake_temperature: Decimal | None = None,
-) -> None:  # fmt: skip
-    """The lot, back on a delivery with the certificate of the process.
-
-    Raises Refused `bake_time_missing` for plated high-strength parts without one, `lot_not_out`,
-    `delivery_of_another`, `delivery_before_sent`; NotFound.
-    """
-    require(by, Act.KEEP_GOODS, at)
-    lot = lock_lot(lot_by_code(lot_code).id)
-    out = OutsideProcess.objects.filter(lot=lot.id, returned__isnull=True).first()
-    if out is None:
-        raise Refused("lot_not_out", f"Lot {lot.code} was not sent out; it is received as a delivery of its own.")
-    if out.kind == OutsideProcess.Kind.PLATING and out.high_strength and not _baked(bake_hours, bake_temperature):
-        message = "Plated high-strength parts are baked against hydrogen; enter bake time and temperature as certified."
-        raise Refused("bake_time_missing", message)
-    delivery = delivery_by_number(delivery_number)
-    _check_return(lot, out, delivery)
-    set_lot_away(lot_id=lot.id, away=False)
-    kept = keep_paper(by=by, content=paper, name=paper_name, at=at)
-    OutsideReturn.objects.create(
-        process=out, delivery_id=delivery.id, paper_id=kept.id, bake_hours=bake_hours,
-        bake_temperature=bake_temperature, by=by, at=at,
-    )  # fmt: skip
-    bake = {"hours": str(bake_hours or ""), "temperature": str(bake_temperature or "")}
-    payload = {"delivery": delivery.number, "paper": kept.digest, "bake": bake}
-    audit.record(verb=Verb.LOT_RECEIVED_BACK, actor=by.uuid, subject=f"lot {lot.code}", at=at, payload=payload)
-
-
-def _check_return(lot: LotCard, out: OutsideProcess, delivery: DeliveryCard) -> None:
-    """Raises Refused for a delivery that cannot be the one on which the lot came back."""
-    if delivery.supplier.casefold() != out.supplier.casefold():
-        message = (
-            f"{delivery.number} came from {delivery.supplier}; lot {lot.code} was sent to {out.supplier}. "
-            "Receive what came back as a delivery of that firm first."
-        )
-        raise Refused("delivery_of_another", message)
-    if site_day(delivery.received_at) < site_day(out.at):
-        sent = site_day(out.at)
-        message = (
-            f"{delivery.number} came in before lot {lot.code} was sent out on {sent.day} {sent:%b %Y}; "
-            "choose the delivery that it came back on."
-        )
-        raise Refused("delivery_before_sent", message)
-
-
-def _baked(hours: Decimal | None, temperature: Decimal | None) -> bool:
-    return hours is not None and temperature is not None and hours > 0 and temperature > 0

@@ -53,6 +53,7 @@ class Unit(models.Model):
     variant = models.CharField(max_length=60, blank=True)
     order_number = models.CharField(max_length=40, blank=True)
     state = models.CharField(max_length=12, choices=[(s.value, s.label) for s in UnitState])
+    away = models.BooleanField(default=False, db_default=False)  # as `Lot.away`
     opened_by = models.ForeignKey("people.Person", on_delete=models.PROTECT, related_name="+")
     opened_at = models.DateTimeField()
 

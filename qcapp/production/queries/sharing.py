@@ -35,6 +35,7 @@ class UnitRow:
     family_code: str
     state: str
     order_number: str
+    away: bool
 
 
 # ------------------------------------------------------------------------------------- who shares, as sets of items
@@ -159,8 +160,8 @@ def unit_rows(item_ids: Collection[int]) -> list[UnitRow]:
     families = dict(of_units.values_list("id", "family__code"))
     rows = Unit.objects.filter(item__among=item_ids).order_by()
     found = [
-        UnitRow(item, serial, families[item], state, order)
-        for item, serial, state, order in rows.values_list("item_id", "serial", "state", "order_number")
+        UnitRow(item, serial, families[item], state, order, away)
+        for item, serial, state, order, away in rows.values_list("item_id", "serial", "state", "order_number", "away")
         if item in families
     ]
     return sorted(found, key=lambda row: row.serial)

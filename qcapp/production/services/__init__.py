@@ -141,6 +141,18 @@ def lock_unit(unit_id: int) -> UnitCard:
     return cards[0]
 
 
+def set_unit_away(*, unit_id: int, away: bool) -> None:
+    """Whether the unit is out for a process. Inside the transaction of the act that audits it."""
+    Unit.objects.filter(pk=unit_id).update(away=away)
+
+
+def check_unit_in_the_house(unit: UnitCard) -> None:
+    """Raises Refused `unit_is_out` for a unit that was sent out and not received back."""
+    if unit.away:
+        message = f"{unit.serial} is out for a process, not in the house; receive it back with its certificate first."
+        raise Refused("unit_is_out", message)
+
+
 def move_unit(*, by: Person, unit_id: int, move: str, reason: str, at: datetime) -> UnitCard:
     """The unit after a move of UNIT_STATES.
 

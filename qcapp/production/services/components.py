@@ -28,7 +28,7 @@ from ..queries.as_built import (
 )
 from ..queries.places import place_by_code, unit_by_scan
 from ..states import UnitState
-from . import lock_unit
+from . import check_unit_in_the_house, lock_unit
 from .lots import check_usable, lock_lot
 
 if TYPE_CHECKING:
@@ -43,8 +43,8 @@ def install_component(
 
     What was trial-fitted in the same unit is so no longer: the trial fit ends. Raises NotFound
     `serial_unknown`, `place_unknown`; Invalid `link_unknown`; Refused `component_itself`, `component_cycle`,
-    `component_installed_already`, `component_on_hold`, `component_not_released`, `unit_not_in_build`; for a piece of a
-    lot `lot_is_out`, `lot_not_usable`, `lot_on_hold`.
+    `component_installed_already`, `component_on_hold`, `component_not_released`, `unit_not_in_build`, `unit_is_out` for
+    either; for a piece of a lot `lot_is_out`, `lot_not_usable`, `lot_on_hold`.
     """
     require(by, Act.BUILD_IN, at)
     if link not in Installation.Link.values:
@@ -77,6 +77,7 @@ def _check_unit(unit: UnitCard) -> None:
     if unit.state != UnitState.IN_BUILD:
         message = f"{unit.serial} is {unit.state_label}; components go in and out while a unit is in build."
         raise Refused("unit_not_in_build", message)
+    check_unit_in_the_house(unit)
 
 
 def _check_component(component: UnitCard) -> None:
@@ -85,6 +86,7 @@ def _check_component(component: UnitCard) -> None:
         sources = ", ".join(hold.source for hold in open_holds(component.item_id))
         message = f"{component.serial} is on hold ({sources}); take another, or have the hold lifted first."
         raise Refused("component_on_hold", message)
+    check_unit_in_the_house(component)
     lot = lot_of_piece(component.item_id)
     if lot is not None:
         check_usable(lot)
@@ -130,8 +132,8 @@ def _standing(unit: UnitCard, component: UnitCard) -> Installation | None:
 def remove_component(*, by: Person, serial: str, component_serial: str, reason: str, at: datetime) -> UnitCard:
     """The component, taken out of the unit again; both stay in the record. What is welded in never comes out.
 
-    Raises NotFound `serial_unknown`, Refused `not_installed`, `component_welded_in`, `unit_not_in_build`, Invalid of
-    `plain_text`.
+    Raises NotFound `serial_unknown`, Refused `not_installed`, `component_welded_in`, `unit_not_in_build`,
+    `unit_is_out`, Invalid of `plain_text`.
     """
     require(by, Act.BUILD_IN, at)
     reason = plain_text("The reason", reason, longest=300)
@@ -160,7 +162,7 @@ def use_material(
 
     Raises NotFound `serial_unknown`, `lot_unknown`, `heat_unknown`; Invalid `lot_or_heat`, `quantity_invalid`, of
     `plain_text`; Refused `lot_is_out`, `lot_not_usable`, `heat_not_accepted`, `lot_on_hold`, `lot_used_up`,
-    `unit_not_in_build`.
+    `unit_not_in_build`, `unit_is_out`.
     """
     require(by, Act.BUILD_IN, at)
     if bool(lot_code.strip()) == bool(heat_number.strip()):

@@ -23,7 +23,7 @@ from ..queries import UnitCard, unit_by_serial
 from ..queries.as_built import lot_by_code
 from ..queries.places import MarkCard, PlaceCard, WhereCard, marks_of, place_by_code, tag_of, unit_by_scan, whereabouts
 from ..states import UnitState
-from . import lock_unit
+from . import check_unit_in_the_house, lock_unit
 from .lots import check_in_the_house
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def add_place(*, by: Person, code: str, name: str, at: datetime) -> PlaceCard:
 def move_item(*, by: Person, code: str, place_code: str, at: datetime) -> WhereCard:
     """The unit or lot with this scanned code, put in the place.
 
-    Raises NotFound `code_unknown`, `place_unknown`, Refused `unit_dispatched`, `lot_is_out`.
+    Raises NotFound `code_unknown`, `place_unknown`, Refused `unit_dispatched`, `unit_is_out`, `lot_is_out`.
     """
     require(by, Act.MOVE_ITEM, at)
     place = place_by_code(place_code)
@@ -83,6 +83,7 @@ def _scanned(code: str) -> tuple[str, int]:
         return f"lot {lot.code}", lot.item_id
     if unit.state == UnitState.DISPATCHED:
         raise Refused("unit_dispatched", f"{unit.serial} has left the workshop; it is moved no more.")
+    check_unit_in_the_house(unit)
     return f"unit {unit.serial}", unit.item_id
 
 
@@ -104,13 +105,14 @@ def mark_part(
 
     The other person signs for what was read. `photo_id` is the key of an EvidenceCard. Raises Invalid `mark_kind`,
     `mark_differs`, `vin_invalid`, of `plain_text`; Refused `tag_missing`, `read_back_missing`, `read_back_differs`,
-    `tag_differs`, `photo_missing`; NotAllowed; Conflict `mark_taken`.
+    `tag_differs`, `photo_missing`, `unit_is_out`; NotAllowed; Conflict `mark_taken`.
     """
     require(by, Act.BUILD_IN, at)
     if kind not in Identity.Kind.values:
         raise Invalid("mark_kind", "A mark is a tag, a serial or a vin; choose one.")
     text = plain_text("The mark", text, longest=40).upper()
     unit = lock_unit(unit_by_serial(serial).id)
+    check_unit_in_the_house(unit)
     reader: Person | None = None
     if kind != Identity.Kind.TAG:
         _check_stamped(unit, kind, text)

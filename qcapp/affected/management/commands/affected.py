@@ -12,11 +12,11 @@ from qcapp.core.errors import Invalid, QcError
 from qcapp.people.queries import may, person_by_badge
 from qcapp.people.roles import Act
 
-from ...answering import AffectedRow, Answer, answer
-from ...asking import SOURCES, read
+from ...answering import AffectedRow, Answer
+from ...asking import SOURCES
 from ...papers import names_in, paper
 from ...queries import kept_list
-from ...services import keep_list
+from ...services import ask, keep_list
 
 
 class Command(BaseCommand):
@@ -46,7 +46,8 @@ def _told(options: dict[str, Any]) -> str:
     if options["to"] and not options["keep"]:
         raise Invalid("list_not_kept", "A file is made from a kept list; give it a name with --keep.")
     if not options["keep"]:
-        return _lines(answer(read(options["question"])), names=names)
+        found = ask(by=person, question=options["question"], at=at, through="command")
+        return _lines(found, names=names)
     if person is None:
         raise Invalid("person_missing", "Say who keeps the list with --by BADGE.")
     number = keep_list(by=person, name=options["keep"], question=options["question"], at=at)
