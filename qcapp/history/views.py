@@ -80,6 +80,7 @@ def unit(request: HttpRequest, serial: str) -> HttpResponse:
         "may_decide": Act.DECIDE_APPLICABILITY in held,
         "may_get": Act.GET_CERTIFICATE in held,
         "may_build_in": Act.BUILD_IN in held,
+        "may_send": Act.KEEP_GOODS in held,
         "may_dispatch": Act.DISPATCH_UNIT in held,
         "may_serve": Act.RECORD_SERVICE in held,
         "names": Act.SEE_CUSTOMERS in held,
