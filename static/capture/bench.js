@@ -155,7 +155,7 @@ function banners(stage) {
 function newBanners(stage, signed) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
-    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
+    ...all.map((hold) => el("p", {}, (all.length > 1 ? hold.source + ": " : "") + holdSentence(hold))))];
   if (stage.may_start || !stage.blocked_by || signed || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
@@ -207,7 +207,8 @@ draw.work = (quick) => {
   const c = current();
   const stage = stageOf(state.stage);
   late = quick === true && !stranger();
-  lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : (late && find("#work > .beside")) || acts.panel(c, goTo));
+  lay(find("#holds"), banners(stage));
+  lay(find("#work"), stranger(), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : (late && find("#work > .beside")) || acts.panel(c, goTo));
   // To take the focus the browser lays the whole page out, so a verdict is painted before. A field takes it at once: the next
   // key of a gauge must not fall between.
   if (justRecorded() && !find("input#value")) afterPaint(takeFocus);
