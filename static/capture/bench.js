@@ -26,6 +26,8 @@ async function load() {
     take(await firstSight(later));
   } catch (error) {
     if (error instanceof outbox.SignedOut && !people.here.tablet) { location.assign(signInAddress()); return; }
+    find("#serial").textContent = serial;
+    find("#stage-now").hidden = true;
     fill(find("#work"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("The unit could not be fetched.")),
       el("p", {}, error.body?.message ?? t("No network, or the server does not answer, and this unit was not taken along on this tablet. What you entered is kept.")),
       el("p", {}, el("button", { class: "big", type: "button", onclick: load }, t("Try again")))));
@@ -35,6 +37,7 @@ async function load() {
   state.drafts = await store.drafts(`${me().badge}/${serial}/`);
   await readStore();
   await acts.read();
+  find("#stage-now").hidden = false;
   if (state.key !== null) { draw.all(); return; }
   goTo(whereToStart());
   const refused = state.refused.find((row) => row.operation.id === asked.get("refused"));
