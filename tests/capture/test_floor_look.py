@@ -67,6 +67,10 @@ def test_has_no_violation_and_fits_every_screen_in_each_state(tablet: Tablets, a
         assert found(axe, one) == [], state
         if code != "en":
             fits_and_leaves_pictures(one, f"{state}-{theme}-{code}")
+        if state == "out-of-band":  # and the unit is on hold
+            acts, foot = boxes(one, ".verdict button, .beside button"), boxes(one, "#foot")
+            assert len(acts) >= 6
+            assert max(act["y"] + act["h"] for act in acts) <= foot[0]["y"], "nothing to scroll for on a tablet"
     one.open("/floor/")
     one.until("document.querySelector('#along').textContent && !/…/.test(document.querySelector('#along').textContent)")
     assert found(axe, one) == [], "floor"
