@@ -110,9 +110,9 @@ def found(axe: Any, one: Tablet) -> list[tuple[str, str, str]]:
     """What axe finds by day and by night, on the page as it stands; in the other theme the colours alone are others."""
     theme, other = ("dark", "light") if one.page.evaluate(page_scripts.AT_NIGHT) else ("light", "dark")
     violations = [(theme, rule) for rule in axe.run(one.page).response["violations"]]
-    one.page.emulate_media(color_scheme=other)
+    one.page.emulate_media(color_scheme=other, reduced_motion="reduce")  # no colour halfway from one to the other
     violations += [(other, rule) for rule in axe.run(one.page, options=COLOURS_ONLY).response["violations"]]
-    one.page.emulate_media(color_scheme=theme)
+    one.page.emulate_media(color_scheme=theme, reduced_motion="no-preference")
     return [(by, rule["id"], node["html"][:120]) for by, rule in violations for node in rule["nodes"]]
 
 
