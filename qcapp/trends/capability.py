@@ -65,7 +65,7 @@ def fitness(values: Sequence[float] | Sequence[Sequence[float]], band: Band | No
     if band is None:
         return _refused(len(flat), "The plan gives no limits, so there is nothing to compare with.")
     if len(flat) < FEWEST_READINGS:
-        have = f"There {'is one reading' if len(flat) == 1 else f'are {len(flat)} readings'}"
+        have = "There is one reading" if len(flat) == 1 else f"There are {len(flat)} readings"
         return _refused(
             len(flat), f"{have}; fewer than {FEWEST_READINGS} give an interval so wide that it says nothing."
         )

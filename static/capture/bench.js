@@ -26,6 +26,8 @@ async function load() {
     take(await firstSight(later));
   } catch (error) {
     if (error instanceof outbox.SignedOut && !people.here.tablet) { location.assign(signInAddress()); return; }
+    find("#serial").textContent = serial;
+    find("#stage-now").hidden = true;
     fill(find("#work"), el("div", { class: "banner", role: "alert" }, el("p", {}, t("The unit could not be fetched.")),
       el("p", {}, error.body?.message ?? t("No network, or the server does not answer, and this unit was not taken along on this tablet. What you entered is kept.")),
       el("p", {}, el("button", { class: "big", type: "button", onclick: load }, t("Try again")))));
@@ -35,6 +37,7 @@ async function load() {
   state.drafts = await store.drafts(`${me().badge}/${serial}/`);
   await readStore();
   await acts.read();
+  find("#stage-now").hidden = false;
   if (state.key !== null) { draw.all(); return; }
   goTo(whereToStart());
   const refused = state.refused.find((row) => row.operation.id === asked.get("refused"));
@@ -155,7 +158,7 @@ function banners(stage) {
 function newBanners(stage, signed) {
   const { holds: all } = state.data;
   const holds = all.length === 0 ? [] : [el("details", { class: "banner" }, el("summary", {}, t("On hold: {0}", all.map((hold) => hold.source).join(", "))),
-    ...all.map((hold) => el("p", {}, `${all.length > 1 ? `${hold.source}: ` : ""}${holdSentence(hold)}`)))];
+    ...all.map((hold) => el("p", {}, (all.length > 1 ? hold.source + ": " : "") + holdSentence(hold))))];
   if (stage.may_start || !stage.blocked_by || signed || all.some((hold) => stage.blocked_by.includes(hold.source))) return holds;
   return [...holds, el("details", { class: "banner near" }, el("summary", {}, stage.blocked_by),
     el("p", {}, t("What you record here now is kept and marked; it is no proof until the quality manager has decided.")))];
@@ -207,7 +210,8 @@ draw.work = (quick) => {
   const c = current();
   const stage = stageOf(state.stage);
   late = quick === true && !stranger();
-  lay(find("#work"), stranger(), banners(stage), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : (late && find("#work > .beside")) || acts.panel(c, goTo));
+  lay(find("#holds"), banners(stage));
+  lay(find("#work"), stranger(), stageEnd(stage), questionOf(c), ...body(c, stage), stranger() ? null : (late && find("#work > .beside")) || acts.panel(c, goTo));
   // To take the focus the browser lays the whole page out, so a verdict is painted before. A field takes it at once: the next
   // key of a gauge must not fall between.
   if (justRecorded() && !find("input#value")) afterPaint(takeFocus);

@@ -6,5 +6,5 @@ import { t } from "./words.js";
 export function holdSentence(hold) {
   const then = hold.from_stage === null ? t("Inspecting may go on; no stage can be signed until it is decided.")
     : t("Inspecting may go on; stages after {0} cannot be signed until it is decided.", hold.from_stage);
-  return `${hold.reason} ${then}`;
+  return `${hold.reason.replace(/[^.?!]$/, "$&.")} ${then}`; // what a person wrote may end without a stop
 }

@@ -144,8 +144,8 @@ function cell(piece, c) {
   const current = piece === here.piece && c.key === here.key;
   const value = now.outcome ? (now.value === null || now.value === undefined ? word(now.outcome) : local(shown(now.value))) : t("open");
   return el("button", {
-    type: "button", class: `${now.outcome ? tone(now.outcome) : "open"}${mine.has(`${piece.serial} ${c.key}`) && !now.sent ? " unsent" : ""}`, "aria-current": String(current), "data-cell": `${piece.number} ${c.key}`,
-    "aria-label": `${piece.number}, ${c.title}: ${now.outcome ? `${word(now.outcome)}, ${value}` : value}`, onclick: () => go(piece, c),
+    type: "button", class: `${now.outcome ? tone(now.outcome) : "open"}${mine.has(piece.serial + " " + c.key) && !now.sent ? " unsent" : ""}`, "aria-current": String(current), "data-cell": `${piece.number} ${c.key}`,
+    "aria-label": `${piece.number}, ${c.title}: ` + (now.outcome ? `${word(now.outcome)}, ${value}` : value), onclick: () => go(piece, c),
   }, panels.markFor({ ...c, ...now }), el("span", {}, value));
 }
 
@@ -260,7 +260,9 @@ async function record(c, answer, raw) {
   await read();
   const now = seen(piece, c);
   const css = tone(now.outcome) === "out" ? "" : tone(now.outcome) === "near" ? "near" : "quiet";
-  const verdict = { css, text: `${t("Piece {0}", piece.number)}, ${c.number}: ${word(now.outcome)}${now.value === null || now.value === undefined ? "" : ` (${local(`${shown(now.value)} ${c.unit_of_measure}`).trim()})`}${notCounted(piece, c) ? ` · ${notCounted(piece, c)}` : ""}` };
+  const value = (now.value ?? null) === null ? "" : " (" + local(`${shown(now.value)} ${c.unit_of_measure}`).trim() + ")";
+  const besides = notCounted(piece, c) ? " · " + notCounted(piece, c) : "";
+  const verdict = { css, text: `${t("Piece {0}", piece.number)}, ${c.number}: ${word(now.outcome)}${value}${besides}` };
   const rows = order();
   const after = rows.findIndex(([one, other]) => one === piece && other === c);
   const next = [...rows.slice(after + 1), ...rows.slice(0, after)].find(([one, other]) => isOpen(one, other));

@@ -38,7 +38,7 @@ function bar(rows) {
 
 function stageRow(stage, rows, pick) {
   return el("button", { type: "button", "aria-pressed": String(stage.number === state.stage), "data-first": stage.number === state.stage, disabled: rows.length === 0, onclick: () => pick(rows.find(isOpen) ?? rows[0]) },
-    el("strong", {}, `${stage.number} ${stage.name}${stage.hold_point ? ` · ${t("hold point")}` : ""}`), bar(rows),
+    el("strong", {}, `${stage.number} ${stage.name}` + (stage.hold_point ? ` · ${t("hold point")}` : "")), bar(rows),
     el("span", {}, t("{0} of {1}, {2}", rows.filter((c) => c.outcome).length, rows.length, stageWords(stage))));
 }
 

@@ -8,7 +8,7 @@ import { t } from "./words.js";
 export function howItStands(c) {
   return ask(t("How does the part stand?"), (close) => {
     const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
-    const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(`${how}${warm.value.trim() ? `; ${warm.value.trim()} °C` : ""}`) }, el("strong", {}, t(how)));
+    const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(how + (warm.value.trim() && `; ${warm.value.trim()} °C`)) }, el("strong", {}, t(how)));
     return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
       c.temperature ? null : el("label", { class: "floor-field" }, t("Part temperature in °C (may stay empty)"), warm),
       ["in fixture", "restrained", "free"].map(answer),

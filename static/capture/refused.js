@@ -10,18 +10,26 @@ import { local, t } from "./words.js";
 /** `correct(row)` opens the checkpoint again; `when` writes an instant, `refusedBeside` shows what is no result. */
 export async function showRefused(rows, by, correct, { when, refusedBeside }) {
   const besides = (await beside.rows()).filter((row) => row.refused);
+  const names = await Promise.all(rows.map(({ operation }) => nameOf(operation)));
   const redo = await ask(t("Refused by the server"), (close) => el("div", { class: "picks" },
     el("p", {}, t("These entries are kept on this tablet until somebody has dealt with them.")),
-    rows.map((row) => refusedEntry(row, by, close, when)), besides.map((row) => refusedBeside(row, by, () => close(null))),
+    rows.map((row, i) => refusedEntry(row, names[i], by, close, when)), besides.map((row) => refusedBeside(row, by, () => close(null))),
     el("div", { class: "then" }, el("button", { type: "button", class: "big go", "data-first": true, onclick: () => close(null) }, t("Back")))));
   if (redo) await correct(redo);
 }
 
-function refusedEntry(row, by, close, when) {
+/** The checkpoint as somebody on the floor knows it, where the unit was taken along; its key where it was not. */
+async function nameOf({ serial, checkpoint }) {
+  const units = await store.unitOfAny(serial).catch(() => []);
+  const found = units.flatMap(({ data }) => data.checkpoints).find((c) => c.key === checkpoint);
+  return found ? `${found.number} ${found.title}` : checkpoint;
+}
+
+function refusedEntry(row, checkpoint, by, close, when) {
   const { operation, message, name, owner } = row;
   const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
   return el("div", { class: "banner" },
-    el("p", {}, `${operation.serial}, ${operation.checkpoint ? `${operation.checkpoint}: ${local(operation.raw)}` : operation.meaning}`),
+    el("p", {}, `${operation.serial}, ` + (operation.checkpoint ? `${checkpoint}: ${local(operation.raw)}` : operation.meaning)),
     el("p", {}, `${message} ${t("Entered by {0}, {1}.", name ?? owner, when(operation.recorded_at))}`),
     el("div", { class: "answers" },
       operation.checkpoint ? act(t("Correct"), () => close(row)) : null,

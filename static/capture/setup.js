@@ -88,7 +88,7 @@ function reading(gauge) {
   const press = (key) => { if (key === "enter") { enter(gauge); return; } field.value = typed(field.value, key); text = field.value; };
   const failed = holds(gauge, check) && !check.passed;
   return el("div", { class: "entry" }, el("section", { class: "panel reading", "aria-label": t("Reading") },
-    el("div", { class: "head" }, el("span", {}, `${gauge.number}: ${gauge.master}, ${local(`${shown(gauge.reference)} ± ${gauge.limit} ${gauge.unit_of_measure}`)}`)),
+    el("div", { class: "head" }, el("span", {}, `${gauge.number}: ${gauge.master}, ` + local(`${shown(gauge.reference)} ± ${gauge.limit} ${gauge.unit_of_measure}`))),
     el("div", { class: "value" }, field, el("span", { class: "unit" }, gauge.unit_of_measure)),
     error ? el("p", { class: "typing-error", role: "alert" }, error) : null,
     check && holds(gauge, check) ? el("p", { class: `banner ${failed ? "" : "quiet"}`, id: "said", role: "status" }, failed ? t("Not passed: {0}. Clean both and check again, or take the gauge out of use.", local(shown(check.reading))) : t("Passed: {0}. It may measure for {1} h.", local(shown(check.reading)), gauge.hours)) : null,

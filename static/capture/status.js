@@ -72,7 +72,7 @@ export function refusedBeside(row, by, done) {
   const act = (label, work) => el("button", { type: "button", class: "big", onclick: work }, label);
   const why = row.url.endsWith("/arcs") ? t("Nothing was welded") : row.photo ? t("Wrong photo") : t("Entered for the wrong unit");
   return el("div", { class: "banner" },
-    el("p", {}, `${row.body.serial ? `${row.body.serial}, ` : ""}${row.label}: ${row.refused} ${t("Entered by {0}, {1}.", row.name, when(row.since))}`),
+    el("p", {}, (row.body.serial ? row.body.serial + ", " : "") + `${row.label}: ${row.refused} ${t("Entered by {0}, {1}.", row.name, when(row.since))}`),
     el("div", { class: "answers" },
       act(t("Send again"), () => beside.again(row).then(done)),
       act(t("Discard …"), async () => {

@@ -40,10 +40,11 @@ MORE = (
     "/units/?q=014", "/nonconformances/?state=active", "/trends/?q=angle", "/guide/guides/inspector/",
     "/units/FR-200-0131/values/head_angle/", "/trends/MG-5/edge_flat/", "/trends/MG-5/edge_flat/decisions/",
 )  # fmt: skip
+STRANGERS = ("/sign-in/", "/sign-in/code/", "/tablets/enrol/")  # met on a tablet before anybody has signed in
 # Pages that look otherwise for a draft, a unit on hold, a report that has not ended; elsewhere the last one is enough.
 SEVERAL = {
     "/plans/<uuid>/", "/units/<serial>/", "/units/<serial>/bench/", "/units/<serial>/release/",
-    "/nonconformances/<number>/", "/goods/lots/<code>/", "/goods/heats/<number>/",
+    "/nonconformances/<number>/", "/goods/lots/<code>/", "/goods/heats/<number>/", "/floor/corrections/<number>/",
 }  # fmt: skip
 # What opens to more than its address: a signal, similar reports, a drawn file, who reads a study, another revision.
 # Done as soon as they are sent.
@@ -54,7 +55,7 @@ ASKS_MORE = {
 
 
 @pytest.fixture(scope="module")
-def found(browser: Browser, shop: Shop) -> Iterator[Found]:
+def found(browser: Browser, shop: Shop) -> Found:
     """All pages walked once, those that are open to everybody before the sign-in; each test looks at one side of it."""
     context = browser.new_context(viewport=DESK, base_url=shop.address, service_workers="block")  # type: ignore[arg-type]
     page = context.new_page()
@@ -67,8 +68,38 @@ def found(browser: Browser, shop: Shop) -> Iterator[Found]:
     for path in (*pages(client, public=False), *MORE, *of_gauges()):
         walk.look_at(path)
     walk.look_at("/units/NO-SUCH-0001/", status=404)
-    yield walk.found
     context.close()
+    for code in OTHERS:
+        in_another_language(walk.found, browser, shop, client, code)
+    return walk.found
+
+
+def in_another_language(found: Found, browser: Browser, shop: Shop, client: Client, code: str) -> None:
+    """What is met on a tablet once more in this language, in a browser that has kept nothing of another."""
+    person = shop.cast.people[EVERYTHING]
+    context = browser.new_context(  # type: ignore[arg-type]
+        viewport=DESK, base_url=shop.address, service_workers="block", locale=code
+    )
+    page = context.new_page()
+    walk = Walk(page, context.new_cdp_session(page), found)
+    speaking(person, code)
+    for path in STRANGERS:
+        walk.look_at(path, code=code)
+    context.add_cookies([shop.cookie_of(EVERYTHING)])
+    for path in (*pages(client, public=False), *of_gauges()):
+        if is_met_on_a_tablet(path):
+            walk.look_at(path, code=code)
+    context.close()
+    speaking(person, "en")
+
+
+def speaking(person: Any, code: str) -> None:
+    type(person).objects.filter(pk=person.pk).update(language=code)
+
+
+def is_met_on_a_tablet(path: str) -> bool:
+    name = resolve(path.partition("?")[0]).view_name
+    return name in on_tablets.PAGES or name.startswith("capture:")
 
 
 def pages(client: Client, *, public: bool) -> Iterator[str]:
@@ -106,6 +137,8 @@ def test_finds_no_violation_by_axe_by_day_and_by_night(found: Found) -> None:
     assert found.wrong["axe"] == []
     assert found.wrong["axe at night"] == []
     assert len(found.seen) > 110
+    for code in OTHERS:  # what is met on a tablet in the other languages too
+        assert sum(one.startswith(f"{code} ") for one in found.seen) > 30
     assert found.asked - found.heard - ASKS_MORE == set()  # every address showed something
 
 
@@ -113,6 +146,11 @@ def test_reads_well_in_the_accessibility_tree(found: Found) -> None:
     """Names of all that can be used, headings level by level, one h1, one main part, tables with headers."""
     assert found.wrong["names"] == []
     assert found.wrong["structure"] == []
+
+
+def test_gives_gloves_large_targets_on_the_floor(found: Found) -> None:
+    """56 pixels and more, in every language (design/look.md, Floor)."""
+    assert found.wrong["gloves"] == []
 
 
 def test_scrolls_one_way_at_four_hundred_per_cent(found: Found) -> None:
@@ -186,14 +224,14 @@ def test_says_nothing_in_english_on_what_is_met_on_a_tablet(shop: Shop, code: st
 def met_on_tablets(shop: Shop, code: str) -> Iterator[tuple[str, Any]]:
     """The pages in this language, as drawn for a stranger, for somebody with every role, and on a shared tablet."""
     person, asking = shop.cast.people[EVERYTHING], {"headers": {"accept-language": code}}
-    type(person).objects.filter(pk=person.pk).update(language=code)
+    speaking(person, code)
     client = Client()
-    for path in ("/sign-in/", "/sign-in/code/", "/tablets/enrol/"):
+    for path in STRANGERS:
         yield path, client.get(path, **asking)
     yield "/sign-in/", client.post("/sign-in/", {"badge": "1001", "password": "wrong"}, **asking)
     client.force_login(person)
     for path in (*pages(client, public=False), *of_gauges()):
-        if resolve(path).view_name in on_tablets.PAGES or path.startswith("/floor/"):
+        if is_met_on_a_tablet(path):
             answer = client.get(path)
             yield path, answer
             if b"<form" in answer.content:

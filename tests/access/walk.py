@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 from axe_playwright_python.base import AXE_SCRIPT
 from django.urls import resolve
 
+from tests.capture.page_scripts import SMALL
+
 from . import page_scripts
 
 if TYPE_CHECKING:
@@ -49,32 +51,34 @@ class Found:
 class Walk:
     """One page object, taken from address to address; both themes and both sizes without loading anything again."""
 
-    def __init__(self, page: Page, tree: CDPSession) -> None:
+    def __init__(self, page: Page, tree: CDPSession, found: Found | None = None) -> None:
         self.page, self.tree = page, tree
-        self.found = Found()
+        self.found = found or Found()
         page.set_default_timeout(20_000)
         page.on("pageerror", lambda error: self.found.add("script", page.url, [str(error)]))
 
-    def look_at(self, path: str, status: int = 200) -> None:
-        """Open it and write down what is wrong; files, refusals and pages seen before are passed by."""
+    def look_at(self, path: str, status: int = 200, code: str = "en") -> None:
+        """Open it and write down what is wrong; files, refusals and pages seen in this language are passed by."""
         answer = self._open(path)
         self.found.asked.add(resolve(path.partition("?")[0]).view_name)
         if answer is None or answer.status < 400:
             self.found.heard.add(resolve(path.partition("?")[0]).view_name)
         if answer is None or answer.status != status or "text/html" not in answer.headers.get("content-type", ""):
             return
-        here = self.page.url.split("://")[-1].partition("/")[2]
+        here = f"{code} {self.page.url.split('://')[-1].partition('/')[2]}"
         if here in self.found.seen or not self.page.evaluate("Boolean(document.doctype)"):  # a piece of a page has none
             return
         self.found.seen.append(here)
-        self._wait_for_what_builds_itself(path)
-        self.found.titles.setdefault(self.page.title(), set()).add(here.partition("?")[0])
+        self._wait_for_what_builds_itself(path, code)
+        self.found.titles.setdefault(f"{code}: {self.page.title()}", set()).add(here.partition("?")[0])
         self.page.evaluate(page_scripts.OPEN_ALL)
         for action, hidden in self.page.evaluate(page_scripts.FORMS):
             view = resolve(action.partition("?")[0]).view_name
             self.found.forms.setdefault((view, hidden.get("act", "")), (action, hidden))
         self.found.add("structure", path, self.page.evaluate(page_scripts.STRUCTURE))
         self.found.add("names", path, list(self._of_the_tree()))
+        if self.page.locator("body.floor").count():
+            self.found.add("gloves", path, self.page.evaluate(SMALL))
         self._zoomed(path)
         self.page.evaluate(page_scripts.LEAVE_ONE_OF_EACH_KIND)
         self._by_day_and_night(path)
@@ -89,10 +93,11 @@ class Walk:
                 return None
             raise
 
-    def _wait_for_what_builds_itself(self, path: str) -> None:
+    def _wait_for_what_builds_itself(self, path: str, code: str) -> None:
         for part, selector in BUILT.items():
             if part in path:
                 self.page.wait_for_selector(selector)
+                self.page.wait_for_selector(f"html[lang={code}]", state="attached")
 
     def _by_day_and_night(self, path: str) -> None:
         self.page.evaluate(AXE_SCRIPT)

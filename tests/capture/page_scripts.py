@@ -93,6 +93,8 @@ SMALL = """
     .map(([{ width, height }, one]) => `${one.tagName} ${one.innerText} ${width} by ${height}`)
 """
 
+AT_NIGHT = "matchMedia('(prefers-color-scheme: dark)').matches"
+
 # The colours of a text and of the nearest painted ground behind it.
 COLOURS = """
 selector => {
@@ -117,6 +119,16 @@ HOLDER = """new Promise((resolve) => {
         db.transaction("meta").objectStore("meta").get("person").onsuccess = (asked) => {
             db.close();
             resolve(asked.target.result);
+        };
+    };
+})"""
+
+# The language of each person whom a shared tablet knows, by badge.
+KEPT_LANGUAGES = """new Promise((resolve) => {
+    indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
+        db.transaction("meta").objectStore("meta").get("people").onsuccess = (asked) => {
+            db.close();
+            resolve(Object.fromEntries(asked.target.result.map((one) => [one.badge, one.language])));
         };
     };
 })"""

@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 from PIL import Image
 
+from qcapp.lib.spoken import OTHERS
+
+from . import page_scripts
 from .conftest import Shop, Tablet
 from .test_floor_look import assert_for_gloves, boxes, found, resize, speak
 from .test_shared_tablet import shared, to_bench  # noqa: F401 - a fixture among them
@@ -44,7 +47,7 @@ def photograph(one: Tablet) -> None:
     one.page.wait_for_selector(".photo-canvas")
 
 
-@pytest.mark.parametrize(("theme", "code"), [("light", "en"), ("dark", "de")])
+@pytest.mark.parametrize(("theme", "code"), [("light", "en"), ("dark", "de"), ("dark", "es")])
 def test_has_no_violation_in_its_dialogs_and_on_the_welders_page(
     tablet: Tablets, axe: Any, theme: str, code: str
 ) -> None:
@@ -111,14 +114,24 @@ def test_has_no_violation_where_a_shared_tablet_asks_who_works_and_for_the_pin(
     shop: Shop,
     axe: Any,
 ) -> None:
+    """In every language of its people: the page is written in the one that the tablet has kept for who works here."""
     one = to_bench(shared, shop)
-    one.page.click("#who")
-    assert found(axe, one) == [], "who works here"
-    assert_for_gloves(boxes(one, "#who-works button"))
-    one.page.click('#who-works [data-badge="1002"]')
-    one.page.wait_for_selector("#pin")
-    assert found(axe, one) == [], "PIN"
-    assert_for_gloves(boxes(one, "dialog .keys button"))
+    for code in ("en", *OTHERS):
+        speak(one, "1001", code)
+        one.until("document.querySelector('#foot *')")
+        one.page.reload()  # the tablet hears of it,
+        one.until(f"{page_scripts.KEPT_LANGUAGES}.then((all) => all['1001'] === '{code}')")
+        one.page.reload()  # and speaks it
+        one.until(f"document.documentElement.lang === '{code}' && document.querySelector('#question')")
+        one.page.click("#who")
+        one.page.wait_for_selector("#who-works")
+        assert found(axe, one) == [], ("who works here", code)
+        assert_for_gloves(boxes(one, "#who-works button"))
+        one.page.click('#who-works [data-badge="1002"]')
+        one.page.wait_for_selector("#pin")
+        assert found(axe, one) == [], ("PIN", code)
+        assert_for_gloves(boxes(one, "dialog .keys button"))
+    speak(one, "1001", "en")
 
 
 def test_takes_the_focus_through_the_bench_in_the_order_in_which_it_is_read(tablet: Tablets) -> None:

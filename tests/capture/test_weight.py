@@ -19,6 +19,8 @@ from django.urls import reverse
 from qcapp.capture import shell
 from qcapp.config.static_storage import as_sent
 
+from .script_texts import texts_of
+
 STATIC = Path(__file__).resolve().parents[2] / "static"
 SCRIPTS = [name for name in shell.FILES if name.endswith(".js")]
 IMPORT = re.compile(r'^(?:import|export) .*?from "(\.[^"]+)";', re.MULTILINE)
@@ -60,6 +62,18 @@ def test_sends_scripts_that_still_can_be_read(name: str, tmp_path: Path) -> None
     script = tmp_path / "script.mjs"
     script.write_text(as_sent((STATIC / name).read_text()))
     subprocess.run(["node", "--check", str(script)], check=True, capture_output=True, timeout=30)
+
+
+@pytest.mark.parametrize("name", SCRIPTS)
+def test_sends_every_text_of_a_script_as_it_was_written(name: str) -> None:
+    """What makes a script lighter knows no template within a template: there it takes the spaces for its own."""
+    script = (STATIC / name).read_text()
+    assert texts_of(as_sent(script)) == texts_of(script)
+
+
+def test_would_see_a_space_that_is_lost_between_two_words() -> None:
+    nested = "say(`${held ? `${source}: ` : ''}${reason}`);"
+    assert texts_of(as_sent(nested)) != texts_of(nested)
 
 
 def test_takes_along_every_file_of_the_pages() -> None:

@@ -15,7 +15,7 @@ from django.utils import translation
 from django.utils.safestring import mark_safe
 
 from qcapp.lib.printing import paper
-from qcapp.lib.spoken import OTHERS, _Known, said_in
+from qcapp.lib.spoken import OTHERS, _Known, catalogue, said_in
 from qcapp.lib.spoken_sources import labels, sentences
 from qcapp.lib.templatetags.qc import day, moment, number
 from qcapp.lib.templatetags.spoken import said
@@ -34,6 +34,24 @@ class Asked(forms.Form):
         choices=[("", "not known yet"), ("m", "major")], widget=forms.Select(attrs={"title": "Reason"})
     )
     how = forms.ChoiceField(choices=[("a", "minor")], widget=forms.RadioSelect)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_says_what_consists_of_several_sentences_as_it_was_written_and_not_by_pieces_of_others(code: str) -> None:
+    """“There is no unit {0}. Read it again …” is one text, whatever a shorter form could make of its first sentence."""
+    written = {
+        text: other for name in ("labels", "sentences", "refusals") for text, other in catalogue(code, name).items()
+    }
+    several = {text: other for text, other in written.items() if "{0}" in text and re.search(r"[.?!] \w", text)}
+    assert len(several) > 30
+    wrong = {text: said_in(code, named(text)) for text in several if said_in(code, named(text)) != named(several[text])}
+    assert wrong == {}
+
+
+def named(text: str) -> str:
+    """The form with a serial number in each of its places."""
+    counted = re.sub(r"{\d\?[^|{}]*\|([^|{}]*)}", r"\1", text)
+    return re.sub(r"{(\d)}", r"FR-200-99\1", counted)
 
 
 @pytest.mark.parametrize("code", OTHERS)
