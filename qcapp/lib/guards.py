@@ -77,11 +77,11 @@ def install(connection: BaseDatabaseWrapper, guards: Iterable[Guard]) -> None:
 
 
 def remove(connection: BaseDatabaseWrapper, guards: Iterable[Guard]) -> None:
-    """Drop every guarding trigger of the tables."""
+    """Drop every guarding trigger of the tables, those too that somebody has disabled."""
     dialect = _dialect(connection)
     for guard in guards:
-        names = installed(connection).get(guard.table, ())
-        run(connection, [dialect.drop(guard.table, name) for name in names])
+        names = {*installed(connection).get(guard.table, ()), *dialect.names(guard)}
+        run(connection, [dialect.drop(guard.table, name) for name in sorted(names)])
 
 
 def installed(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 LIST = """
 SELECT c.relname, t.tgname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid
-WHERE t.tgname LIKE 'qcguard!_%' ESCAPE '!' AND t.tgenabled <> 'D' AND pg_table_is_visible(c.oid)
+WHERE t.tgname LIKE 'qcguard!_%' ESCAPE '!' AND t.tgenabled IN ('O', 'A') AND pg_table_is_visible(c.oid)
 """
 
 WRITE_ONCE_FUNCTION = f"""

@@ -31,8 +31,10 @@ TEMPLATES = frozenset(
 # A module, or every module of a folder; each is taken whole.
 MODULES = tuple(
     """
-    config/context.py core/checkpoints/ core/findings.py core/identification.py core/materials/
-    core/metrology/quantities.py core/statistics/switching.py core/workflow.py customers/forms.py customers/queries.py
+    api/ config/context.py core/checkpoints/ core/findings.py core/formulas.py core/identification.py core/materials/
+    core/metrology/quantities.py core/metrology/thermal.py core/statistics/agreement.py core/statistics/frequency.py
+    core/statistics/gauge_study.py core/statistics/readings.py core/statistics/sampling.py
+    core/statistics/switching.py core/workflow.py customers/forms.py customers/queries.py
     customers/services.py customers/views.py evidence/ gauges/models.py gauges/queries.py gauges/services.py
     gauges/study_picture.py gauges/study_views.py gauges/studying.py goods/ inspections/forms.py inspections/models.py
     inspections/queries/__init__.py inspections/services/__init__.py inspections/services/beside.py

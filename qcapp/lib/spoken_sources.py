@@ -52,6 +52,9 @@ SPOKEN_ALL_THE_SAME = (
     "core/statistics/switching.py",
     "core/workflow.py",
 )
+# Their refusals and notes reach people by pages, tablets and programs; what else they name is for other code.
+SENTENCES_ONLY = ("api/", "core/", "config/helping.py")
+DESCRIBING = "api/describing.py"  # the API's own description, which is English
 # Drawings: what stands in them between tags and in names is read as well, and every text of more than one word.
 DRAWN = (
     "gauges/study_picture.py",
@@ -74,7 +77,7 @@ A_LABEL = re.compile(r"[A-Z][a-z]*( |$)")
 NAMED = re.compile(r"{[a-z_]+}")
 PLACE = re.compile(r"{\d+}")
 ENDED = re.compile(r"[.?!](?:{\d})*$")
-OF_MACHINES = re.compile(r"[<>_\[]|(?<! )=|=(?! )|\bSELECT\b|%\(|^[^\w{“…]")
+OF_MACHINES = re.compile(r"[<>_\[]|(?<! )=|=(?! )|\bSELECT\b|%\(|^(?!'{)[^\w{“…]")
 
 
 # What the code puts together as it runs, so that it stands nowhere whole: states, words of tables, short forms.
@@ -133,6 +136,16 @@ BUILT = """
     points | expanded uncertainty | outcome | looked at |
     Complaint: {0} | Accident: {0} | Repair: {0} | Warranty: {0} | Recall work: {0} |
     mill certificate | keyed sheet | migrations | guards | up to |
+    since | early | late | night | measured | attribute | record | derived | EN 1011-2:2001 Annex C.2, from memory |
+    actual size | air pressure | average share nonconforming | bend radius | bend ratio | blade offset | coordinate
+    | coverage factor | direction | distance below the head | expansion coefficient | fork offset | gas temperature
+    | largest diameter | leaked volume | least material size | length | link angle | link length | maximum material
+    size | measured imperfection | minimum wall | nominal diameter | number of degrees of freedom | nut factor |
+    offset | outside diameter | pitch | pivot offset | position tolerance | preload | process deviation | process
+    mean | rake | relative uncertainty | resolution of the pressure gauge | resolution of the thermometer | settling
+    time | share of the proof load | smallest diameter | starting pressure | temperature uncertainty | thickness |
+    thread diameter | tolerance | tolerated share | total length of the imperfections | volume | wall | wall after |
+    wall before | weld length | wheel radius |
     Reports by {0} | Cost by {0} | Hours by {0} | {0} by fixture | {0} by welder | {0} by gauge | {0} by person |
     {0} by heat | {0} by shift | {0}, after minus before |
 """
@@ -154,7 +167,7 @@ def script_words() -> dict[str, str]:
 def labels() -> dict[str, list[str]]:
     """Every label, help text, choice and word for a state or a kind, with the modules that have it."""
     built = {" ".join(text.split()): ["lib/spoken_sources.py"] for text in BUILT.split("|") if text.strip()}
-    found, said = built | _found(_labels_in), _found_sentences()
+    found, said = built | _found(_labels_in, _of_the_office), _found_sentences()
     return {text: [*places, *said.get(text, [])] for text, places in found.items()}
 
 
@@ -167,15 +180,15 @@ def sentences() -> dict[str, list[str]]:
 
 @cache
 def _found_sentences() -> dict[str, list[str]]:
-    return _found(_sentences_in)
+    return _found(_sentences_in, _says_sentences)
 
 
-def _found(read: Callable[[str, ast.AST], Iterator[str]]) -> dict[str, list[str]]:
+def _found(read: Callable[[str, ast.AST], Iterator[str]], spoken: Callable[[str], bool]) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     root = Path(settings.BASE_DIR) / "qcapp"
     for file in sorted(root.rglob("*.py")):
         name = file.relative_to(root).as_posix()
-        if _of_the_office(name):
+        if spoken(name):
             for text in read(name, ast.parse(file.read_text(encoding="utf-8"))):
                 if WORD.search(text):
                     found.setdefault(text, []).append(name)
@@ -186,6 +199,10 @@ def _of_the_office(name: str) -> bool:
     if name.startswith(SPOKEN_ALL_THE_SAME):
         return True
     return not name.startswith(NOT_OF_THE_OFFICE) and not re.search(r"/(management|migrations)/", name)
+
+
+def _says_sentences(name: str) -> bool:
+    return _of_the_office(name) or (name.startswith(SENTENCES_ONLY) and name != DESCRIBING)
 
 
 def form_of(node: ast.expr) -> str | None:
@@ -267,13 +284,15 @@ def _first(entry: ast.expr) -> Iterator[str]:
 
 
 def _sentences_in(name: str, tree: ast.AST) -> Iterator[str]:
-    silent = set(_not_spoken(tree))
+    silent, refused = set(_not_spoken(tree)), set(_refused(tree))
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant | ast.JoinedStr) and id(node) not in silent:
             text = form_of(node) or ""
             if name.startswith(DRAWN) and "<" in text:
                 yield from _between_tags(text)
-            elif not OF_MACHINES.search(text) and _is_spoken(name, text) and not _is_too_general(text):
+            elif _is_too_general(text):
+                continue
+            elif _is_spoken(name, text) and (id(node) in refused or not OF_MACHINES.search(text)):
                 yield text
         if isinstance(node, ast.JoinedStr):
             yield from (text for text in _either_of(node) if not OF_MACHINES.search(text))
@@ -311,6 +330,13 @@ def _is_too_general(text: str) -> bool:
     """True for a form such as "{0} is {1}.", which would fit sentences that mean something else."""
     parts = PLACE.split(text)
     return len(parts) > 1 and len(parts[0]) < 4 and max(map(len, parts)) < 7 and sum(map(len, parts)) < 10
+
+
+def _refused(tree: ast.AST) -> Iterator[int]:
+    """What is said as a refusal, which is spoken whatever signs it has: names of fields, for example."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] in REFUSALS:
+            yield from (id(part) for argument in node.args[1:] for part in ast.walk(argument))
 
 
 def _not_spoken(tree: ast.AST) -> Iterator[int]:

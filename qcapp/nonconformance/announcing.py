@@ -50,9 +50,8 @@ def connect() -> None:
 def tell_raised(report: Any, facts: dict[str, Any], by: Any) -> None:
     """Tell the quality manager of a report that was just raised by `by`."""
     place = f"checkpoint {facts['number']} {facts['title']}" if "number" in facts else "something no checkpoint asks"
-    serial = facts.get("serial") or "a lot"
     tell(
-        to=Role.QUALITY_MANAGER, kind=Kind.REPORT_RAISED, subject=f"{report.number} raised on {serial}",
+        to=Role.QUALITY_MANAGER, kind=Kind.REPORT_RAISED, subject=f"{report.number} raised on {_named(facts)}",
         text=f"{report.severity.capitalize()}, found at {place}. Contain it and decide.",
         key=f"{report.number} raised", leave_out=by, **_where(report, report.raised_at),
     )  # fmt: skip
@@ -93,7 +92,12 @@ def _decided(report: Any) -> str:
 
 
 def _serial(report: Any) -> str:
-    return str(json.loads(report.facts).get("serial") or "a lot")
+    return _named(json.loads(report.facts))
+
+
+def _named(facts: dict[str, Any]) -> str:
+    """The unit, or what the lot is called on its label."""
+    return str(facts.get("serial") or facts["lot"])
 
 
 def _where(report: Any, at: Any) -> dict[str, Any]:

@@ -9,6 +9,8 @@ from uuid import UUID
 
 from qcapp.core.checkpoints.limits import written
 
+from .states import EVENT_WORDS
+
 
 @dataclass(frozen=True)
 class StageCard:
@@ -224,6 +226,11 @@ class EventCard:
     role: str
     meaning: str
     content_digest: str
+
+    @property
+    def word(self) -> str:
+        """What was done, as a page says it before "by" and a name."""
+        return EVENT_WORDS.get(self.kind, self.kind)
 
 
 @dataclass(frozen=True)

@@ -33,3 +33,15 @@ REVISION_STATES = TransitionTable(
         Move("withdraw", frozenset({S.RELEASED, S.SUPERSEDED}), S.WITHDRAWN),
     ),
 )
+# What was done to a revision, by the name of the move or of the event that began it.
+EVENT_WORDS = {
+    "import": "imported",
+    "revise": "begun from the revision before",
+    "send_for_review": "sent for review",
+    "discard": "discarded",
+    "return": "returned",
+    "approve": "approved",
+    "release": "released",
+    "supersede": "superseded",
+    "withdraw": "withdrawn",
+}

@@ -90,9 +90,11 @@ class Characteristic:
         if not count:
             return "No result has been recorded in this window yet."
         first, last = self.series.readings[0].serial, self.series.readings[-1].serial
-        span = first if count == 1 else f"{first} to {last}"
-        of = "1 value" if count == 1 else f"{count} values"
-        return f"{of}, {span}; {self.failed} did not pass." if self.failed else f"{of}, {span}; all passed."
+        if count == 1:
+            return f"1 value, {first}; it did not pass." if self.failed else f"1 value, {first}; it passed."
+        if self.failed:
+            return f"{count} values, {first} to {last}; {self.failed} did not pass."
+        return f"{count} values, {first} to {last}; all passed."
 
 
 def characteristic_of(series: Series, wanted: Wanted, *, people: bool, held: Held | None = None) -> Characteristic:

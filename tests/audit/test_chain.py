@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -231,6 +232,19 @@ def test_tells_on_the_command_line_that_all_holds(write_acts: Count, capsys: pyt
     call_command("anchor_audit")
     call_command("verify_audit")
     assert "2 entries and 1 anchors checked" in capsys.readouterr().out
+
+
+@pytest.mark.django_db
+def test_says_who_may_not_read_a_file_of_anchors(write_acts: Count, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Root's tests may read everything, so the refusal of the system is played in."""
+    write_acts(1)
+
+    def refused(path: Path, *args: Any, **options: Any) -> None:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "open", refused)
+    with pytest.raises(CommandError, match=r"saved\.eml may not be read by the user who runs this; give a copy"):
+        call_command("verify_audit", "--anchors", "/root/saved.eml")
 
 
 @pytest.mark.django_db

@@ -73,6 +73,10 @@ def test_names_a_missing_and_an_altered_file(cast: Cast, data_folder: Path, caps
     said = capsys.readouterr().out.splitlines()
     assert said[0] == f"{missing.relative_to(data_folder)}, named in certificates_certificatefile, is missing."
     assert said[1] == f"{altered.relative_to(data_folder)}, named in certificates_certificatefile, was altered."
+    missing.write_bytes(b"first paper")  # out of a backup, as docs/deploy.md says
+    altered.write_bytes(b"second paper")
+    call_command("check_evidence")
+    assert capsys.readouterr().out == "2 evidence files checked.\n"
 
 
 def test_lists_what_no_row_names_and_fails_not(

@@ -54,6 +54,18 @@ def test_puts_guards_back_on_migrate() -> None:
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("how", ["DISABLE TRIGGER", "ENABLE REPLICA TRIGGER"])
+def test_misses_guards_that_the_owner_put_to_sleep_and_wakes_them_on_migrate(how: str) -> None:
+    asleep = min(name for name in guards.installed(connection)["guarded_reading"] if name != "qcguard_truncate")
+    asks = connection.vendor == "postgresql"  # on SQLite a trigger is there or is not
+    guards.run(connection, [f"ALTER TABLE guarded_reading {how} {asleep}" if asks else f"DROP TRIGGER {asleep}"])
+    (found,) = errors()
+    assert asleep in found[1]
+    call_command("migrate", verbosity=0)
+    assert errors() == []
+
+
+@pytest.mark.django_db
 def test_makes_no_guard_before_its_tables_are_there() -> None:
     frozen = of(Line).frozen_when
     assert frozen is not None

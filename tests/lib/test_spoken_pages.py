@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +15,18 @@ from django.template import Context, Template
 from django.utils import translation
 from django.utils.safestring import mark_safe
 
+from qcapp.core.errors import Invalid
+from qcapp.core.metrology.notations import read_limits
 from qcapp.lib.printing import paper
-from qcapp.lib.spoken import OTHERS, _Known, catalogue, said_in
+from qcapp.lib.spoken import OTHERS, _Known, catalogue, said_in, said_number
 from qcapp.lib.spoken_sources import labels, sentences
 from qcapp.lib.templatetags.qc import day, moment, number
 from qcapp.lib.templatetags.spoken import said
 from qcapp.lib.word_files import misplaced, of_the_code, said_by_the_code
 from qcapp.lib.worded import looked_up
 
+PLACE = re.compile(r"{(\d)}")
+COUNTED = re.compile(r"{\d\?[^|{}]*\|([^{}]*)}")
 AT = datetime(2026, 3, 4, 12, 5, tzinfo=UTC)
 
 
@@ -64,6 +69,45 @@ def test_says_everything_that_the_code_says_and_nothing_that_it_says_no_more(cod
 @pytest.mark.parametrize("code", OTHERS)
 def test_names_in_every_sentence_what_the_english_names(code: str) -> None:
     assert [english for (_, english), other in said_by_the_code(code).items() if misplaced(english, other)] == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_says_each_form_by_its_own_words_and_by_no_other_that_fits_as_well(code: str) -> None:
+    """Where places hold numbers; a place that an English ending fills (value, values) is left out."""
+    wrong = []
+    for english, other in catalogue(code, "sentences").items():
+        if re.search(r"[a-z]{\d}", english):
+            continue
+        told = COUNTED.sub(r"\1", PLACE.sub(r"7\1", other))
+        if said_in(code, PLACE.sub(r"7\1", english)) not in (told, said_number(code, told)):
+            wrong.append(english)
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("english", "german"),
+    [
+        (
+            "The wall before must be above zero, not -1; check what was typed.",
+            "Über null muss liegen: Wanddicke davor, nicht -1; prüfen Sie, was getippt wurde.",
+        ),
+        ("The body is nested deeper than 32 levels.", "Der Inhalt ist tiefer als 32 Ebenen verschachtelt."),
+        ("max takes 1 value, not 3.", "max nimmt 1 Wert, nicht 3."),
+        ("clamp takes 3 values, not 1.", "clamp nimmt 3 Werte, nicht 1."),
+        ("“at_least” is above “accept”; exchange them.", "„at_least“ liegt über „accept“; vertauschen Sie beide."),
+    ],
+)
+def test_says_what_the_core_and_the_api_refuse(english: str, german: str) -> None:
+    assert said_in("de", english) == german
+
+
+def test_names_a_notation_in_german_that_is_read_as_it_is_written() -> None:
+    with pytest.raises(Invalid) as refused:
+        read_limits(Decimal(25), "roughly", "mm")
+    told = said_in("de", refused.value.message)
+    assert told.startswith("Die Toleranz „roughly“ ist nicht verständlich; schreiben Sie ±0,2,")
+    assert read_limits(None, "25,0 bis 25,4", "mm").upper == Decimal("25.4")
+    assert "25,0 bis 25,4" in told
 
 
 def test_reads_labels_and_sentences_from_the_code() -> None:

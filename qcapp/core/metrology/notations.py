@@ -104,7 +104,7 @@ _PLUS_MINUS: Final = re.compile(rf"± ?({_NUMBER})( ?%)?")
 _PAIR: Final = re.compile(
     rf"((?:[+-] ?{_NUMBER}|0(?:[.,]0+)?))(?: ?/ ?| (?=[+-0]))((?:[+-] ?{_NUMBER}|0(?:[.,]0+)?))( ?%)?"
 )
-_RANGE: Final = re.compile(rf"(-? ?{_NUMBER}) ?(?:to|…|\.\.\.?) ?(-? ?{_NUMBER})")
+_RANGE: Final = re.compile(rf"(-? ?{_NUMBER}) ?(?:to|bis|…|\.\.\.?) ?(-? ?{_NUMBER})")  # German drawings say "bis"
 _ONE_SIDED: Final = re.compile(
     rf"(?:(max|min)\.? ?|([≤≥]) ?)([+-]?{_NUMBER})|([+-]?{_NUMBER}) ?(max|min)\.?", re.IGNORECASE
 )

@@ -105,12 +105,14 @@ def _tell_together(family: FamilyCard, new: list[Fresh], at: datetime) -> None:
     chosen = list(reversed(charts.values()))[:MOST_AT_ONCE]
     drawn = [signal_picture(one.entry, one.episode) for one in chosen]
     svg = stacked(drawn, f"signals-{last}", f"{family.code}: {len(drawn)} charts with signals")
-    more = f" The first {len(drawn)} of {len(charts)} charts are shown." if len(charts) > len(drawn) else ""
+    told = [f"Signals on {titles}."]
+    if len(charts) > len(drawn):
+        told.append(f"The first {len(drawn)} of {len(charts)} charts are shown.")
     tell(
         to=Role.QUALITY_MANAGER,
         kind=Kind.TREND_SIGNAL,
         subject=f"{family.code}: {len(new)} signals",
-        text=f"On {titles}.{more}",
+        text=" ".join(told),
         link=f"{reverse('trends:watch')}?family={family.code}",
         about=f"family {family.code}",
         key=f"signals {family.code} {last} {len(new)}",

@@ -29,6 +29,11 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             report = check_chain(options["anchors"])
+        except PermissionError as error:
+            message = (
+                f"{error.filename} may not be read by the user who runs this; give a copy that this user may read."
+            )
+            raise CommandError(message) from error
         except (Invalid, OSError) as error:
             raise CommandError(str(error)) from error
         note("audit_checked", at=utc_text(timezone.now()), holds=report.holds, entries=report.entries)
