@@ -5,7 +5,7 @@ For looking up only: what is found here never decides which unit an answer lands
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from qcapp.certificates.queries import items_certified
 from qcapp.core.identification import lookup_key
@@ -16,9 +16,10 @@ from qcapp.production.queries import (
 )
 from qcapp.production.queries.as_built import holders_by_item
 from qcapp.production.queries.orders import units_by_order_fragment, units_of_orders
-from qcapp.production.queries.places import items_marked, whereabouts
+from qcapp.production.queries.places import items_marked
+from qcapp.production.queries.sharing import places_of
 
-from .queries import dispatches, items_of_orders
+from .queries import customers_holding, items_of_orders
 
 FOUND_BY = ("serial", "stamped serial", "VIN", "tag", "certificate", "order", "component")  # the nearest first
 MARKS = {"serial stamped": "stamped serial", "VIN stamped": "VIN", "stamped tag": "tag"}
@@ -104,17 +105,9 @@ def _holders(hits: list[Hit]) -> list[Hit]:
 
 def _dressed(chosen: list[Found], *, names: bool) -> list[Found]:
     items = [found.unit.item_id for found in chosen]
-    sent = dispatches(items) if names and items else {}
+    sent = customers_holding(items) if names and items else {}
     here = [found.unit.item_id for found in chosen if found.unit.state != "dispatched"]
-    where = whereabouts(here) if here else {}
+    where = places_of(here) if here else {}
     return [
-        Found(
-            one.unit,
-            one.by,
-            one.text,
-            one.rank,
-            sent[one.unit.item_id].order.customer.name if one.unit.item_id in sent else "",
-            where[one.unit.item_id].place.name if one.unit.item_id in where else "",
-        )
-        for one in chosen
+        replace(one, customer=sent.get(one.unit.item_id, ""), place=where.get(one.unit.item_id, "")) for one in chosen
     ]

@@ -36,6 +36,8 @@ def units_by_order_fragment(fragment: str, limit: int = 40) -> list[UnitCard]:
     # Few are found along the index over texts and then put in order. Asked in one statement, PostgreSQL expects them to
     # be many and goes through a million units, the newest first, in the hope of being done soon.
     keys = list(held.values_list("pk", flat=True)[: FEW + 1])
+    if not keys:
+        return []
     if len(keys) <= FEW:
         return unit_cards(Unit.objects.filter(pk__among=keys).order_by("-opened_at", "-id")[:limit])
     return unit_cards(held.order_by("-opened_at", "-id")[:limit])
