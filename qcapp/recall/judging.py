@@ -38,7 +38,9 @@ class ReadingAgain(NamedTuple):
     finding: Finding
     outcome: str
     recorded_at: datetime
-    computed: bool = False
+    round: int
+    inspection: int  # 1, or 2 and 3 of another person
+    computed: bool
 
     @property
     def known_then(self) -> bool:
@@ -202,11 +204,12 @@ def _said(value: Decimal, about: Measured) -> str:
     return as_text(value.quantize(Decimal(1).scaleb(-about.decimals - 1)))
 
 
-def told(about: Measured, again: Again, outcome: str, at: datetime, *, computed: bool, hidden: bool) -> ReadingAgain:
+def told(one: GaugeReading | ComputedReading, again: Again, *, hidden: bool) -> ReadingAgain:
     """The answer for the list; with `hidden` nothing is told of what was read."""
     if hidden:
         again = Again(KEPT_BACK, "", "", Finding.DOUBTFUL)
+    about = one.checkpoint
     return ReadingAgain(
         about.number, about.title, about.limits_text, again.value, again.error, again.corrected, again.finding,
-        "" if hidden else outcome, at, computed,
+        "" if hidden else one.outcome, one.recorded_at, one.round, one.inspection, isinstance(one, ComputedReading),
     )  # fmt: skip

@@ -154,20 +154,10 @@ def _judged(readings: list[GaugeReading], judge: Judge, viewer: Person | None, a
     computed = judge.computed(computed_from(readings), readings)
     every: list[GaugeReading | ComputedReading] = [*readings, *(one for one, _ in computed)]
     secret = secret_readings({_place(one) for one in every} if viewer else (), viewer=viewer, at=at)
-    again: list[tuple[GaugeReading | ComputedReading, Again, bool]] = [
-        *((one, judge.reading(one), False) for one in readings),
-        *((one, found, True) for one, found in computed),
+    again: list[tuple[GaugeReading | ComputedReading, Again]] = [
+        *((one, judge.reading(one)) for one in readings), *computed
     ]  # fmt: skip
-    return [
-        (
-            one.item_id,
-            told(
-                one.checkpoint, found, one.outcome, one.recorded_at, computed=of_others,
-                hidden=bool(secret) and _place(one) in secret,
-            ),
-        )
-        for one, found, of_others in again
-    ]  # fmt: skip
+    return [(one.item_id, told(one, found, hidden=bool(secret) and _place(one) in secret)) for one, found in again]
 
 
 def _place(one: GaugeReading | ComputedReading) -> Place:

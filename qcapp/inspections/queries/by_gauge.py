@@ -71,6 +71,7 @@ class ComputedReading(NamedTuple):
     checkpoint: Measured
     spec: Any  # DerivedSpec of the core: its formula, and how its result is rounded
     round: int
+    inspection: int
     inputs: dict[str, Decimal]
     value: Decimal
     outcome: str
@@ -180,7 +181,7 @@ def _about(card: CheckpointCard) -> tuple[Measured, Any]:
 def _computed(row: Any, about: Measured, spec: Any) -> ComputedReading:
     answer = json.loads(row[5])
     inputs = {key: Decimal(value) for key, value in answer.get("inputs", {}).items()}
-    return ComputedReading(row[1], about, spec, row[3], inputs, Decimal(answer["value"]), row[6], row[7])
+    return ComputedReading(row[1], about, spec, row[3], row[4], inputs, Decimal(answer["value"]), row[6], row[7])
 
 
 # ------------------------------------------------------------------------------------------------ kept for a second
