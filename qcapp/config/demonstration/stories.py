@@ -124,10 +124,10 @@ SCRAPPED = Incident(
     contained="Part marked red and put into the locked cage.",
 )  # fmt: skip
 
-SCRAP = ("AX-200", 4)
+SCRAP, FOR_SALE = ("AX-200", 4), ("FT-14", 3)  # the second goes into no frame: dispatch hands it over by itself
 PARTS = tuple(
     Story(
-        family, first + i, 50 - 6 * i, order=f"S-{1160 + 3 * i}", released=i < 3,
+        family, first + i, 50 - 6 * i, order=f"S-{1160 + 3 * i}", released=i < 3 or (family, i) == FOR_SALE,
         stages=1 if (family, i) == SCRAP else 9, scrapped=(family, i) == SCRAP,
     )
     for family, first in (("AX-200", 90), ("FK-30", 90), ("FT-14", 90), ("HT-6", 90))

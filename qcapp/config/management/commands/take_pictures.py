@@ -61,7 +61,7 @@ PICTURES = (
     Picture("gauge", "1010", "/gauges/HG-07/", DESK),
     Picture("recall", "1010", "/gauges/HG-07/", DESK, ("text=What it has measured since",)),
     Picture("gauge-study", "1010", "/gauges/AN-03/", DESK, ("text=501 head angle to base plane",)),
-    Picture("dispatch", "1014", "/units/FT-14-0091/dispatch/", DESK),
+    Picture("dispatch", "1014", "/units/FT-14-0093/dispatch/", DESK),
     Picture("check", "1013", "/units/FR-200-0139/release/", PORTRAIT, ("text=Check page",), by_stranger=True),
     Picture("check-file", "", "/check/", PORTRAIT),
     Picture("people", "1015", "/people/", DESK),
