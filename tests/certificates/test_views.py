@@ -58,7 +58,7 @@ def test_lists_what_stands_against_the_release_with_links(
     client.get(PAGE)
     with django_assert_max_num_queries(20):
         page = client.get(PAGE).text
-    assert "6 of 14 checks stand against it" in page
+    assert "6 of 15 checks stand against it" in page
     assert "10 of 11 are open: 102, 103, 104, 105, 201, 202 and 4 more." in page
     assert 'href="/units/FR-200-0147/bench/?checkpoint=left_length"' in page
     assert 'href="/nonconformances/NCR-2026-0001/"' in page
