@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
-from typing import NamedTuple
 
 from qcapp.core.checkpoints.counted import together
 from qcapp.core.checkpoints.derived import Derived
@@ -23,7 +22,8 @@ KEPT_BACK = "kept for the second inspection"
 FAILED_THEN = frozenset({"out_of_band", "does_not_conform"})
 
 
-class ReadingAgain(NamedTuple):
+@dataclass(frozen=True)
+class ReadingAgain:
     """One answer judged again. `corrected` is empty where the error at it is not known.
 
     `computed` says that it was computed from what the gauge read.
