@@ -15,8 +15,8 @@ from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
-from qcapp.production.queries import recent_units, unit_by_serial, units_in_build, units_to_leave
-from qcapp.production.queries.places import whereabouts
+from qcapp.production.queries import recent_units, unit_by_serial, units_in_build
+from qcapp.production.queries.places import units_to_leave, whereabouts
 
 from .labels import label_pdf
 from .pictures import spread_picture

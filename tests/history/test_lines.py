@@ -58,6 +58,17 @@ TOLD: list[tuple[Verb, dict[str, Any], str]] = [
         "VIN 1M8GDM9AXKP042788 stamped, read back by Casimir Voss",
     ),
     (Verb.UNIT_MOVED, {"place": "YARD-2", "name": "yard, row 2"}, "Moved to YARD-2 yard, row 2"),
+    (Verb.UNIT_SENT_OUT, {"kind": "heat_treatment", "supplier": "Kiln"}, "Sent out for heat treatment to Kiln"),
+    (
+        Verb.UNIT_RECEIVED_BACK,
+        {"kind": "plating", "delivery": "GR-26-0031", "bake": {"hours": "4", "temperature": "190"}},
+        "Received back from plating on GR-26-0031 with its certificate, baked 4 h at 190 °C",
+    ),
+    (
+        Verb.UNIT_RECEIVED_BACK,
+        {"kind": "coating", "delivery": "GR-26-0032", "bake": {"hours": "", "temperature": ""}},
+        "Received back from coating on GR-26-0032 with its certificate",
+    ),
     (
         Verb.UNIT_DISPATCHED,
         {"order": "O-81", "certificate": "FR-2026-0211", "issue": 2},

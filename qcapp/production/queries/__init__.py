@@ -15,7 +15,7 @@ from qcapp.core.errors import NotFound
 from qcapp.core.identification import SerialPattern, lookup_key, serial_pattern
 from qcapp.lib.plain_text import shown
 
-from ..models import Hold, Installation, Item, PartFamily, Unit, UnitEvent, WeldRecord
+from ..models import Hold, Item, PartFamily, Unit, UnitEvent, WeldRecord
 from ..states import UnitState
 from .serials import keys_ending_with, keys_holding
 
@@ -389,13 +389,6 @@ def items_opened_between(family_id: int, after_item: int, until_item: int) -> li
     """Units of a family by the order in which they were opened: after one item, up to another and with it."""
     rows = Item.objects.filter(family=family_id, kind=Item.Kind.UNIT, id__gt=after_item, id__lte=until_item)
     return list(rows.order_by("id").values_list("id", flat=True))
-
-
-def units_to_leave(limit: int = 20) -> list[UnitCard]:
-    """The released units that are in no other unit, the one opened first in front."""
-    inside = Installation.objects.filter(component=OuterRef("item_id"), removal__isnull=True)
-    units = _units().filter(~Exists(inside), state=UnitState.RELEASED)
-    return unit_cards(units.order_by("opened_at", "id")[:limit])
 
 
 def units_in_build(limit: int = 20) -> list[UnitCard]:

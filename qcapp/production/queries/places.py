@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Case, IntegerField, Value, When
+from django.db.models import Case, Exists, IntegerField, OuterRef, Value, When
 
 from qcapp.core.errors import NotFound
 from qcapp.core.identification import lookup_key
 from qcapp.lib.plain_text import shown
 
-from ..models import Identity, Movement, Place
-from . import LONGEST_FRAGMENT, UnitCard, unit_by_serial, units_of_items
+from ..models import Identity, Installation, Item, Movement, Place, Unit
+from ..states import UnitState
+from . import LONGEST_FRAGMENT, UnitCard, unit_by_serial, unit_cards, units_of_items
 
 
 @dataclass(frozen=True)
@@ -148,3 +149,10 @@ def items_marked(fragment: str, limit: int = 40) -> list[tuple[int, str, str]]:
     ends = Case(When(lookup__endswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
     rows = Identity.objects.filter(lookup__contains=key).order_by(ends, "-id")[:limit]
     return [(row.item_id, row.get_kind_display(), row.text) for row in rows]
+
+
+def units_to_leave(limit: int = 20) -> list[UnitCard]:
+    """The released units that are in no other unit, the one opened first in front."""
+    inside = Installation.objects.filter(component=OuterRef("item_id"), removal__isnull=True)
+    units = Unit.objects.filter(~Exists(inside), item__kind=Item.Kind.UNIT, state=UnitState.RELEASED)
+    return unit_cards(units.order_by("opened_at", "id")[:limit])
