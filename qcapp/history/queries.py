@@ -87,7 +87,7 @@ class UnitHistory:
 
 
 def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
-    """The whole history of a unit, newest first; sixteen queries, seventeen with a report, and those of its parts.
+    """The whole history of a unit, newest first; sixteen queries, one more where no answer failed, and of its parts.
 
     First answers that still need a second inspection stay hidden from who may give it, and so does what reports and
     decisions say about them. Raises NotFound `serial_unknown`.
@@ -97,7 +97,7 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
     secret = secrets_of(inspection)
     entries = entries_about(f"unit {unit.serial}")
     names = _names(entries, inspection)
-    reports = reports_of(unit.item_id, secret=secret) if has_reports(unit.item_id) else []
+    reports = reports_of(unit.item_id, secret=secret) if _failed(inspection) or has_reports(unit.item_id) else []
     moves = moves_by_report([report.id for report in reports], secret)
     certificates = certificates_of(unit.item_id) if _was_released(entries) else []
     hidden = [one.card.number for one in inspection.checkpoints if one.hidden]
@@ -121,6 +121,11 @@ def unit_history(serial: str, *, viewer: Person, at: datetime) -> UnitHistory:
         documents=documents_of(inspection, built["tree"], acts),
         **built,
     )
+
+
+def _failed(inspection: InspectionView) -> bool:
+    """Whether an answer of any round failed: then a report stands, and nobody has to ask whether there is one."""
+    return any(not answer.passes for one in inspection.checkpoints for answer in (*one.earlier, *one.given))
 
 
 def _picture(unit: UnitCard, inspection: InspectionView) -> UUID | None:
