@@ -96,8 +96,8 @@ def _serial(report: Any) -> str:
 
 
 def _named(facts: dict[str, Any]) -> str:
-    """The unit, or what the lot is called on its label."""
-    return str(facts.get("serial") or facts["lot"])
+    """The unit, or what the lot is called on its label; no report may fail for want of a name."""
+    return str(facts.get("serial") or facts.get("lot") or "a lot")
 
 
 def _where(report: Any, at: Any) -> dict[str, Any]:
