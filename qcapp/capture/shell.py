@@ -42,6 +42,7 @@ FILES = (
     "capture/scan.js",
     "capture/setup.js",
     "capture/shell.js",
+    "capture/signing.js",
     "capture/spot.js",
     "capture/status.js",
     "capture/store.js",

@@ -3,7 +3,7 @@
 import * as acts from "./acts.js";
 import { tone } from "./band.js";
 import { ask, el, fill, find, loosely, tell } from "./dom.js";
-import { askPin, dayText } from "./dialogs.js";
+import { dayText } from "./dialogs.js";
 import { afterPaint, correctRefused, enter, input, justRecorded, pickGauge, press, saveDraft, say, stand, start } from "./entering.js";
 import { holdSentence } from "./holds.js";
 import * as outbox from "./outbox.js";
@@ -12,7 +12,7 @@ import * as panels from "./panels.js";
 import * as shell from "./shell.js";
 import { parts, showRefused, signInAddress, when } from "./status.js";
 import * as store from "./store.js";
-import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, provisional, readStore, seen, serial, stageOf, standing, state, take } from "./unit.js";
+import { current, draw, fetchUnit, firstSight, gaugeFor, inStage, isOpen, me, nextAfter, plain, provisional, readStore, seen, serial, stageOf, state, take } from "./unit.js";
 import { chosen, learn, t } from "./words.js";
 
 // ---- beginning
@@ -319,34 +319,12 @@ function mayLeave() {
 const signedHere = (number) => state.waiting.some(({ operation }) => operation.kind === "sign_off" && operation.serial === serial && operation.stage === number);
 
 async function signStage() {
-  const stage = stageOf(state.stage);
-  await outbox.flush();
-  const away = ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
-  const offline = away && people.here.unlocked;
-  const photos = inStage().filter(acts.wantsPhoto).map((c) => c.number);
-  const notYet = photos.length ? t("The plan asks for a photo at {0}. Take it, then sign.", photos.join(", "))
-    : !offline && away ? t("This browser is no shared tablet: here a stage is signed with network. What you entered is kept and sent by itself.")
-      : !offline && (await store.waiting()).some((row) => row.operation.serial === serial) ? t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.") : "";
-  if (notYet) { await tell(t("Not yet"), el("p", {}, notYet)); return; }
-  const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely. Checkpoints: {3}. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
-  const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").flatMap(standing).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
-  const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, t("Sign"), async (pin) => {
-    try {
-      if (offline) {
-        await store.keep({ operation: record, owner: me().badge, name: me().name, proof: await people.signature(record, pin) });
-        return null;
-      }
-      const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin }, await outbox.tokenOf(me()));
-      return ok ? null : said.message;
-    } catch (error) {
-      if (offline || error instanceof outbox.Stranger) return error.message;
-      return error instanceof outbox.SignedOut ? t("You are signed out. Sign in again; nothing was signed.") : t("No answer from the server. Look whether the stage shows as signed before you try again.");
-    }
-  });
+  const { signStage: sign } = await import("./signing.js"); // once a stage, so on demand as the photo
+  const signed = await sign();
   if (!signed) return;
   await readStore();
   draw.all();
-  if (!offline) await refresh(0);
+  if (!signed.offline) await refresh(0);
 }
 
 async function showStages() {

@@ -1,0 +1,39 @@
+// Signing a stage: what is signed, in words, and the PIN; where there is no network the tablet keeps the signature.
+
+import { wantsPhoto } from "./acts.js";
+import { askPin } from "./dialogs.js";
+import { el, tell } from "./dom.js";
+import * as outbox from "./outbox.js";
+import { here, signature } from "./people.js";
+import * as store from "./store.js";
+import { inStage, me, serial, stageOf, standing, state } from "./unit.js";
+import { t } from "./words.js";
+
+/** Sign the stage that is shown, by PIN. Gives {offline} once it is signed, and nothing where it is not. */
+export async function signStage() {
+  const stage = stageOf(state.stage);
+  await outbox.flush();
+  const away = ["no_network", "no_answer", "fault"].includes(outbox.contact.state);
+  const offline = away && here.unlocked;
+  const photos = inStage().filter(wantsPhoto).map((c) => c.number);
+  const notYet = photos.length ? t("The plan asks for a photo at {0}. Take it, then sign.", photos.join(", "))
+    : !offline && away ? t("This browser is no shared tablet: here a stage is signed with network. What you entered is kept and sent by itself.")
+      : !offline && (await store.waiting()).some((row) => row.operation.serial === serial) ? t("Entries of this unit are still on this tablet. The stage can be signed as soon as they are sent.") : "";
+  if (notYet) { await tell(t("Not yet"), el("p", {}, notYet)); return null; }
+  const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely. Checkpoints: {3}. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
+  const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").flatMap(standing).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
+  const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, t("Sign"), async (pin) => {
+    try {
+      if (offline) {
+        await store.keep({ operation: record, owner: me().badge, name: me().name, proof: await signature(record, pin) });
+        return null;
+      }
+      const { ok, body: said } = await outbox.post(`/api/v1/units/${encodeURIComponent(serial)}/sign-offs`, { stage: stage.number, pin }, await outbox.tokenOf(me()));
+      return ok ? null : said.message;
+    } catch (error) {
+      if (offline || error instanceof outbox.Stranger) return error.message;
+      return error instanceof outbox.SignedOut ? t("You are signed out. Sign in again; nothing was signed.") : t("No answer from the server. Look whether the stage shows as signed before you try again.");
+    }
+  });
+  return signed && { offline };
+}
