@@ -113,20 +113,20 @@ outbox.alignBy((session) => {
 });
 
 async function aligned(session) {
-  const known = here.people.find((one) => one.badge === session.person?.badge);
-  if (known && known.language !== session.person.language) await keepPerson({ ...known, language: session.person.language });
   for (let turn = 0; turn < 3 && belongsToAnother(session); turn += 1) {
     const { nonce } = await outbox.get("/api/v1/tablet");
     const { badge, key, entry } = here.unlocked;
     const { ok, status, body } = await outbox.post("/api/v1/tablet/switch", { key, nonce, signature: await signed(entry, "qcapp switch 1", nonce) }, session.csrf_token);
-    if (ok) { await store.holder(true); return body; }
-    if (status !== 403) return session;
+    if (ok) { await store.holder(true); session = body; break; }
+    if (status !== 403) break;
     // A stale token says nothing about the key: look again who is signed in, and with which token.
     if (body.code === "csrf") { session = await outbox.asked(); continue; }
     await keepPerson({ ...here.people.find((one) => one.badge === badge), failures: TRIES });
     await lock();
-    return session;
+    break;
   }
+  const known = here.people.find((one) => one.badge === session.person?.badge);
+  if (known && known.language !== session.person.language) await keepPerson({ ...known, language: session.person.language });
   return session;
 }
 
