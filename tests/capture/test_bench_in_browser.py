@@ -15,6 +15,10 @@ from .conftest import Shop, Tablet
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Tablets = Callable[..., Tablet]
 
+TAKEN_OR_ASKED = (
+    "document.querySelector('dialog[open], .verdict') || document.querySelector('input#value')?.value === ''"
+)
+
 
 class TestTyping:
     def test_reads_a_comma_and_a_unit_and_refuses_what_is_no_number(self, tablet: Tablets, shop: Shop) -> None:
@@ -71,6 +75,7 @@ class TestTyping:
             for value in keys.split() if keys != "conforms" else ():
                 one.page.keyboard.type(value)
                 press("Enter")
+                one.until(TAKEN_OR_ASKED)
                 if one.page.locator("dialog[open]").count():
                     press("Enter")
                     one.page.wait_for_selector("dialog", state="detached")
@@ -238,8 +243,12 @@ class TestOnce:
         assert (len(shop.answers("stamp")), len(shop.answers("pores"))) == (1, 1)
 
     def test_takes_a_tap_while_the_page_is_drawn_anew(self, tablet: Tablets, shop: Shop) -> None:
-        one = tablet().at("pores").enter("2")
-        one.until_sent()
+        one = tablet().at("pores")
+        with one.page.expect_response(f"**/units/{shop.serial}/bench"):  # read again once the entry is sent
+            one.enter("2")
+            one.until_sent()
+        one.until("document.activeElement.id === 'next'")
+        one.drawn()
         box = one.page.locator("#next").bounding_box()
         assert box
         one.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
@@ -359,7 +368,7 @@ class TestServerTrouble:
         one.page.wait_for_selector("#refused")
         one.page.click("#refused")
         text = one.page.inner_text("dialog")
-        assert f"{shop.serial}, heat: x" in text
+        assert f"{shop.serial}, 105 Heat number, main tube: x" in text
         assert "Entered by Imogen Marlowe" in text
         one.page.get_by_role("button", name="Correct").click()
         one.until("document.querySelector('input#value')?.value === 'x'")
@@ -372,7 +381,7 @@ class TestServerTrouble:
         one.page.click("#refused")
         one.page.get_by_role("button", name="Discard").click()
         one.page.locator("dialog").last.get_by_role("button", name="Back").click()
-        assert one.page.locator(f"dialog >> text={shop.serial}, heat: x").count() == 1
+        assert one.page.locator(f"dialog >> text={shop.serial}, 105 Heat number, main tube: x").count() == 1
         one.page.get_by_role("button", name="Discard").click()
         one.page.get_by_role("button", name="Entered for the wrong unit").click()
         one.page.wait_for_selector("#refused", state="detached")
