@@ -9,17 +9,14 @@ from dataclasses import dataclass, replace
 
 from qcapp.certificates.queries import items_certified
 from qcapp.core.identification import lookup_key
-from qcapp.production.queries import (
-    UnitCard,
-    find_units,
-    units_of_items,
-)
+from qcapp.production.queries import UnitCard, units_of_items
 from qcapp.production.queries.as_built import holders_by_item
-from qcapp.production.queries.orders import units_by_order_fragment, units_of_orders
+from qcapp.production.queries.orders import items_by_order_fragment, items_of_orders
 from qcapp.production.queries.places import items_marked
+from qcapp.production.queries.serials import items_by_serial
 from qcapp.production.queries.sharing import places_of
 
-from .queries import customers_holding, items_of_orders
+from . import queries
 
 FOUND_BY = ("serial", "stamped serial", "VIN", "tag", "certificate", "order", "component")  # the nearest first
 MARKS = {"serial stamped": "stamped serial", "VIN stamped": "VIN", "stamped tag": "tag"}
@@ -47,16 +44,24 @@ def look_up(fragment: str, *, names: bool, limit: int = 40) -> list[Found]:
         return []
     hits = [*_serials(fragment, limit), *_marks(fragment, limit), *_certificates(fragment, limit)]
     hits += [*_orders(fragment, limit, names=names), *_holders(hits)]
-    best: dict[int, Found] = {}
-    for unit, by, text in hits:
+    best: dict[int, tuple[tuple[int, int], str, str]] = {}
+    for item, by, text in hits:
         rank = (_nearness(lookup_key(text), key), FOUND_BY.index(by))
-        if unit.id not in best or rank < best[unit.id].rank:
-            best[unit.id] = Found(unit, by, text, rank)
-    chosen = sorted(best.values(), key=lambda found: found.rank)[:limit]
-    return _dressed(chosen, names=names)
+        if item not in best or rank < best[item][0]:
+            best[item] = (rank, by, text)
+    return _dressed(_chosen(best, limit), names=names)
 
 
-Hit = tuple[UnitCard, str, str]
+Hit = tuple[int, str, str]  # item, by what, the text
+
+
+def _chosen(best: dict[int, tuple[tuple[int, int], str, str]], limit: int) -> list[Found]:
+    """The best as cards, asked once for those that are shown; what holds a component may be a lot, and is left out."""
+    ordered = sorted(best, key=lambda item: best[item][0])
+    lots = sum(by == "component" for _, by, _ in best.values())
+    cards = units_of_items(ordered[: limit + lots]) if ordered else {}
+    found = [Found(cards[item], by, text, rank) for item in ordered if item in cards for rank, by, text in [best[item]]]
+    return found[:limit]
 
 
 def _nearness(written: str, key: str) -> int:
@@ -67,45 +72,35 @@ def _nearness(written: str, key: str) -> int:
 
 
 def _serials(fragment: str, limit: int) -> list[Hit]:
-    return [(unit, "serial", unit.serial) for unit in find_units(fragment, limit)]
+    return [(item, "serial", serial) for item, serial in items_by_serial(fragment, limit)]
 
 
 def _marks(fragment: str, limit: int) -> list[Hit]:
-    rows = items_marked(fragment, limit)
-    units = units_of_items(item for item, _, _ in rows) if rows else {}
-    return [(units[item], MARKS[kind], text) for item, kind, text in rows if item in units]
+    return [(item, MARKS[kind], text) for item, kind, text in items_marked(fragment, limit)]
 
 
 def _certificates(fragment: str, limit: int) -> list[Hit]:
-    rows = items_certified(fragment, limit)
-    units = units_of_items(item for item, _ in rows) if rows else {}
-    return [(units[item], "certificate", number) for item, number in rows]
+    return [(item, "certificate", number) for item, number in items_certified(fragment, limit)]
 
 
 def _orders(fragment: str, limit: int, *, names: bool) -> list[Hit]:
-    found: list[Hit] = [(unit, "order", unit.order_number) for unit in units_by_order_fragment(fragment, limit)]
-    rows = dict(items_of_orders(fragment, limit, names=names))
-    for unit in units_of_orders(rows, limit) if rows else []:
-        found.append((unit, "order", rows[unit.order_number] or unit.order_number))
+    found: list[Hit] = [(item, "order", number) for item, number in items_by_order_fragment(fragment, limit)]
+    rows = dict(queries.items_of_orders(fragment, limit, names=names))
+    for item, number in items_of_orders(rows, limit) if rows else []:
+        found.append((item, "order", rows[number] or number))
     return found
 
 
 def _holders(hits: list[Hit]) -> list[Hit]:
-    """The units that hold what was found: a component's serial leads to its frame too."""
+    """What holds what was found: a component's serial leads to its frame too."""
     near = hits[:5]
-    above = holders_by_item({unit.item_id for unit, _, _ in near})
-    holders = units_of_items(set().union(*above.values())) if above else {}
-    return [
-        (holders[item], "component", text)
-        for unit, _, text in near
-        for item in sorted(above.get(unit.item_id, ()))
-        if item in holders
-    ]
+    above = holders_by_item({item for item, _, _ in near})
+    return [(holder, "component", text) for item, _, text in near for holder in sorted(above.get(item, ()))]
 
 
 def _dressed(chosen: list[Found], *, names: bool) -> list[Found]:
     items = [found.unit.item_id for found in chosen]
-    sent = customers_holding(items) if names and items else {}
+    sent = queries.customers_holding(items) if names and items else {}
     here = [found.unit.item_id for found in chosen if found.unit.state != "dispatched"]
     where = places_of(here) if here else {}
     return [

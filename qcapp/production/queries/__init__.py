@@ -17,13 +17,12 @@ from qcapp.lib.plain_text import shown
 
 from ..models import Hold, Item, PartFamily, Unit, UnitEvent, WeldRecord
 from ..states import UnitState
-from .serials import keys_ending_with, keys_holding
+from .serials import LONGEST_FRAGMENT, keys_by_serial
 
 if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 NEAR_AMONG = 500  # how many of the newest serials are compared when a serial is not known
-LONGEST_FRAGMENT = 40
 
 
 @dataclass(frozen=True)
@@ -217,17 +216,8 @@ def recent_units(limit: int = 20) -> list[UnitCard]:
 
 
 def find_units(fragment: str, limit: int = 20) -> list[UnitCard]:
-    """Units whose serial holds the fragment, compared by `lookup_key`; none for a fragment of dashes alone.
-
-    Best match first: the whole serial, then its end, then its beginning, then any part; the newest first in
-    each.
-    """
-    key = lookup_key(fragment.replace("\0", ""))
-    if not 0 < len(key) <= LONGEST_FRAGMENT:
-        return []
-    chosen = keys_ending_with(key, limit)
-    if len(chosen) < limit:
-        chosen += keys_holding(key, limit - len(chosen))
+    """Units whose serial holds the fragment, as `keys_by_serial` finds them; best match first."""
+    chosen = keys_by_serial(fragment, limit)
     cards = {card.id: card for card in unit_cards(Unit.objects.filter(pk__in=chosen))} if chosen else {}
     return [cards[pk] for pk in chosen]
 

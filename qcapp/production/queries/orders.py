@@ -4,28 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import Value
+from django.db.models import QuerySet, Value
 from django.db.models.functions import Replace, Upper
 
 from qcapp.core.identification import lookup_key
 
 from ..models import Unit
-from . import LONGEST_FRAGMENT, UnitCard, unit_cards
+from .serials import LONGEST_FRAGMENT
 
 FEW = 500
 
 
-def units_of_orders(numbers: Iterable[str], limit: int = 40) -> list[UnitCard]:
-    """The units that name one of these orders, the newest first."""
-    return unit_cards(Unit.objects.filter(order_number__in=list(numbers)).order_by("-opened_at", "-id")[:limit])
+def items_of_orders(numbers: Iterable[str], limit: int = 40) -> list[tuple[int, str]]:
+    """Item and order of the units that name one of these orders, the newest unit first."""
+    return _newest(Unit.objects.filter(order_number__in=list(numbers)), limit)
 
 
 # As `lookup_key` reads a text, as far as an order's number goes; history's migration 0002 has an index in this form.
 SPOKEN = (("-", ""), (" ", ""), ("O", "0"), ("I", "1"))
 
 
-def units_by_order_fragment(fragment: str, limit: int = 40) -> list[UnitCard]:
-    """Units whose order number holds the text, compared as `lookup_key` does, the newest first."""
+def items_by_order_fragment(fragment: str, limit: int = 40) -> list[tuple[int, str]]:
+    """Item and order of units whose order number holds the text, as `lookup_key` reads it; newest unit first."""
     key = lookup_key(fragment.replace("\0", ""))
     if not 0 < len(key) <= LONGEST_FRAGMENT:
         return []
@@ -38,6 +38,8 @@ def units_by_order_fragment(fragment: str, limit: int = 40) -> list[UnitCard]:
     keys = list(held.values_list("pk", flat=True)[: FEW + 1])
     if not keys:
         return []
-    if len(keys) <= FEW:
-        return unit_cards(Unit.objects.filter(pk__among=keys).order_by("-opened_at", "-id")[:limit])
-    return unit_cards(held.order_by("-opened_at", "-id")[:limit])
+    return _newest(Unit.objects.filter(pk__among=keys) if len(keys) <= FEW else held, limit)
+
+
+def _newest(units: QuerySet[Unit], limit: int) -> list[tuple[int, str]]:
+    return list(units.order_by("-opened_at", "-id").values_list("item_id", "order_number")[:limit])

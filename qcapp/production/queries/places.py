@@ -15,7 +15,8 @@ from qcapp.lib.plain_text import shown
 
 from ..models import Identity, Installation, Item, Movement, Place, Unit
 from ..states import UnitState
-from . import LONGEST_FRAGMENT, UnitCard, unit_by_serial, unit_cards, units_of_items
+from . import UnitCard, unit_by_serial, unit_cards, units_of_items
+from .serials import LONGEST_FRAGMENT
 
 
 @dataclass(frozen=True)
@@ -142,13 +143,14 @@ def _tagged(code: str) -> int | None:
 
 
 def items_marked(fragment: str, limit: int = 40) -> list[tuple[int, str, str]]:
-    """Item, kind and text of marks that hold the fragment, compared by `lookup_key`; those that end with it first."""
+    """Item, kind and text of units' marks that hold the fragment, compared by `lookup_key`; ending with it first."""
     key = lookup_key(fragment.replace("\0", ""))
     if not 0 < len(key) <= LONGEST_FRAGMENT:
         return []
     ends = Case(When(lookup__endswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
-    rows = Identity.objects.filter(lookup__contains=key).order_by(ends, "-id")[:limit]
-    return [(row.item_id, row.get_kind_display(), row.text) for row in rows]
+    rows = Identity.objects.filter(lookup__contains=key, item__unit__isnull=False).order_by(ends, "-id")
+    columns = rows.values_list("item_id", "kind", "text")[:limit]
+    return [(item, str(Identity.Kind(kind).label), text) for item, kind, text in columns]
 
 
 def units_to_leave(limit: int = 20) -> list[UnitCard]:
