@@ -65,6 +65,7 @@ SPOKEN_IN = {
     "plans/limits/answers/": frozenset({"=name", "=short", "=unit"}),
     "trends/distortion.html": frozenset({"=said", "page.refusal"}),
     "trends/watch.html": frozenset({"row.2", "row.3"}),
+    "nonconformance/report.html": frozenset({"move.signed"}),
     "messages/": frozenset({"one.text", "message.subject", "message.text", "message.picture.alternative"}),
     "certificates/lot.html": frozenset({"one.title"}),
     "goods/heat.html": frozenset({"one.role", "one.text"}),

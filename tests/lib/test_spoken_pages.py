@@ -157,7 +157,7 @@ def test_draws_choices_and_titles_of_a_field_in_the_language_of_the_page() -> No
         ("{{ value|number }}", "−0.50 to 12.25", "−0,50 bis 12,25"),
         ("{{ serial|number }}", "FR-200-0147, 3.1.2", "FR-200-0147, 3.1.2"),
         ("{{ outcome|verdict }}", "near limit", "grenznah"),
-        ("{{ state|words }}", "in build", "im Bau"),
+        ("{{ state|words }}", "in build", "in Fertigung"),
     ],
 )
 def test_writes_days_numbers_and_verdicts_in_the_language_of_the_page(source: str, english: str, german: str) -> None:
