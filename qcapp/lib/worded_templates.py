@@ -85,6 +85,7 @@ NUMBERS_IN = {
         "answer.headline", "answer.plan.aql", "answer.width_text", "end.text", "lower_text", "upper_text",
         "row.answer.width_text",
     }),
+    "trends/characteristic.html": frozenset({"=expected"}),
     "trends/watch.html": frozenset({"=number"}),
     "trends/yield.html": frozenset({
         "rolled.high", "rolled.is", "rolled.low", "row.rolled.high", "row.rolled.is", "row.rolled.low",
