@@ -85,7 +85,7 @@ NUMBERS_IN = {
         "answer.headline", "answer.plan.aql", "answer.width_text", "end.text", "lower_text", "upper_text",
         "row.answer.width_text",
     }),
-    "trends/characteristic.html": frozenset({"=expected"}),
+    "trends/characteristic.html": frozenset({"=expected", "=target"}),
     "trends/watch.html": frozenset({"=number"}),
     "trends/yield.html": frozenset({
         "rolled.high", "rolled.is", "rolled.low", "row.rolled.high", "row.rolled.is", "row.rolled.low",
