@@ -20,7 +20,7 @@ from qcapp.trends.capability import GAMMA_METHOD, fitness
 from qcapp.trends.characteristic import histogram_of
 from qcapp.trends.drift import drift_of
 from qcapp.trends.pairs import pairs_in
-from qcapp.trends.pictures.frame import Frame, side_labels, ticks
+from qcapp.trends.pictures.frame import Frame, free_foot, side_labels, ticks
 from qcapp.trends.splits import split_by
 from qcapp.trends.words import number_word, spoken_signals
 
@@ -206,3 +206,13 @@ def test_keeps_the_names_of_lines_that_lie_together_apart_by_more_than_their_let
     first, second, last = (float(y) for y in re.findall(r' y="([\d.]+)"', drawn))
     assert second - first >= 18
     assert last <= frame.height
+
+
+@pytest.mark.parametrize("line", [300.0, 314.0, 318.0, 324.0])
+def test_writes_words_at_the_foot_of_a_chart_where_no_line_goes_through_them(line: float) -> None:
+    frame = Frame(1120, 360)
+    lowest = free_foot(frame, [])
+    assert lowest == frame.inner_bottom - 6
+    at = free_foot(frame, [line, 200.0])
+    assert not at - 15 < line < at + 5
+    assert at > 200 + 15
