@@ -85,7 +85,8 @@ def calendar_of(found: Sequence[Due], at: datetime, others: Sequence[Falling] = 
             calendar.add_component(_event(what, due.gauge.uuid, f"/gauges/{due.gauge.number}/", due.gauge.due_on, at))
     for other in others:
         if other.due_on is not None:
-            what = f"Verify {other.kind} {other.number}, {other.name}"
+            act = "Confirm" if other.kind == "qualification" else "Verify"
+            what = f"{act} {other.kind} {other.number}, {other.name}"
             calendar.add_component(_event(what, other.uuid, other.address, other.due_on, at))
     return bytes(calendar.to_ical())
 

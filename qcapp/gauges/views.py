@@ -61,9 +61,15 @@ def due(request: HttpRequest) -> HttpResponse:
     """What falls due, and the address of the calendar feed."""
     now = timezone.now()
     address = request.build_absolute_uri(reverse("gauges:feed", kwargs={"key": feed_key(request.user)}))
-    return render(
-        request, "gauges/due.html", {"due": due_list(now), "others": falling_due(now), "address": address, "soon": SOON}
-    )
+    others = falling_due(now)
+    told = {
+        "due": due_list(now),
+        "fixtures": [one for one in others if one.kind == "fixture"],
+        "qualifications": [one for one in others if one.kind == "qualification"],
+        "address": address,
+        "soon": SOON,
+    }
+    return render(request, "gauges/due.html", told)
 
 
 @public

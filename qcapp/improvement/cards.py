@@ -42,9 +42,10 @@ class Cluster:
 
     @property
     def words(self) -> str:
-        where = f" ({self.family_code})" if self.family_code else ""
         many = "s" if len(self.reports) > 1 else ""
-        return f"{len(self.reports)} report{many} at the same {BASES[self.basis]}: {self.label}{where}"
+        if not self.family_code:
+            return f"{len(self.reports)} report{many} at the same {BASES[self.basis]}: {self.label}"
+        return f"{len(self.reports)} report{many} at the same {BASES[self.basis]}: {self.label} ({self.family_code})"
 
     @property
     def asked(self) -> str:

@@ -56,7 +56,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     counts = action_counts()
     ended = counts[ActionState.CLOSED] + counts[ActionState.DROPPED]
     states = [("active", "Running", sum(counts.values()) - ended)]
-    states += [(s.value, s.label.capitalize(), counts[s.value]) for s in ActionState]
+    states += [(s.value, s.label, counts[s.value]) for s in ActionState]
     context = {
         "actions": actions(state), "state": state, "states": [*states, ("all", "All", sum(counts.values()))],
         "clusters": clusters(at=at)[:OFFERED], "setting": setting(), "today": site_day(at),

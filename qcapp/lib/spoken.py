@@ -35,7 +35,7 @@ LOOSE = r"(?:(?![:;!?]|\.\s).)"
 FIRST = r"(?:(?![:;!?,]|\.\s).)"  # where a form begins with one and has two words: "{0} at most"
 NAME = r"(?=.*[\dA-ZÄÖÜ])"  # what stands behind one word is a name or a number: "gauge {0}" is not "gauge and people"
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
-_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+_DAY = re.compile(rf"\b(\d{{1,2}}) ({'|'.join(_MONTHS)})[a-z]* (\d{{4}})\b")
 # A decimal point that is no part of a name, a date or a longer count such as 3.1.2; and from one number to another.
 _POINT = re.compile(r"(?<![\w.,-])(?<!no\. )(?<!Nr\. )(?<!type )(?<!Typ )(\d+)\.(?=\d+(?![\w.]*\.\d))")
 _RANGE = re.compile(r"(?<=\d)( %| mm| °C)? to (?=[−+\-\d])")
@@ -118,9 +118,16 @@ def said_in(code: str, sentence: str) -> str:
 
 def _by_form(code: str, sentence: str) -> str:
     for form, other in _known(code).like(sentence):
-        if match := form.fullmatch(sentence):
+        match = form.fullmatch(sentence)
+        if match and not _loses_a_sentence(other, match):
             return _filled(code, other, match)
     return ""
+
+
+def _loses_a_sentence(other: str, match: re.Match[str]) -> bool:
+    """Whether a place that the other language leaves out, such as a plural's ending, holds more than a word or two."""
+    left_out = (text for name, text in match.groupdict().items() if f"{{{name[1:]}}}" not in other)
+    return any(_SENTENCES.search(text) for text in left_out)
 
 
 def _said_in_parts(code: str, text: str) -> str:
@@ -143,7 +150,8 @@ def _said_in_parts(code: str, text: str) -> str:
 def _filled(code: str, other: str, match: re.Match[str]) -> str:
     """The form with what its places stand for, each in the language; {0?Wert|Werte} is the first where {0} is 1."""
     counted = _COUNTED.sub(lambda found: found[2] if match[f"p{found[1]}"] == "1" else found[3], other)
-    return re.sub(r"{(\d)}", lambda place: said_number(code, said_label(code, match[f"p{place[1]}"])), counted)
+    filled = re.sub(r"{(\d)}", lambda place: said_number(code, said_label(code, match[f"p{place[1]}"])), counted)
+    return said_day(code, filled)  # a day may stand in two places: {1} is 3 and {2} is Nov 2026
 
 
 def said_label(code: str, text: str) -> str:

@@ -137,7 +137,8 @@ BUILT = """
     Complaint: {0} | Accident: {0} | Repair: {0} | Warranty: {0} | Recall work: {0} |
     mill certificate | keyed sheet | migrations | guards | up to |
     since | early | late | night | measured | attribute | record | derived | EN 1011-2:2001 Annex C.2, from memory |
-    still in band | doubtful | at least {0} pieces |
+    still in band | doubtful | at least {0} pieces | {0} pieces | Marked on {0} | every | first of batch | 1 in {0} |
+    AQL {0} of {1} |
     actual size | air pressure | average share nonconforming | bend radius | bend ratio | blade offset | coordinate
     | coverage factor | direction | distance below the head | expansion coefficient | fork offset | gas temperature
     | largest diameter | leaked volume | least material size | length | link angle | link length | maximum material

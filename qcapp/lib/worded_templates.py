@@ -65,6 +65,7 @@ SPOKEN_IN = {
     "plans/limits/answers/": frozenset({"=name", "=short", "=unit"}),
     "trends/distortion.html": frozenset({"=said", "page.refusal"}),
     "trends/watch.html": frozenset({"row.2", "row.3"}),
+    "nonconformance/report.html": frozenset({"move.signed"}),
     "messages/": frozenset({"one.text", "message.subject", "message.text", "message.picture.alternative"}),
     "certificates/lot.html": frozenset({"one.title"}),
     "goods/heat.html": frozenset({"one.role", "one.text"}),
@@ -84,6 +85,7 @@ NUMBERS_IN = {
         "answer.headline", "answer.plan.aql", "answer.width_text", "end.text", "lower_text", "upper_text",
         "row.answer.width_text",
     }),
+    "trends/characteristic.html": frozenset({"=expected", "=target"}),
     "trends/watch.html": frozenset({"=number"}),
     "trends/yield.html": frozenset({
         "rolled.high", "rolled.is", "rolled.low", "row.rolled.high", "row.rolled.is", "row.rolled.low",

@@ -49,11 +49,13 @@ def connect() -> None:
 
 def tell_raised(report: Any, facts: dict[str, Any], by: Any) -> None:
     """Tell the quality manager of a report that was just raised by `by`."""
-    place = f"checkpoint {facts['number']} {facts['title']}" if "number" in facts else "something no checkpoint asks"
+    severity, number, title = report.severity.capitalize(), facts.get("number"), facts.get("title")
+    text = f"{severity}, found at checkpoint {number} {title}. Contain it and decide."
+    if "number" not in facts:
+        text = f"{severity}; no checkpoint asks about it. Contain it and decide."
     tell(
         to=Role.QUALITY_MANAGER, kind=Kind.REPORT_RAISED, subject=f"{report.number} raised on {_named(facts)}",
-        text=f"{report.severity.capitalize()}, found at {place}. Contain it and decide.",
-        key=f"{report.number} raised", leave_out=by, **_where(report, report.raised_at),
+        text=text, key=f"{report.number} raised", leave_out=by, **_where(report, report.raised_at),
     )  # fmt: skip
 
 

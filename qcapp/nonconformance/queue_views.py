@@ -62,7 +62,7 @@ def export(request: HttpRequest, form: str) -> HttpResponse:
 def _states(wanted: QueueFilter, page: QueuePage) -> list[tuple[str, str, int, str]]:
     """Value, words, how many, address; first what has not ended."""
     counted = [("active", "Not ended", page.active)]
-    counted += [(s.value, s.label.capitalize(), page.counts[s.value]) for s in ReportState]
+    counted += [(s.value, s.label, page.counts[s.value]) for s in ReportState]
     counted += [("all", "All", page.total)]
     return [(value, label, count, _address(wanted, state=value)) for value, label, count in counted]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -104,10 +104,20 @@ def _shown(rows: Iterable[chain.EntryRow]) -> list[ShownEntry]:
             what=row.verb.replace(".", " ").replace("_", " "),
             subject=row.subject,
             who=names.get(row.actor, "") or ("the system" if not row.actor else row.actor),
-            details=tuple((key.replace("_", " "), _short(value)) for key, value in row.payload.items()),
+            details=tuple(_details(row.payload)),
         )
         for row in rows
     ]
+
+
+def _details(payload: Mapping[str, object], before: str = "") -> Iterator[tuple[str, str]]:
+    """What an act says of itself, by name; what is empty says nothing, and of a change each field stands by itself."""
+    for key, value in payload.items():
+        name = key.replace("_", " ")
+        if isinstance(value, dict):
+            yield from _details(value, f"{name}, ")
+        elif value not in ("", []):
+            yield f"{before}{name}", _short(value)
 
 
 def _short(value: object) -> str:

@@ -93,10 +93,10 @@ def own_password(request: HttpRequest) -> HttpResponse:
 @signed_in
 @require_POST
 def own_language(request: HttpRequest) -> HttpResponse:
-    """The language in which the floor pages speak to me."""
+    """The language in which the pages speak to me."""
     person = queries.person_by_uuid(request.user.uuid)
     services.set_language(by=person, language=request.POST.get("language", "")[:8], at=timezone.now())
-    messages.success(request, "The floor pages speak this language to you from now on.", extra_tags="in")
+    messages.success(request, "The pages speak this language to you from now on.", extra_tags="in")
     return redirect("people:account")
 
 

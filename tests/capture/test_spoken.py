@@ -92,7 +92,7 @@ def test_has_no_sentence_that_nobody_says() -> None:
 def test_finds_a_sentence_by_its_form_and_leaves_what_it_names() -> None:
     english = "FR-200-0147 is dispatched; results are recorded while a unit is in build."
     assert said_in("de", english) == (
-        "FR-200-0147 ist ausgeliefert; Ergebnisse werden eingetragen, solange eine Einheit im Bau ist."
+        "FR-200-0147 ist ausgeliefert; Ergebnisse werden eingetragen, solange eine Einheit in Fertigung ist."
     )
     assert said_in("es", "505 is critical: another person or another gauge measures it again.").startswith("505 es ")
     day = "Gauge CA-05 was due on 11 Nov 2026; choose another."

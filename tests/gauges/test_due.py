@@ -7,6 +7,7 @@ import re
 import subprocess
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 import vobject
@@ -15,7 +16,8 @@ from django.utils import timezone
 from PIL import Image
 from pypdf import PdfReader
 
-from qcapp.gauges.due import SOON, due_list, feed_key
+from qcapp.gauges.due import SOON, calendar_of, due_list, feed_key
+from qcapp.lib.falling_due import Falling
 from qcapp.people.services import mark_left
 from tests.factories.gauges import CalibrationFactory, GaugeFactory
 
@@ -36,6 +38,27 @@ def test_lists_the_overdue_first_and_leaves_out_what_needs_none(shelf, fixed_now
     assert found == [
         ("CA-04", None, "out"), ("CA-02", -3, "out"), ("CA-03", SOON, "near"), ("CA-01", 200, "plain"),
     ]  # fmt: skip
+
+
+def test_lists_fixtures_and_qualifications_apart_each_under_its_own_heading(shelf, cast, client_of, monkeypatch):
+    today = timezone.now().date()
+    others = [
+        Falling("fixture", "TF-09", "tack fixture", today, 0, "/welding/fixtures/TF-09/", uuid4()),
+        Falling("qualification", "Q-77", "Wenda Carrow, process 141", today, 0, "/welding/qualifications/x/", uuid4()),
+    ]
+    monkeypatch.setattr("qcapp.gauges.views.falling_due", lambda at: others)
+    page = client_of(cast.metrology).get("/gauges/due/").content.decode()
+    fixtures, qualifications = page.index('id="fixtures"'), page.index('id="qualifications"')
+    assert fixtures < page.index("TF-09") < qualifications < page.index("Q-77")
+    read = vobject.readOne(calendar_of([], timezone.now(), others).decode())
+    told = [event.summary.value for event in read.vevent_list]
+    assert told == ["Verify fixture TF-09, tack fixture", "Confirm qualification Q-77, Wenda Carrow, process 141"]
+
+
+def test_has_a_heading_for_every_kind_of_thing_that_falls_due():
+    """A room that tells a new kind would be left out of the page unseen."""
+    sources = "".join(path.read_text() for path in Path("qcapp").glob("*/queries/*.py"))
+    assert set(re.findall(r'Falling\(\s*"(\w+)"', sources)) == {"fixture", "qualification"}
 
 
 def unfolded(text: str) -> list[str]:

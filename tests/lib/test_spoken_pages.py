@@ -157,7 +157,7 @@ def test_draws_choices_and_titles_of_a_field_in_the_language_of_the_page() -> No
         ("{{ value|number }}", "−0.50 to 12.25", "−0,50 bis 12,25"),
         ("{{ serial|number }}", "FR-200-0147, 3.1.2", "FR-200-0147, 3.1.2"),
         ("{{ outcome|verdict }}", "near limit", "grenznah"),
-        ("{{ state|words }}", "in build", "im Bau"),
+        ("{{ state|words }}", "in build", "in Fertigung"),
     ],
 )
 def test_writes_days_numbers_and_verdicts_in_the_language_of_the_page(source: str, english: str, german: str) -> None:
@@ -218,3 +218,23 @@ def test_counts_by_a_place_that_the_sentence_has(code: str) -> None:
 @pytest.mark.parametrize("code", ["de"])
 def test_writes_the_numbers_that_a_sentence_names_with_the_mark_of_the_language(code: str) -> None:
     assert "0,8 % bis 1,1 %" in said_in(code, "Cr 1.2 % is too high; 4130 has 0.8 % to 1.1 % (ASTM A519).")
+
+
+def test_loses_no_sentence_of_a_long_text_to_a_form_that_leaves_a_word_out() -> None:
+    """`{0} {1} in a row below the centre {2}.` says nothing of {1}, which would hold every sentence before it."""
+    text = "FR-200: a chart of ours. Nobody knows these words. Eight frames in a row below the centre since FR-200-01."
+    other = said_in("de", text)
+    assert "a chart of ours" in other
+    assert "Nobody knows these words." in other
+    assert "Acht Einheiten in Folge unter der Mitte" in other
+
+
+@pytest.mark.parametrize(
+    ("english", "german"),
+    [
+        ("CA-2026-0001: a step for you, due 3 Nov 2026", "CA-2026-0001: ein Schritt für Sie, fällig am 3. Nov. 2026"),
+        ("Valid until 27 August 2036.", "Gültig bis 27. Aug. 2036."),
+    ],
+)
+def test_writes_a_day_that_stands_in_two_places_or_with_its_whole_month(english: str, german: str) -> None:
+    assert said_in("de", english) == german

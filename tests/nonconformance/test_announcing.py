@@ -33,6 +33,13 @@ def test_tells_the_quality_manager_where_and_not_what(case: Case) -> None:
     assert "0.80" not in one.text + one.subject
 
 
+def test_says_that_no_checkpoint_asks_about_what_somebody_found_by_hand(case: Case) -> None:
+    meet(case)
+    other = Case.by_hand(case.workshop)
+    (one,) = [one for one in inbox(case.cast.quality_manager).messages if other.number in one.subject]
+    assert one.text == "Major; no checkpoint asks about it. Contain it and decide."
+
+
 def test_asks_each_role_for_its_signature(case: Case) -> None:
     meet(case)
     case.contain().propose("repair")

@@ -112,7 +112,7 @@ def test_leads_a_report_from_open_to_closed(case: Case, client_of: Browser) -> N
     case.inspect_again().inspect_again("250.1", "left_length").inspect_again("250.0", "right_length", round=1)
     assert send(manager, case, "close", corrective_action="New clamp.", pin=PIN).status_code == 302
     page = manager.get(f"/nonconformances/{case.number}/").text
-    assert "signed by PIN" in page
+    assert "signed (PIN)" in page
     assert "Set aside. Tagged." in page
 
 

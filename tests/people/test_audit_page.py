@@ -11,7 +11,8 @@ from django.test import Client
 from pytest_django import Settings
 
 from qcapp.audit.models import ChainHead, Entry
-from qcapp.audit.services import anchor
+from qcapp.audit.services import anchor, record
+from qcapp.audit.verbs import Verb
 from qcapp.lib.guards import lifted
 from qcapp.people import services
 from qcapp.people.models import Person
@@ -116,3 +117,11 @@ def test_tells_acts_in_the_language_of_the_reader_and_takes_its_words_to_filter_
         assert ">Person 3001</a>" in page
         assert ("Person 3000" in page) is (about == "Person hinzugefügt")
     assert "Person hinzugefügt" not in client.get("/audit/", {"about": "Einheit FR-200-0147"}).text
+
+
+def test_tells_each_field_of_a_change_by_itself_and_nothing_of_what_is_empty(cast: Cast, client_of: Browser) -> None:
+    payload = {"before": {"language": "en", "email": ""}, "note": "", "changed": ["language"], "held": 0}
+    record(verb=Verb.PERSON_CHANGED, actor=None, subject="person 1001", at=FIXED_NOW, payload=payload)
+    page = client_of(cast.keeper).get("/audit/").text
+    assert "before, language: en · changed: language · held: 0" in page
+    assert "{" not in page.split("before, language")[1].partition("</td>")[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import re
 from decimal import Decimal
 
 import numpy
@@ -19,7 +20,7 @@ from qcapp.trends.capability import GAMMA_METHOD, fitness
 from qcapp.trends.characteristic import histogram_of
 from qcapp.trends.drift import drift_of
 from qcapp.trends.pairs import pairs_in
-from qcapp.trends.pictures.frame import ticks
+from qcapp.trends.pictures.frame import Frame, free_foot, side_labels, ticks
 from qcapp.trends.splits import split_by
 from qcapp.trends.words import number_word, spoken_signals
 
@@ -196,3 +197,22 @@ def test_pairs_by_the_plan_and_by_name() -> None:
 def test_gives_the_wilson_interval_of_a_stage() -> None:
     found = proportion_interval(14, 15)
     assert (found.lower, found.upper) == pytest.approx(proportion_confint(14, 15, method="wilson"))
+
+
+def test_keeps_the_names_of_lines_that_lie_together_apart_by_more_than_their_letters() -> None:
+    """Upright on a tablet the letters are 15 high (static/css/trends.css); names that touch are read as one."""
+    frame = Frame(1120, 360)
+    drawn = side_labels(frame, [(100.0, "upper limit", "limit"), (101.0, "control limit", "control"), (354.0, "x", "")])
+    first, second, last = (float(y) for y in re.findall(r' y="([\d.]+)"', drawn))
+    assert second - first >= 18
+    assert last <= frame.height
+
+
+@pytest.mark.parametrize("line", [300.0, 314.0, 318.0, 324.0])
+def test_writes_words_at_the_foot_of_a_chart_where_no_line_goes_through_them(line: float) -> None:
+    frame = Frame(1120, 360)
+    lowest = free_foot(frame, [])
+    assert lowest == frame.inner_bottom - 6
+    at = free_foot(frame, [line, 200.0])
+    assert not at - 15 < line < at + 5
+    assert at > 200 + 15

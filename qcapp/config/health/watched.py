@@ -209,7 +209,7 @@ def disk(at: datetime) -> Fact:
     usage = shutil.disk_usage(settings.QCAPP_DATA_DIR)
     free, share = usage.free / GIGABYTE, usage.free / usage.total
     state = OUT if free < 1 or share < 0.02 else NEAR if free < 5 or share < 0.1 else GOOD
-    words = f"{free:.1f} GB free in the data folder, {share:.0%} of its disk."
+    words = f"{free:.1f} GB free in the data folder, {100 * share:.0f} % of its disk."
     todo = "" if state == GOOD else "Make room: move old backups away, or give the folder a larger disk."
     return Fact("disk", "Disk", state, words, todo, {"disk_free_bytes": float(usage.free)})
 

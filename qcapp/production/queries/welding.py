@@ -252,7 +252,7 @@ def qualifications_due(at: datetime) -> list[Falling]:
     return [
         Falling(
             "qualification", one.certificate, f"{one.welder_name}, process {one.process}", one.due_on,
-            (one.due_on - today).days, "/welding/", one.uuid,
+            (one.due_on - today).days, f"/welding/qualifications/{one.uuid}/", one.uuid,
         )
         for one in qualifications()
         if one.expires_on >= today

@@ -20,6 +20,7 @@ from .frame import (
     cross,
     date_axis,
     diamond,
+    free_foot,
     order_axis,
     picture,
     side_labels,
@@ -47,7 +48,7 @@ def control_picture(series: Series, chart: Chart, identity: str = "chart", *, ax
         _plan_band(series, frame, y, chart),
         value_axis(frame, y, unit),
         _plan_limits(series, chart, frame, x, y),
-        _base(chart, frame, x),
+        _base(chart, frame, x, _drawn_at(series, chart, y)),
         _events(series, chart, frame, x),
         *(stepped(x, y, chart.line(name), css) for name, css in LINES),
         _trace(chart, x, y),
@@ -124,7 +125,14 @@ def _limit_then(band: object, side: str, now: float) -> float:
     return now if limit is None else float(limit)
 
 
-def _base(chart: Chart, frame: Frame, x: Across) -> str:
+def _drawn_at(series: Series, chart: Chart, y: Scale) -> list[float]:
+    """How high the lines lie that go through the whole field."""
+    values = [chart.line(name)[-1] for name, _ in LINES] + [limit for _, limit in _limits(series)]
+    return [y(value) for value in values if y.low <= value <= y.high]
+
+
+def _base(chart: Chart, frame: Frame, x: Across, lines: Sequence[float]) -> str:
+    """Where the base period ends; its words at the foot, or above the lines that would go through them there."""
     if chart.base >= len(chart.samples):
         return ""
     at = x(chart.base - 0.5)
@@ -132,7 +140,7 @@ def _base(chart: Chart, frame: Frame, x: Across) -> str:
     place = f'x="{at + 5:g}"' if room else f'x="{at - 5:g}" text-anchor="end"'
     return (
         f'<path class="c-event" d="M{at:g} {frame.top}V{frame.inner_bottom}"/>'
-        f'<text class="c-event-name" {place} y="{frame.inner_bottom - 6}">limits held from here</text>'
+        f'<text class="c-event-name" {place} y="{free_foot(frame, lines):g}">limits held from here</text>'
     )
 
 

@@ -13,6 +13,7 @@ from qcapp.lib.band_picture import Scale
 from qcapp.lib.site_days import site_day
 
 MINUS = "−"
+HIGH = 15.0  # letters in a picture, upright on a tablet
 AIR = 0.03  # of the width, beside the first and the last point of an axis by date
 
 
@@ -148,8 +149,11 @@ def order_axis(frame: Frame, x: Across, names: Sequence[str], most: int = 7) -> 
     return axis + labels
 
 
-def side_labels(frame: Frame, labels: Sequence[tuple[float, str, str]], gap: float = 15) -> str:
-    """Texts at the right of lines: height, text, class. Those that would touch are pushed apart."""
+def side_labels(frame: Frame, labels: Sequence[tuple[float, str, str]], gap: float = 18) -> str:
+    """Texts at the right of lines: height, text, class. Those that would touch are pushed apart.
+
+    `gap` leaves air between letters of 15, which the picture has upright on a tablet.
+    """
     placed: list[tuple[float, str, str]] = []
     for y, text, css in sorted(labels):
         lowest = placed[-1][0] + gap if placed else frame.top + 4
@@ -160,6 +164,14 @@ def side_labels(frame: Frame, labels: Sequence[tuple[float, str, str]], gap: flo
         f'<text class="c-name {css}" x="{frame.inner_right + 8}" y="{y - shift:g}">{escape(text)}</text>'
         for y, text, css in placed
     )
+
+
+def free_foot(frame: Frame, lines: Sequence[float]) -> float:
+    """The lowest place in the field for a line of words through which none of the drawn lines goes."""
+    at = frame.inner_bottom - 6.0
+    while at > frame.top + HIGH and any(at - HIGH < line < at + HIGH / 3 for line in lines):
+        at -= 2
+    return at
 
 
 def stepped(x: Across, y: Scale, values: Sequence[float], css: str) -> str:
