@@ -272,15 +272,18 @@ def _read_anchors(found: Iterator[anchors.Anchor]) -> tuple[list[anchors.Anchor]
 
 
 def _compare_anchors(lines: list[anchors.Anchor], known: Head) -> tuple[int, str]:
-    """How many anchors fit before the first that does not, and a sentence about that one."""
+    """How many anchors fit before the first that does not, and sentences about that one and since when it is so."""
     ended = ended_lives() if lines else {}
+    since = ""
     for start in range(0, len(lines), ANCHORS_AT_ONCE):
         part = lines[start : start + ANCHORS_AT_ONCE]
         found = Entry.objects.filter(number__in=[anchor.number for anchor in part])
         digests = dict(found.values_list("number", "digest"))
         for place, anchor in enumerate(part, start=start):
             if problem := anchor_problem(anchor, known, digests, ended):
-                return place, problem
+                return place, f"{problem}{since}"
+            if digests.get(anchor.number) == anchor.digest:
+                since = f" The anchor of {anchor.at} still fits: what was done lies after entry {anchor.number}."
     return len(lines), ""
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -44,6 +45,23 @@ def test_lets_modules_import_each_other_by_their_hashed_names(collected: Path) -
             assert target.relative_to(collected).as_posix() in names.values(), f"{name} imports {imported}"
             found += 1
     assert found > 0
+
+
+def test_collects_what_this_version_brings_over_younger_files_of_another(tmp_path: Path) -> None:
+    """A release is older than its installation; what the version before collected here may be younger than that."""
+    brought, hashed = (
+        tmp_path / "brought",
+        {"staticfiles": {"BACKEND": "qcapp.config.static_storage.HashedStaticStorage"}},
+    )
+    brought.mkdir()
+    script, there = brought / "verdict.js", tmp_path / "collected" / "verdict.js"
+    changed = {"STATICFILES_DIRS": [brought], "STATIC_ROOT": there.parent, "STORAGES": settings.STORAGES | hashed}
+    with override_settings(**changed):
+        for text, packed_at in (("of before", 2_000_000_000), ("of this version", 1_000_000_000)):
+            script.write_text(text)
+            os.utime(script, (packed_at, packed_at))
+            call_command("collectstatic", interactive=False, verbosity=0)
+            assert there.read_text() == text
 
 
 # Places where a script writes under a key that it has computed: what they write into, and why no name of an object's

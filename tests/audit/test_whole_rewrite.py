@@ -132,3 +132,19 @@ def test_finds_what_was_done_even_without_an_anchor_unless_all_behind_it_is_made
         assert check_chain().broken
         put_back(fitted(rows), with_head=True)
         assert check_chain().holds  # that is what anchors elsewhere are for
+
+
+@pytest.mark.django_db
+def test_says_behind_which_entry_the_chain_was_written_anew() -> None:
+    """The keeper asks since when: the last anchor that still fits says it."""
+    with undone():
+        anchors.anchor_file().unlink(missing_ok=True)
+        for first in (0, 2, 4):
+            different_acts(first, 2)
+            assert anchor(at=FIXED_NOW)
+        put_back(fitted(tampered(chain_in_hand(), "altered", 3, 3)), with_head=True)
+        problem = check_chain().anchor_problem
+        assert "(line 2) knows another entry 4: the chain was rewritten." in problem
+        assert problem.endswith("still fits: what was done lies after entry 2.")
+        put_back(fitted(tampered(chain_in_hand(), "altered", 0, 0)), with_head=True)
+        assert "still fits" not in check_chain().anchor_problem

@@ -14,7 +14,7 @@ from qcapp.config.backup.notes import begin_restore
 from qcapp.config.health import checks
 from qcapp.lib import guards
 
-READY = dict.fromkeys(("database", "migrations", "data_folder", "guards", "restored"), "ok")
+READY = dict.fromkeys(("database", "migrations", "data_folder", "guards", "restored", "page_files"), "ok")
 
 
 @pytest.fixture(autouse=True)
@@ -92,6 +92,18 @@ def test_is_ready_again_after_migrate_put_the_guard_back(client: Client) -> None
 def test_is_not_ready_in_the_middle_of_a_restore(client: Client) -> None:
     begin_restore(backup="/backups/monday", manifest="0" * 64, phase="begun")
     assert failing(client) == ["restored"]
+
+
+@pytest.mark.django_db
+def test_is_not_ready_while_no_page_can_be_drawn(client: Client, settings: Settings, tmp_path: Path) -> None:
+    """As after a restore into an empty data folder, until the style sheets and scripts are collected there."""
+    settings.STATIC_ROOT = tmp_path / "static"
+    hashed = {"staticfiles": {"BACKEND": "qcapp.config.static_storage.HashedStaticStorage"}}
+    settings.STORAGES = settings.STORAGES | hashed
+    assert failing(client) == ["page_files"]
+    call_command("collectstatic", interactive=False, verbosity=0)
+    settings.STORAGES = dict(settings.STORAGES)  # as a new process reads what was collected
+    assert client.get("/health/ready/").status_code == 200
 
 
 def test_answers_questions_only(client: Client) -> None:

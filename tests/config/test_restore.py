@@ -79,6 +79,7 @@ def test_moves_a_site_to_postgresql_and_back(
     assert "Numbers jumped by 1000" in said
     assert "Everything holds." in said
     assert_guarded(two_roles["QCAPP_DATABASE_URL"])
+    assert (grown.folder / "static" / "staticfiles.json").is_file()  # else no page can be drawn
     said = back.manage(
         ["restore", str(tmp_path / "second"), "--into", str(back.folder), "--margin", "7"],
         ["backup", str(tmp_path / "third")],

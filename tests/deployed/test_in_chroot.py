@@ -28,6 +28,7 @@ LEFT_OUT = {
     "age --decrypt": "there is no evidence yet; tests/config/test_evidence.py puts files back",
     "manage.py benchmark": "measures, and sets nothing up",
     "qcapp-manage export_person": "docs/retention.md",
+    "qcapp.refused": "the way back after an upgrade; typed by hand on 26 November 2026",
 }
 HTTPS = "curl --silent --show-error --cacert /etc/ssl/qcapp/fullchain.pem"
 
@@ -127,16 +128,11 @@ def backed_up(machine: Chroot) -> None:
 
 def restored(machine: Chroot) -> None:
     """As after a loss: the database is made anew, the data folder is empty."""
-    (steps,) = section("Restore")
+    aside, steps = section("Restore")
     backup = machine.run("ls -d /var/backups/qcapp/qcapp-2*").split()[-1]
-    machine.run("systemctl stop qcapp-signals; systemctl stop qcapp-worker@1; systemctl stop qcapp-worker@2")
-    machine.run(
-        "systemctl stop qcapp; su postgres -c 'dropdb qcapp && createdb -T template0 -E UTF8 -O qcapp_owner qcapp'"
-    )
-    machine.run("mv /var/lib/qcapp /var/lib/qcapp.lost; install -d -o qcapp -g qcapp -m 0750 /var/lib/qcapp")
+    machine.run(aside)
     told = machine.run(replaced(steps, **{"/var/backups/qcapp/qcapp-…": backup}))
     assert "Restored: the backup of" in told
-    machine.run("qcapp-manage collectstatic --noinput")
     assert '"status": "ready"' in machine.run(section("Server, web server")[2])
 
 

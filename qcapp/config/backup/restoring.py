@@ -82,8 +82,9 @@ def restore(
         _copy_files(folder, manifest, data, copies)
         _load_once(folder, manifest)
         begin_restore(backup=str(folder.folder), manifest=seal, phase=LOADED)
-    say("Bringing the tables up to date, putting the guards back …")
+    say("Bringing the tables up to date, putting the guards back, collecting the files of the pages …")
     call_command("migrate", verbosity=0, interactive=False)
+    call_command("collectstatic", verbosity=0, interactive=False)  # they lie in the data folder and in no backup
     papers = _read_papers(copies.papers, data)
     entry = _begin_epoch(manifest, seal, at, margin, papers)
     say("Checking the audit chain and the evidence …")

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import lru_cache
 
 from django.conf import settings
+from django.contrib.staticfiles.storage import ManifestFilesMixin, staticfiles_storage
 from django.db import Error as DatabaseError
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
@@ -55,12 +56,19 @@ def restored() -> str:
     return str(restore_under_way().get("backup", ""))
 
 
+def page_files() -> str:
+    """A reason why no page can be drawn: style sheets and scripts were not collected when this process started."""
+    lacks = isinstance(staticfiles_storage, ManifestFilesMixin) and not staticfiles_storage.hashed_files
+    return "not collected: run collectstatic and start the server again" if lacks and not settings.DEBUG else ""
+
+
 CHECKS: dict[str, Callable[[], str]] = {
     "database": database,
     "migrations": migrations,
     "data_folder": data_folder,
     "guards": frozen_rows,
     "restored": restored,
+    "page_files": page_files,
 }
 
 
