@@ -37,9 +37,9 @@ def sent(name: str) -> int:
 
 
 def with_digests(script: str) -> str:
-    """The names of other scripts as they are sent, with twelve digits of a digest that nothing makes shorter."""
+    """The names of other scripts as they are sent, with eight digits of a digest that nothing makes shorter."""
     return re.sub(
-        r'"(\.[^"]+)\.js"', lambda found: f'"{found[1]}.{sha256(found[0].encode()).hexdigest()[:12]}.js"', script
+        r'"(\.[^"]+)\.js"', lambda found: f'"{found[1]}.{sha256(found[0].encode()).hexdigest()[:8]}.js"', script
     )
 
 
