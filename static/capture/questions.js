@@ -6,7 +6,7 @@ import { t } from "./words.js";
 
 /** What was said, as a remark keeps it; null when the question was left. */
 export function howItStands(c) {
-  return ask(t("How does the part stand?"), (close) => {
+  return ask(t("How is the part set up?"), (close) => {
     const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
     const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(how + (warm.value.trim() && `; ${warm.value.trim()} °C`)) }, el("strong", {}, t(how)));
     return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
