@@ -92,9 +92,9 @@ def test_fits_in_german_at_twice_the_text_on_every_screen(tablet: Tablets) -> No
 def test_titles_a_kept_page_in_the_language_of_who_opens_it(tablet: Tablets) -> None:
     """The page itself is kept in English for everybody; a title is read out first, and stands in the list of tabs."""
     one = tablet()
+    one.until("navigator.serviceWorker.controller !== null", seconds=40)
     speak(one, "1001", "de")
     one.page.reload()
-    one.until("document.documentElement.lang === 'de' && navigator.serviceWorker.controller !== null")
     one.until(f"{page_scripts.HOLDER}.then((person) => person.language === 'de')")
     one.context.set_offline(True)
     one.page.goto(f"{one.address}/floor/")
