@@ -134,7 +134,7 @@ function thumbnails(c) {
 export function panel(c, go) {
   const act = (id, label, work, css = "") => el("button", { type: "button", class: `big ${css}`, id, onclick: work }, label);
   const gauge = gaugeFor(c);
-  const open = !c.outcome && c.kind !== "derived";
+  const open = c.due && !c.outcome && c.kind !== "derived";
   const mine = waiting.filter((row) => row.refused && own(row));
   return el("section", { class: "panel beside", "aria-label": t("Photo, note and more") },
     mine.map((row) => refusedBeside(row, me().badge, async () => { await read(); draw.all(); })),

@@ -239,7 +239,7 @@ function takeFocus() {
   if (document.querySelector("dialog[open]")) return;
   const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
   entry.focus({ preventScroll: true });
-  if (state.doubt || find("#conflict")) find(".entry")?.scrollIntoView({ block: "nearest" });
+  find(".entry")?.scrollIntoView({ block: "nearest" }); // the keys, where the screen is too low for everything
 }
 
 /** Somebody else has signed in on this tablet: nobody may go on under the name that this page was opened with. */
@@ -255,7 +255,7 @@ function body(c, stage) {
   if (stranger()) return [];
   if (state.mode === null && !isOpen(c)) return settled(c, stage);
   const { error, text: value } = state;
-  const title = state.mode ? (state.mode.purpose === "repeat" ? t("Measured again") : t("Correction")) : c.readings > 1 ? t("Reading {0} of {1}", state.readings.length + 1, c.readings) : t("Reading");
+  const title = state.mode ? (state.mode.purpose === "repeat" ? t("Measured again") : t("Correction")) : c.readings > 1 ? t("Reading {0} of {1}", state.readings.length + 1, c.readings) : t(c.kind === "count" ? "Count" : "Reading");
   const gauge = { gauge: gaugeFor(c), onGauge: () => pickGauge() };
   const conflict = c.task === "settle" && !state.mode ? panels.conflictPanel(c) : null;
   if (c.kind === "attribute") return [conflict, panels.attributeEntry(c, { answer: say, error, ...gauge })];

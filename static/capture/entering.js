@@ -99,14 +99,14 @@ async function entered(c, raw) {
   try {
     value = parseValue(raw, { units: c.unit_of_measure ? [c.unit_of_measure] : [] });
   } catch (error) {
-    return fail(t(error.message));
+    return fail(t(...error.said));
   }
   if (c.kind === "count" && !/^\d{1,6}$/.test(value)) return fail(t("A count is a whole number, 0 or more."));
   if (c.setup && !(await askSetup(c))) return null;
   if (c.gauge_kinds.length && !gaugeFor(c) && !(await pickGauge())) return null;
   if (c.kind === "count") return () => record({ count: Number(value) }, raw);
   const warmth = state.warmth ? await state.warmth.warmthFor(c) : {};
-  return warmth && reading(c, value, raw, warmth);
+  return warmth ? reading(c, value, raw, warmth) : null;
 }
 
 async function reading(c, value, raw, warmth) {

@@ -129,6 +129,7 @@ function draw() {
   const field = find("input#value") ?? find("#value");
   if (field && !document.querySelector("dialog[open]")) field.focus({ preventScroll: true });
   find('.lot-grid [aria-current="true"]')?.scrollIntoView({ block: "nearest", inline: "nearest" });
+  find(".entry")?.scrollIntoView({ block: "nearest" }); // the keys, where the screen is too low for everything
 }
 
 function table() {
@@ -165,7 +166,7 @@ function entry() {
   const gauge = gaugeFor(c);
   const head = el("section", { class: "panel question", "aria-labelledby": "question" }, el("div", { class: "tags" }, el("span", { class: "no" }, String(c.number)), el("span", { class: `criticality ${c.criticality}` }, t(c.criticality)), el("span", {}, notCounted(piece, c))),
     el("h1", { id: "question", tabindex: "-1" }, `${t("Piece {0}", piece.number)}: ${c.title}`),
-    c.kind === "attribute" ? null : el("div", { class: "given" }, el("span", {}, `${t("Limits")} `, el("strong", {}, limits(c.limits)))),
+    /^(attr|rec)/.test(c.kind) ? null : el("div", { class: "given" }, el("span", {}, `${t("Limits")} `, el("strong", {}, limits(c.limits)))),
     c.instruction ? el("p", {}, c.instruction) : null, c.caution ? el("p", { class: "caution" }, t("Caution: {0}", c.caution)) : null);
   if (!isOpen(piece, c) || c.on_bench) {
     const why = c.on_bench && isOpen(piece, c) ? t("This checkpoint is answered on the piece's bench.") : t("It is answered. Correct it or measure again on the piece's bench.");
@@ -223,7 +224,7 @@ const enter = () => once(async () => {
   let value;
   try {
     value = parseValue(raw, { units: c.unit_of_measure ? [c.unit_of_measure] : [] });
-  } catch (problem) { fail(t(problem.message)); return; }
+  } catch (problem) { fail(t(...problem.said)); return; }
   if (c.kind === "count" && !/^\d{1,6}$/.test(value)) { fail(t("A count is a whole number, 0 or more.")); return; }
   if (isFarOff(value, c.band) && doubt?.value !== value) {
     doubt = { value, raw: doubt ? `${doubt.raw}; ${raw}` : raw };

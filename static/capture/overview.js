@@ -66,10 +66,10 @@ function checkpoints(pick) {
 /** Stages and checkpoints of the unit; gives the checkpoint that was picked, or null. */
 export function overview() {
   return ask(t("Overview"), (close) => {
-    const back = el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")));
     const rows = due();
-    return el("div", { class: "picks" }, back,
+    return el("div", { class: "picks" },
       el("div", { class: "picks two" }, state.data.stages.map((stage) => stageRow(stage, rows.filter((c) => c.stage === stage.number), close))),
-      el("h3", {}, t("Checkpoints")), ...checkpoints(close));
+      el("h3", {}, t("Checkpoints")), ...checkpoints(close),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
   });
 }

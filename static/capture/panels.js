@@ -17,7 +17,7 @@ export function markFor(checkpoint) {
 
 export function questionPanel(c) {
   const given = [
-    [t("Method"), c.method], [t("Limits"), c.kind === "attribute" ? "" : limits(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint], ...(state.warmth?.askedBeside(c) ?? []),
+    [t("Method"), c.method], [t("Limits"), /^(attr|rec)/.test(c.kind) ? "" : limits(c.limits)], [t("Set-up"), c.setup ? t(c.setup_label) : ""], [t("Drawing"), c.document], [t("Joint"), c.joint], ...(state.warmth?.askedBeside(c) ?? []),
     c.paired ? [t("{0} before", c.paired.number), c.paired.answer ? local(c.paired.answer) : t("not measured")] : null,
   ].filter((pair) => pair && pair[1]);
   return el("section", { class: "panel question", "aria-labelledby": "question" }, spotOf(c),
@@ -140,7 +140,7 @@ export function answeredPicture(c) {
 export function doubtPanel(c, doubt) {
   return el("div", { class: "banner near", role: "alert", id: "doubt" },
     el("p", {}, t("{0} is far outside {1}. Nothing is recorded yet.", local(`${shown(doubt.value)} ${c.unit_of_measure}`), limits(c.limits))),
-    el("p", {}, t("Look at the gauge and type the reading a second time. A tenfold, a sign, inch instead of mm? What you type now counts, and both are kept.")));
+    el("p", {}, t("Look at the gauge and type the reading a second time. Is the decimal mark, the sign or the unit wrong? What you type now counts, and both are kept.")));
 }
 
 /** Two answers to the same question that did not know of each other. */

@@ -6,7 +6,7 @@ import { t } from "./words.js";
 
 /** What was said, as a remark keeps it; null when the question was left. */
 export function howItStands(c) {
-  return ask(t("How does the part stand?"), (close) => {
+  return ask(t("How is the part set up?"), (close) => {
     const warm = el("input", { inputmode: "decimal", maxlength: "6", autocomplete: "off" });
     const answer = (how) => el("button", { type: "button", "data-first": how === c.setup_label, onclick: () => close(how + (warm.value.trim() && `; ${warm.value.trim()} °C`)) }, el("strong", {}, t(how)));
     return el("div", { class: "picks" }, el("p", {}, t("The plan asks: {0}. It is asked once for this stage.", t(c.setup_label))),
@@ -20,9 +20,10 @@ export function howItStands(c) {
 export function whatIsWrong() {
   return ask(t("Report a nonconformance"), (close) => {
     const what = el("textarea", { rows: "2", maxlength: "160", "data-first": true });
-    const level = (name, word) => el("button", { type: "button", class: "big", onclick: () => { if (what.value.trim()) close({ severity: name, title: what.value.trim() }); else what.focus(); } }, word);
+    const level = (name, word) => el("button", { type: "button", class: "big level", onclick: () => { if (what.value.trim()) close({ severity: name, title: what.value.trim() }); else what.focus(); } }, word);
     return el("div", { class: "picks" }, el("p", {}, t("The unit goes on hold at once. Take a photo first where it helps.")),
       el("label", { class: "floor-field" }, t("What is wrong"), what),
+      el("p", {}, t("How severe is it? A tap reports it.")),
       el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), level("minor", t("minor")), level("major", t("major")), level("critical", t("critical"))));
   });
 }

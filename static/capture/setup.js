@@ -108,7 +108,7 @@ async function enter(gauge) {
   let value;
   try {
     value = parseValue(text.trim(), { units: gauge.unit_of_measure ? [gauge.unit_of_measure] : [] });
-  } catch (problem) { error = t(problem.message); draw(); return; }
+  } catch (problem) { error = t(...problem.said); draw(); return; }
   text = "";
   error = "";
   await keep("/api/v1/setup-checks", { gauge: gauge.number, reading: value, device: (await store.getMeta("device")) ?? "tablet", recorded_at: new Date().toISOString() }, gauge.number);

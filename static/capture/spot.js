@@ -96,12 +96,12 @@ function showSheet(spot, c, mark = false) {
     for (const [key, value] of [["cx", x], ["cy", y], ["visibility", "visible"]]) cross.setAttribute(key, value);
     node.dispatchEvent(new Event("marked"));
   });
-  const button = (label, spoken, act, first = null) => el("button", { type: "button", class: "big", "aria-label": spoken, "data-first": first, onclick: act }, label);
+  const button = (label, act, first = null) => el("button", { type: "button", class: "big", "data-first": first, onclick: act }, label);
   return ask(mark ? t("Tap where the imperfection is") : t("{0} on {1}", c.number, spot.drawing.title), (close) => {
     const keep = mark && el("button", { type: "button", class: "big go", disabled: true, onclick: () => close(at) }, t("Keep the mark"));
     node.addEventListener("marked", () => { keep.disabled = false; });
     return el("div", { class: "whole" }, node,
-      el("div", { class: "then" }, button("+", t("Closer"), () => look(1.5)), button("−", t("Farther"), () => look(1 / 1.5)), button(t("Back"), null, () => close(null), true), keep));
+      el("div", { class: "then" }, button(`+ ${t("Closer")}`, () => look(1.5)), button(`− ${t("Farther")}`, () => look(1 / 1.5)), button(t("Back"), () => close(null), true), keep));
   });
 }
 

@@ -39,7 +39,7 @@ function askTemperature(c) {
         const value = parseValue(field.value, { units: ["°C"], maxDigits: 5 });
         if (isPlausible(value)) { close(value); return; }
         fill(error, t("Outside −40 to 100 °C. Let the part come nearer to room temperature and measure again."));
-      } catch (problem) { fill(error, t(problem.message)); }
+      } catch (problem) { fill(error, t(...problem.said)); }
       error.hidden = false;
       field.select();
     };
@@ -57,7 +57,7 @@ function asked(c) {
   const { expansion, reference, expansion_limit, thermometer } = c.temperature;
   if (expansion === null) return t("Part temperature is recorded");
   const known = expansion_limit ? `${expansion} ± ${expansion_limit}` : expansion;
-  const brought = t("Brought to {0} °C, {1} µm per metre and kelvin", local(reference), local(known));
+  const brought = t("The reading is corrected to {0} °C with {1} µm per metre and kelvin", local(reference), local(known));
   return thermometer ? `${brought}; ${t("thermometer ± {0} °C", local(thermometer))}` : brought;
 }
 

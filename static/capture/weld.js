@@ -64,7 +64,7 @@ function form(known) {
 async function offlineForm() {
   const place = find("#weld-here");
   const known = await joints();
-  const missing = !sheet ? t("No network, and what welding is checked by was not taken along on this tablet. Open the floor page once with network.")
+  const missing = !sheet ? t("No network, or the server does not answer, and what welding is checked by was not taken along on this tablet. Open the floor page once with network.")
     : !sheet.welder ? t("Only a welder says what is welded. Somebody else works on this tablet now.")
       : !known.length ? t("No network, and this unit was not taken along on this tablet, or its plan names no joints.") : "";
   fill(place, missing ? el("p", { class: "panel" }, missing) : form(known));
@@ -157,7 +157,7 @@ async function submit(event) {
   try {
     await begin(said(new FormData(event.target)));
   } catch (problem) {
-    tell("", t(problem.message));
+    tell("", t(...(problem.said ?? [problem.message])));
   }
   go.disabled = false;
 }
@@ -177,7 +177,7 @@ async function begin(arc) {
 }
 
 async function withoutNetwork(arc, names) {
-  if (!sheet || !person) { tell("", t("No network, and what welding is checked by was not taken along on this tablet. Open the floor page once with network.")); return; }
+  if (!sheet || !person) { tell("", t("No network, or the server does not answer, and what welding is checked by was not taken along on this tablet. Open the floor page once with network.")); return; }
   const { stop, warn } = checked(arc, sheet, day());
   if (stop) { tell("", stop); return; }
   try { await kept(arc, names); } catch (error) { tell("", t("NOT SAVED. The tablet did not keep this entry ({0}). Enter it again, or write it on paper and use another tablet.", store.whyNot(error))); return; }

@@ -21,6 +21,7 @@ export async function learn(code) {
     document.documentElement.lang = known;
     for (const node of document.querySelectorAll("[data-words]")) node.textContent = t(node.dataset.words);
     for (const node of document.querySelectorAll("[data-label]")) node.setAttribute("aria-label", t(node.dataset.label));
+    document.title = document.title.replace(/^.+(?= · )/, (name) => t(name)); // a kept page's, as long as its script has said none
   } catch { /* English is better than nothing. */ }
 }
 
@@ -35,5 +36,5 @@ export const region = () => (learnt === "en" ? "en-GB" : learnt);
 /** A number, or a text with numbers, with the language's decimal mark. What is sent keeps the point. */
 export const local = (text) => (comma ? String(text).replace(/(\d)\.(\d)/g, "$1,$2") : String(text));
 /** Limits as the plan writes them ("44.7 to 45.3 mm"). */
-export const limits = (text) => local(text ?? "").replace(" to ", ` ${t("to")} `);
+export const limits = (text) => local(text ?? "").replace(/(^| )-(?=\d)/g, "$1−").replace(" to ", ` ${t("to")} `);
 export const decimalMark = () => (comma ? "," : ".");

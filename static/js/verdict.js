@@ -8,12 +8,13 @@
  * travels as text in plain digits with a dot. Everything here is a pure function; a refusal is thrown as `Refusal`.
  */
 
-/** A refusal with a stable code and a sentence that says what to do. */
+/** A refusal with a stable code and a sentence that says what to do; `said` is that sentence with places, and what fills them. */
 export class Refusal extends Error {
-  constructor(code, message) {
-    super(message);
+  constructor(code, ...said) {
+    super(said[0].replace(/\{(\d)\}/g, (_, place) => said[+place + 1]));
     this.name = "Refusal";
     this.code = code;
+    this.said = said;
   }
 }
 
@@ -24,10 +25,11 @@ const FRACTIONS = "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⁄/";
 const ARITHMETIC = "0123456789+-−*^×÷()=<>±.,";
 const PLAIN_NUMBER = /^-?[0-9]+(?:\.[0-9]+)?$/;
 const SIDES = ["lower", "upper"];
+const NO_NUMBER = "That is not a number; type digits with one decimal mark, as in 12.50.";
 const RULES = ["half_even", "half_up"];
 
-function refuse(code, message) {
-  throw new Refusal(code, message);
+function refuse(...what) {
+  throw new Refusal(...what);
 }
 
 /* ---- scaled integers: { scaled: BigInt, decimals: number } ---- */
@@ -82,8 +84,9 @@ function plainValue(text) {
  */
 export function parseValue(text, { decimalMark = null, units = [], maxDigits = 18 } = {}) {
   const { negative, number, suffix } = splitValue(text);
-  const mark = checkNumber(number, decimalMark);
-  checkSuffix(suffix, units);
+  const known = isUnit(suffix, units);
+  const mark = checkNumber(number, decimalMark, suffix && !known);
+  if (!known) checkSuffix(suffix, units);
   const [whole, decimals = ""] = number.split(mark);
   const leading = whole.replace(/^0+/, "");
   if (leading.length + decimals.length > maxDigits) {
@@ -123,10 +126,11 @@ function splitValue(text) {
   return { negative: signed && trimmed[0] !== "+", number, suffix: trimStart(body.slice(number.length)) };
 }
 
-function checkNumber(number, decimalMark) {
+/** `letters`: what follows is no unit, as in "62,x". */
+function checkNumber(number, decimalMark, letters) {
   const marks = [...number].filter((character) => ".,".includes(character));
   if (marks.length === number.length) {
-    refuse("value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50.");
+    refuse("value_not_a_number", NO_NUMBER);
   }
   if (marks.length > 1) {
     refuse("value_two_marks", "The value has more than one comma or dot; type it without marks between thousands.");
@@ -135,23 +139,27 @@ function checkNumber(number, decimalMark) {
     refuse("value_mark_unexpected", `The decimal mark here is '${decimalMark}'; type the value with it.`);
   }
   if (marks.length && number.endsWith(marks[0])) {
+    if (letters) refuse("value_not_a_number", NO_NUMBER);
     refuse("value_unfinished", "The value ends with its decimal mark; type the decimals or leave it out.");
   }
   return marks.length ? marks[0] : ".";
 }
 
-function checkSuffix(suffix, units) {
+const listed = (units) => (typeof units === "string" ? [units] : units);
+
+function isUnit(suffix, units) {
   const sameLetters = (name) => name.replaceAll("\u03bc", "\u00b5");
-  const allowed = typeof units === "string" ? [units] : units;
-  if (!suffix || allowed.map(sameLetters).includes(sameLetters(suffix))) return;
+  return listed(units).map(sameLetters).includes(sameLetters(suffix));
+}
+
+function checkSuffix(suffix, units) {
+  if (!suffix) return;
   if (ARITHMETIC.includes(suffix[0]) || /^[eE][+\-−]?[0-9]/.test(suffix)) {
     refuse("value_not_a_number", "That is not one plain number; type digits with one decimal mark, as in 12.50.");
   }
-  const expected = [...allowed, "nothing"].join(" or ");
-  refuse(
-    "value_unit_unexpected",
-    `After the number stands '${suffix}', expected is ${expected}; type the value in the unit shown.`,
-  );
+  const names = listed(units).join(", ");
+  if (names) refuse("value_unit_unexpected", "After the number stands '{0}'; type the number alone, or with {1}.", suffix, names);
+  refuse("value_unit_unexpected", "After the number stands '{0}'; type the number alone.", suffix);
 }
 
 /* ---- rounding ---- */

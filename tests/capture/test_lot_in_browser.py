@@ -14,7 +14,8 @@ from qcapp.inspections.models import Result
 from qcapp.production.models import Heat
 
 from .conftest import Shop, Tablet
-from .test_floor_look import found
+from .test_floor_look import found, resize
+from .test_more_looks import assert_keys_in_sight
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -57,6 +58,9 @@ def test_goes_down_a_column_and_counts_what_refuses_the_lot(
     one.page.wait_for_selector(".lot-grid table")
     assert "63.00" in one.page.inner_text(f'[data-cell="{second} width"]')
     assert found(axe, one) == []
+    resize(one, "phone")
+    one.page.click(f'[data-cell="{drawn.pieces[2]} width"]')
+    assert_keys_in_sight(one)
     one.context.set_offline(False)
     one.until_sent()
     rows = {row.item.unit.number: row for row in Result.objects.filter(item__piece__lot=lot.id, purpose="reading")}

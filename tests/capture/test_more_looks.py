@@ -89,6 +89,52 @@ def test_fits_in_german_at_twice_the_text_on_every_screen(tablet: Tablets) -> No
     speak(one, "1001", "en")
 
 
+def test_titles_a_kept_page_in_the_language_of_who_opens_it(tablet: Tablets) -> None:
+    """The page itself is kept in English for everybody; a title is read out first, and stands in the list of tabs."""
+    one = tablet()
+    one.until("navigator.serviceWorker.controller !== null", seconds=40)
+    speak(one, "1001", "de")
+    one.page.reload()
+    one.until(f"{page_scripts.HOLDER}.then((person) => person.language === 'de')")
+    one.context.set_offline(True)
+    one.page.goto(f"{one.address}/floor/")
+    one.until("document.title === 'Werkstatt · qcapp'")
+    one.page.goto(f"{one.address}/floor/lots/NO-SUCH-LOT/")
+    one.until("document.title === 'Losstichprobe · qcapp'")
+    one.context.set_offline(False)
+    speak(one, "1001", "en")
+
+
+def test_keeps_the_keys_in_sight_on_a_phone_with_something_refused_and_a_reading_taken(tablet: Tablets) -> None:
+    one = tablet().at("heat").enter("x")
+    one.page.wait_for_selector("#refused")
+    resize(one, "phone")
+    one.page.goto(f"{one.address}{one.shop.bench}?checkpoint=bore")
+    one.page.wait_for_selector("#refused")
+    one.enter("20.01")
+    one.until("/Reading 2 of 3/.test(document.querySelector('.reading').innerText)")
+    assert_keys_in_sight(one)
+    assert_for_gloves(boxes(one, "#foot button, .floor-help summary"))
+    one.enter("20,x")
+    assert "That is not a number" in one.page.inner_text("#typing-error")
+    assert_keys_in_sight(one)
+
+
+def assert_keys_in_sight(one: Tablet) -> None:
+    (enter,), (foot,) = boxes(one, ".keys .enter"), boxes(one, "#foot")
+    assert enter["y"] + enter["h"] <= foot["y"]
+
+
+def test_says_in_the_persons_language_what_stands_behind_a_number(tablet: Tablets) -> None:
+    one = tablet()
+    speak(one, "1001", "es")
+    one.page.reload()
+    one.until("/Lectura/.test(document.body.innerText)")
+    one.enter("62 in")
+    assert one.page.inner_text("#typing-error") == "Detrás del número está «in»; escriba solo el número, o con mm."
+    speak(one, "1001", "en")
+
+
 def test_shows_numbers_with_the_languages_own_mark_and_sends_them_with_the_point(tablet: Tablets) -> None:
     one = tablet()
     speak(one, "1001", "es")

@@ -51,7 +51,7 @@ def parse_value(
     `value_not_a_number`.
     """
     sign, number, suffix = _split(text)
-    mark = _check_number(number, decimal_mark)
+    mark = _check_number(number, decimal_mark, of_letters=bool(suffix) and not _is_unit(suffix, units))
     _check_suffix(suffix, units)
     whole, _, decimals = number.partition(mark)
     if len(whole.lstrip("0")) + len(decimals) > max_digits:
@@ -82,8 +82,8 @@ def _split(text: str) -> tuple[str, str, str]:
     return ("-" if signed and trimmed[0] != "+" else ""), number, suffix.lstrip(_BLANKS)
 
 
-def _check_number(number: str, decimal_mark: str | None) -> str:
-    """The decimal mark of `number`; a dot when it has none."""
+def _check_number(number: str, decimal_mark: str | None, *, of_letters: bool) -> str:
+    """The decimal mark of `number`; a dot when it has none. `of_letters`: what follows it is no unit, as in '62,x'."""
     marks = [character for character in number if character in ".,"]
     if len(number) == len(marks):
         raise Invalid("value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50.")
@@ -95,27 +95,36 @@ def _check_number(number: str, decimal_mark: str | None) -> str:
     if marks and decimal_mark is not None and marks[0] != decimal_mark:
         raise Invalid("value_mark_unexpected", f"The decimal mark here is '{decimal_mark}'; type the value with it.")
     if marks and number.endswith(marks[0]):
+        if of_letters:
+            raise Invalid("value_not_a_number", "That is not a number; type digits with one decimal mark, as in 12.50.")
         raise Invalid("value_unfinished", "The value ends with its decimal mark; type the decimals or leave it out.")
     return marks[0] if marks else "."
 
 
 def _check_suffix(suffix: str, units: Collection[str]) -> None:
-    if not suffix:
-        return
-    allowed = [units] if isinstance(units, str) else list(units)  # one name is not a list of letters
-    if _same_letters(suffix) in map(_same_letters, allowed):
+    if not suffix or _is_unit(suffix, units):
         return
     if suffix[0] in _ARITHMETIC or _EXPONENT.match(suffix):
         raise Invalid(
             "value_not_a_number",
             "That is not one plain number; type digits with one decimal mark, as in 12.50.",
         )
-    expected = " or ".join([*allowed, "nothing"])
-    raise Invalid(
-        "value_unit_unexpected",
-        f"After the number stands '{suffix}', expected is {expected}; type the value in the unit shown.",
-        suffix=suffix,
-    )
+    if names := ", ".join(_names(units)):
+        raise Invalid(
+            "value_unit_unexpected",
+            f"After the number stands '{suffix}'; type the number alone, or with {names}.",
+            suffix=suffix,
+        )
+    raise Invalid("value_unit_unexpected", f"After the number stands '{suffix}'; type the number alone.", suffix=suffix)
+
+
+def _is_unit(suffix: str, units: Collection[str]) -> bool:
+    return _same_letters(suffix) in map(_same_letters, _names(units))
+
+
+def _names(units: Collection[str]) -> list[str]:
+    """One name is not a list of letters."""
+    return [units] if isinstance(units, str) else list(units)
 
 
 def _same_letters(suffix: str) -> str:
