@@ -46,7 +46,7 @@ PLAIN = frozenset({"in_band", "conforms", "recorded"})  # outcomes that need no 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of what happened. `outcome` picks the mark; `url` leads to the paper behind it."""
+    """One line of what happened. `outcome` picks the mark, `spec` its limits; `url` leads to the paper behind it."""
 
     at: datetime
     text: str
@@ -54,6 +54,7 @@ class Line:
     outcome: str = ""
     nearest_limit: str = ""
     kind: str = "attribute"
+    spec: Any = None
     url: str = ""
     link: str = ""
 
@@ -276,6 +277,7 @@ def _answer(card: CheckpointCard, answer: AnswerView) -> Line:
         outcome=answer.outcome,
         nearest_limit=answer.nearest_limit,
         kind=card.kind,
+        spec=card.spec,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -75,6 +76,16 @@ def test_keeps_a_first_answer_from_who_still_owes_the_second(workshop: Workshop,
     assert "kept for the second inspection" in page
     assert "2.2" not in page
     assert SECRET not in client_of(workshop.cast.engineer).get("/units/FR-200-0147/").text
+
+
+def test_draws_in_the_timeline_the_limits_that_a_value_has(workshop: Workshop, client_of: Browser) -> None:
+    """A throat has a least thickness and no greatest: one bar, as at the bench."""
+    workshop.answer_stage(1)
+    Case.out_of_band(workshop, "throat_w7", "2.2")
+    page = client_of(workshop.cast.engineer).get("/units/FR-200-0147/").text
+    lines = re.findall(r"<li><time.*?</li>", page, re.DOTALL)
+    (throat,) = [line for line in lines if "Throat of W7: 2.2 mm, out of band" in line]
+    assert throat.count("<rect") == 1
 
 
 def test_answers_an_unknown_serial_with_a_page_that_says_so(workshop: Workshop, client_of: Browser) -> None:
