@@ -128,9 +128,17 @@ function draw() {
   foot();
   const field = find("input#value") ?? find("#value");
   if (field && !document.querySelector("dialog[open]")) field.focus({ preventScroll: true });
+  keepClear();
   find('.lot-grid [aria-current="true"]')?.scrollIntoView({ block: "nearest", inline: "nearest" });
   find(".entry")?.scrollIntoView({ block: "nearest" }); // the keys, where the screen is too low for everything
 }
+
+// Head and first column stay put, and no cell is scrolled to a place under them.
+function keepClear() {
+  const corner = find(".lot-grid th");
+  if (corner) find(".lot-grid").style.scrollPadding = `${corner.offsetHeight}px 0 0 ${corner.offsetWidth}px`;
+}
+addEventListener("resize", keepClear);
 
 function table() {
   const some = columns();

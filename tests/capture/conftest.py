@@ -237,7 +237,7 @@ class Tablet:
     def foot(self) -> str:
         return self.page.locator("#foot").inner_text()
 
-    def until(self, condition: str, seconds: float = 8) -> None:
+    def until(self, condition: str, seconds: float = 20) -> None:
         """Wait until a sentence of JavaScript about the page is true; it may be a promise."""
         end = time.monotonic() + seconds
         while not self._holds(condition):

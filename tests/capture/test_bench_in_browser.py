@@ -28,7 +28,7 @@ class TestTyping:
             ("NaN", "not a number"),
             ("", "No value was given"),
             ("1" * 40, "more than 18 digits"),
-            ("61.5 in", "type the value in the unit shown"),
+            ("61.5 in", "type the number alone, or with mm"),
             ("6.1.5", "more than one comma or dot"),
         ):
             one.enter(typed)

@@ -122,7 +122,7 @@ def test_keeps_the_keys_in_sight_on_a_phone_with_something_refused_and_a_reading
 
 def assert_keys_in_sight(one: Tablet) -> None:
     (enter,), (foot,) = boxes(one, ".keys .enter"), boxes(one, "#foot")
-    assert enter["y"] + enter["h"] <= foot["y"]
+    assert enter["y"] + enter["h"] <= foot["y"] + 1  # a part of a pixel is none
 
 
 def test_says_in_the_persons_language_what_stands_behind_a_number(tablet: Tablets) -> None:
