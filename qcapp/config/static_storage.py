@@ -32,7 +32,7 @@ class HashedStaticStorage(CompressedManifestStaticFilesStorage):
         """Makes `collectstatic` copy every file. By the time it would pass over a newer version's: that is packed with
         the day of its making, and what an earlier version collected on this machine may well be younger.
         """
-        raise NotImplementedError
+        raise OSError("Files are not compared by their time.")
 
     def _save(self, name: str, content: Any) -> str:
         if name.endswith(".js") and name.startswith(OWN_SCRIPTS):
