@@ -66,7 +66,7 @@ class TestTyping:
             ("Head angle to base plane", "24.1"),
             ("Tank and fittings, leak test with guard in place, at low air", "conforms"),
         ):
-            assert one.page.inner_text("#question") == title
+            one.until(f"document.querySelector('#question').innerText === '{title}'")
             if keys == "conforms":
                 press("Tab")
                 while one.page.evaluate("document.activeElement.innerText") != "Conforms":
@@ -249,9 +249,7 @@ class TestOnce:
             one.until_sent()
         one.until("document.activeElement.id === 'next'")
         one.drawn()
-        box = one.page.locator("#next").bounding_box()
-        assert box
-        one.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        one.page.locator("#next").hover()
         one.page.mouse.down()
         with one.page.expect_response("**/api/v1/session?*"):
             one.page.evaluate("() => { dispatchEvent(new Event('online')); }")
