@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 from django.contrib import auth
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
-from django.urls import Resolver404, resolve
+from django.shortcuts import redirect
+from django.urls import Resolver404, resolve, reverse
 
 from qcapp.core.errors import NotAllowed
 from qcapp.lib.refusals import refuse
@@ -73,6 +74,7 @@ ALLOWED: dict[str, frozenset[str]] = {
     "goods:lot": frozenset({"GET"}),
     "goods:report": frozenset({"GET", "POST"}),
 }
+TO_FLOOR = "people:account"  # a shared tablet has no account of somebody's; where it is locked and changes hands is the floor
 OF_REVOKED = frozenset({"api:operations", "api:session", "people:sign_in"})
 ROUTE = "A shared tablet opens the floor's pages only. Use a computer of the office for this."
 REVOKED = "This tablet was revoked. Bring it to the keeper; what it holds can still be saved to a file."
@@ -92,7 +94,8 @@ class TabletGuardMiddleware:
         if tablet.revoked_at:
             auth.logout(request)
         if (problem := _problem(request, tablet)) is not None:
-            return refuse(request, problem)
+            asks_account = not tablet.revoked_at and request.method == "GET" and request.path_info == reverse(TO_FLOOR)
+            return redirect("capture:floor") if asks_account else refuse(request, problem)
         return self.get_response(request)
 
 

@@ -194,16 +194,28 @@ function watch() {
 export async function begin(before = () => null) {
   if (leave !== idle) return;
   leave = before;
+  const known = whoWorks();
+  const who = find("#who");
+  who.addEventListener("click", async (event) => { // heard before it is known whose tablet this is: no tap is lost
+    event.preventDefault();
+    await known;
+    if (!here.tablet) location.assign(who.href);
+    else if (here.unlocked) change();
+  });
+  await known;
+  if (here.tablet) who.ariaHasPopup = "dialog";
+  while (here.tablet && !here.unlocked) await asked(false);
+  const mine = here.people.find((one) => one.badge === here.unlocked?.badge);
+  if (mine?.language) await learn(mine.language);
+}
+
+async function whoWorks() {
   await whatThisIs();
-  find("#who").addEventListener("click", (event) => { if (here.tablet) { event.preventDefault(); change(); } });
   if (!here.tablet) return;
   const last = await store.getMeta("unlocked");
   const person = await store.holder(true);
   if (last && person?.badge === last.badge && Date.now() - last.at < IDLE) here.unlocked = last;
   watch();
-  while (!here.unlocked) await asked(false);
-  const mine = here.people.find((one) => one.badge === here.unlocked.badge);
-  if (mine?.language) await learn(mine.language);
 }
 
 async function whatThisIs() {

@@ -13,7 +13,7 @@ from django.utils import timezone
 from qcapp.people import services
 from qcapp.people.queries import aside_cards, tablet_cards
 from qcapp.people.rights_table import addresses
-from qcapp.people.tablet_guard import ALLOWED, COOKIE, OF_REVOKED
+from qcapp.people.tablet_guard import ALLOWED, COOKIE, OF_REVOKED, TO_FLOOR
 from tests.cast import FIXED_NOW, Cast
 from tests.factories.tablets import Pair, enrolled, put_on
 
@@ -46,9 +46,22 @@ def test_lets_a_tablet_call_the_listed_routes_only(cast: Cast) -> None:
         for method in ("get", "post", "delete"):
             if full in ("people:sign_out", "api:session") and method != "get":
                 continue  # it would end the session that walks
+            if (full, method) == (TO_FLOOR, "get"):
+                continue  # leads to the floor, below
             allowed = method.upper() in ALLOWED.get(full, ())
             assert (code_of(client, method, path) != "tablet_route") == allowed, (method, path, full)
     assert set(ALLOWED) <= named, "a listed route does not exist"
+
+
+def test_leads_from_the_account_of_a_person_to_the_floor(cast: Cast) -> None:
+    """Who taps their initials before the page has loaded its scripts goes by the link."""
+    tablet, token = enrolled(cast.keeper, FIXED_NOW)
+    client = on_tablet(token, cast.inspector)
+    answer = client.get("/account/")
+    assert (answer.status_code, answer["Location"]) == (302, "/floor/")
+    assert code_of(client, "post", "/account/") == "tablet_route"
+    services.revoke_tablet(by=cast.keeper, tablet=tablet, reason="lost", at=timezone.now())
+    assert code_of(client, "get", "/account/") == "tablet_revoked"
 
 
 def test_lets_a_revoked_tablet_hand_in_only(cast: Cast) -> None:
