@@ -30,7 +30,7 @@ from .wire import Wire
 if TYPE_CHECKING:
     from playwright.sync_api import Playwright
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.both_databases, pytest.mark.django_db(transaction=True)]
 Tablets = Callable[..., Tablet]
 SEED = int(os.environ.get("QCAPP_TEST_SEED", "20"))
 ENTRIES = {"width": "61.9", "pores": "2", "heat": "7L0031", "angle": "24.1", "parallel": "0.12"}

@@ -22,7 +22,7 @@ from qcapp.lib.fields import uuid7
 from .conftest import Shop, Tablet
 from .wire import Wire
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.both_databases, pytest.mark.django_db(transaction=True)]
 BADGES = ("1001", "1002")
 TABLETS = st.integers(0, 1)
 ANSWERS = {

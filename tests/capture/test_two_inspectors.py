@@ -13,7 +13,7 @@ from .test_beside_in_browser import data_folder, picture, take  # noqa: F401 - t
 from .test_faults import at_work, until_sent
 from .test_shared_tablet import PIN, shared, sign_here, switch  # noqa: F401 - a fixture among them
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.both_databases, pytest.mark.django_db(transaction=True)]
 TWO_INSPECT = """\
 stage_number,stage_name,number,key,title,kind,nominal,limits,unit_of_measure,decimals,criticality,second_inspection,photo
 1,Weld inspection,101,left,Left length,measured,20,±0.5,mm,1,minor,,

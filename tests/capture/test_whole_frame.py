@@ -23,7 +23,7 @@ from qcapp.production.services import add_family
 
 from .conftest import Shop, Tablet
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.both_databases, pytest.mark.django_db(transaction=True)]
 Tablets = Callable[..., Tablet]
 STAGES = {1: ("Tack-up", 53), 2: ("Alignment", 54), 3: ("Finish", 53)}
 OUT = {311: "20.7", 340: "19.2"}

@@ -19,7 +19,7 @@ from qcapp.config.demonstration.drawn_photos import stand_in
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+pytestmark = [pytest.mark.browser, pytest.mark.both_databases, pytest.mark.django_db(transaction=True)]
 REPOSITORY = Path(__file__).resolve().parents[2]
 PICTURES = Path(os.environ.get("QCAPP_PICTURES", REPOSITORY / ".ci" / "pictures"))
 TABLET = {"width": 1180, "height": 820}
