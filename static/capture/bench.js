@@ -319,8 +319,7 @@ function mayLeave() {
 const signedHere = (number) => state.waiting.some(({ operation }) => operation.kind === "sign_off" && operation.serial === serial && operation.stage === number);
 
 async function signStage() {
-  const { signStage: sign } = await import("./signing.js"); // once a stage, so on demand as the photo
-  const signed = await sign();
+  const signed = await (await import("./signing.js")).signStage(); // once a stage, so on demand as the photo
   if (!signed) return;
   await readStore();
   draw.all();
@@ -328,8 +327,7 @@ async function signStage() {
 }
 
 async function showStages() {
-  const { overview } = await import("./overview.js"); // as the photo: on demand, kept by the worker
-  const chosen = await overview();
+  const chosen = await (await import("./overview.js")).overview(); // as the photo: on demand, kept by the worker
   if (chosen) goTo(chosen);
 }
 

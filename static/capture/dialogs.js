@@ -1,8 +1,7 @@
-// Questions the bench asks: the gauge in hand, a reason, a PIN.
+// Questions the bench asks: the gauge in hand, a reason.
 
-import { ask, el, fill, keypad, typed } from "./dom.js";
+import { ask, el } from "./dom.js";
 import { t } from "./words.js";
-
 
 const days = new Map(); // the browser takes milliseconds to write one, and a gauge's is written at each checkpoint
 
@@ -43,40 +42,5 @@ export function askReason(title, explanation, usual, use = t("Use this reason"))
       el("div", { class: "then" },
         el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")),
         el("button", { type: "button", class: "big go", onclick: () => { if (own.value.trim()) close(own.value.trim()); else own.focus(); } }, use)));
-  });
-}
-
-/** Ask for a PIN under a sentence; `send(pin)` posts it and gives null or the error sentence. Resolves true when signed. */
-export function askPin(title, meaning, button, send) {
-  return ask(title, (close) => {
-    let pin = "";
-    const field = el("input", {
-      type: "password", inputmode: "none", autocomplete: "off", maxlength: "8", class: "pin-dots", "aria-label": t("Your PIN"), "data-first": true,
-      oninput: (event) => { pin = event.target.value; },
-    });
-    const error = el("p", { class: "typing-error banner", role: "alert", hidden: true });
-    const go = el("button", { type: "button", class: "big go", onclick: () => submit() }, button);
-    const press = (key) => {
-      if (key === "enter") { submit(); return; }
-      field.value = typed(field.value, key);
-      pin = field.value;
-    };
-    async function submit() {
-      if (pin === "" || go.disabled) { field.focus(); return; }
-      go.disabled = true;
-      const problem = await send(pin);
-      go.disabled = false;
-      if (problem === null) { close(true); return; }
-      fill(error, problem);
-      error.hidden = false;
-      field.value = "";
-      pin = "";
-      field.focus();
-    }
-    field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); submit(); } });
-    return el("div", { class: "pin-row" },
-      el("div", { class: "picks" }, el("p", {}, meaning), el("label", { class: "floor-field" }, t("Your PIN"), field), error,
-        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), go)),
-      keypad(press, { decimals: false, sign: false, enter: t("Sign") }));
   });
 }

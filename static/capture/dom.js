@@ -82,3 +82,10 @@ export function typed(text, key) {
   if (key === ".") return /[.,]/.test(text) ? text : `${text || "0"}${decimalMark()}`;
   return text + key;
 }
+
+// A part that is loaded when it is asked for, and the network is away: nothing would happen, and nobody would know why.
+addEventListener("unhandledrejection", (event) => {
+  if (!/import/i.test(event.reason?.message)) return;
+  event.preventDefault();
+  tell(t("No network"), el("p", {}, t("This page loads that part when it is asked for. Nothing is lost: try again with network.")));
+});

@@ -1,8 +1,7 @@
 // Signing a stage: what is signed, in words, and the PIN; where there is no network the tablet keeps the signature.
 
 import { wantsPhoto } from "./acts.js";
-import { askPin } from "./dialogs.js";
-import { el, tell } from "./dom.js";
+import { ask, el, fill, keypad, tell, typed } from "./dom.js";
 import * as outbox from "./outbox.js";
 import { here, signature } from "./people.js";
 import * as store from "./store.js";
@@ -36,4 +35,39 @@ export async function signStage() {
     }
   });
   return signed && { offline };
+}
+
+/** Ask for a PIN under a sentence; `send(pin)` posts it and gives null or the error sentence. Resolves true when signed. */
+function askPin(title, meaning, button, send) {
+  return ask(title, (close) => {
+    let pin = "";
+    const field = el("input", {
+      type: "password", inputmode: "none", autocomplete: "off", maxlength: "8", class: "pin-dots", "aria-label": t("Your PIN"), "data-first": true,
+      oninput: (event) => { pin = event.target.value; },
+    });
+    const error = el("p", { class: "typing-error banner", role: "alert", hidden: true });
+    const go = el("button", { type: "button", class: "big go", onclick: () => submit() }, button);
+    const press = (key) => {
+      if (key === "enter") { submit(); return; }
+      field.value = typed(field.value, key);
+      pin = field.value;
+    };
+    async function submit() {
+      if (pin === "" || go.disabled) { field.focus(); return; }
+      go.disabled = true;
+      const problem = await send(pin);
+      go.disabled = false;
+      if (problem === null) { close(true); return; }
+      fill(error, problem);
+      error.hidden = false;
+      field.value = "";
+      pin = "";
+      field.focus();
+    }
+    field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); submit(); } });
+    return el("div", { class: "pin-row" },
+      el("div", { class: "picks" }, el("p", {}, meaning), el("label", { class: "floor-field" }, t("Your PIN"), field), error,
+        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), go)),
+      keypad(press, { decimals: false, sign: false, enter: t("Sign") }));
+  });
 }

@@ -34,8 +34,7 @@ function othersText(waiting, badge) {
 }
 
 async function showWhere(person) {
-  const where = await import("./where.js"); // seldom needed, as the photo's
-  await where.showWhere(when, person);
+  await (await import("./where.js")).showWhere(when, person); // seldom needed, as the photo's
 }
 
 const spot = (css) => el("span", { class: `spot ${css}` });
@@ -63,8 +62,7 @@ export function parts({ waiting: results, refused: first, besides = [], badge, p
 
 /** The list of everything the server refused; `correct(row)` opens the checkpoint again. */
 export async function showRefused(rows, by, correct) {
-  const list = await import("./refused.js"); // seldom needed, as the photo's
-  await list.showRefused(rows, by, correct, { when, refusedBeside });
+  await (await import("./refused.js")).showRefused(rows, by, correct, { when, refusedBeside });
 }
 
 /** One thing beside the results that the server did not take. `done()` is called when somebody has dealt with it. */

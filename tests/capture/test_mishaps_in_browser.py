@@ -204,6 +204,27 @@ class TestSignedOut:
         assert signed(serial)
 
 
+class TestPartNotLoaded:
+    def test_says_so_where_signing_is_loaded_without_network(self, tablet: Tablets, shop: Shop) -> None:
+        """A browser that has not kept the pages loads the signing when it is asked for."""
+        shop.release_family("MI-3", "small part", PLAN)
+        serial = shop.open_unit("MI-3")
+        one = tablet(path=f"/units/{serial}/bench/")
+        one.enter("20.1")
+        one.until_sent()
+        one.context.route("**/capture/signing*.js", lambda route: route.abort())
+        one.page.evaluate("navigator.serviceWorker.getRegistrations().then((all) => all.map((one) => one.unregister()))")
+        one.page.evaluate("caches.keys().then((all) => Promise.all(all.map((one) => caches.delete(one))))")
+        one.page.click("#sign")
+        one.page.locator("dialog[open]").get_by_text("Nothing is lost: try again with network.").wait_for()
+        assert not signed(serial)
+        one.page.get_by_role("button", name="Understood").click()
+        one.context.unroute("**/capture/signing*.js")
+        sign(one)
+        one.until("/is signed by/.test(document.querySelector('#stage-end')?.innerText ?? '')")
+        assert signed(serial)
+
+
 class TestStranger:
     def test_does_nothing_under_the_name_of_who_has_signed_in_meanwhile(self, tablet: Tablets, shop: Shop) -> None:
         """A page of Imogen Marlowe stays open, and Tadeo Okonjo signs in in another tab; their PINs are the same."""

@@ -92,7 +92,7 @@ def _prove(
 
 def _not_proven(method: Method) -> str:
     if method == "pin":
-        return "Badge and PIN do not fit, or no PIN is set yet (My account). Nothing was signed; try again."
+        return "Badge and PIN do not fit, or no PIN is set yet (My account). Nothing has changed; try again."
     return "Badge and password do not fit. Try again, or ask the keeper of the system for a new password."
 
 
