@@ -63,7 +63,9 @@ def _differs_by_database(item: pytest.Item) -> bool:
     """A page looks the same on both; what a tablet sends, it sends to a database."""
     if item.get_closest_marker("browser"):
         return item.get_closest_marker("both_databases") is not None
-    return bool(item.get_closest_marker("django_db") or {"db", "transactional_db"} & set(getattr(item, "fixturenames", ())))
+    return bool(
+        item.get_closest_marker("django_db") or {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
+    )
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -29,6 +29,12 @@ if TYPE_CHECKING:
 
 SALT = "qcapp.gauges.calendar"
 SOON = 30  # days
+BEGIN_OF = {
+    "fixture": "Verify fixture",
+    "qualification": "Confirm qualification",
+    "authorisation": "Renew authorisation of",
+    "eyesight": "Check the eyes of",
+}
 
 
 @dataclass(frozen=True)
@@ -85,8 +91,8 @@ def calendar_of(found: Sequence[Due], at: datetime, others: Sequence[Falling] = 
             calendar.add_component(_event(what, due.gauge.uuid, f"/gauges/{due.gauge.number}/", due.gauge.due_on, at))
     for other in others:
         if other.due_on is not None:
-            act = "Confirm" if other.kind == "qualification" else "Verify"
-            what = f"{act} {other.kind} {other.number}, {other.name}"
+            begin = BEGIN_OF[other.kind]
+            what = ", ".join(filter(None, [f"{begin} {other.number}", other.name, other.what]))
             calendar.add_component(_event(what, other.uuid, other.address, other.due_on, at))
     return bytes(calendar.to_ical())
 

@@ -66,6 +66,7 @@ def due(request: HttpRequest) -> HttpResponse:
         "due": due_list(now),
         "fixtures": [one for one in others if one.kind == "fixture"],
         "qualifications": [one for one in others if one.kind == "qualification"],
+        "inspectors": [one for one in others if one.kind in ("authorisation", "eyesight")],
         "address": address,
         "soon": SOON,
     }

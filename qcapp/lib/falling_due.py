@@ -19,6 +19,7 @@ class Falling:
     days: int | None
     address: str
     uuid: UUID
+    what: str = ""  # where one person or thing has several dates
 
 
 Source = Callable[[datetime], list[Falling]]

@@ -74,7 +74,7 @@ ALLOWED: dict[str, frozenset[str]] = {
     "goods:lot": frozenset({"GET"}),
     "goods:report": frozenset({"GET", "POST"}),
 }
-TO_FLOOR = "people:account"  # a shared tablet has no account of somebody's; where it is locked and changes hands is the floor
+TO_FLOOR = "people:account"  # a shared tablet belongs to nobody: it is locked and changes hands on the floor
 OF_REVOKED = frozenset({"api:operations", "api:session", "people:sign_in"})
 ROUTE = "A shared tablet opens the floor's pages only. Use a computer of the office for this."
 REVOKED = "This tablet was revoked. Bring it to the keeper; what it holds can still be saved to a file."

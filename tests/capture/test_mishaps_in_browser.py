@@ -213,7 +213,9 @@ class TestPartNotLoaded:
         one.enter("20.1")
         one.until_sent()
         one.context.route("**/capture/signing*.js", lambda route: route.abort())
-        one.page.evaluate("navigator.serviceWorker.getRegistrations().then((all) => all.map((one) => one.unregister()))")
+        one.page.evaluate(
+            "navigator.serviceWorker.getRegistrations().then((all) => all.map((one) => one.unregister()))"
+        )
         one.page.evaluate("caches.keys().then((all) => Promise.all(all.map((one) => caches.delete(one))))")
         one.page.click("#sign")
         one.page.locator("dialog[open]").get_by_text("Nothing is lost: try again with network.").wait_for()

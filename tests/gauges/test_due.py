@@ -16,7 +16,7 @@ from django.utils import timezone
 from PIL import Image
 from pypdf import PdfReader
 
-from qcapp.gauges.due import SOON, calendar_of, due_list, feed_key
+from qcapp.gauges.due import BEGIN_OF, SOON, calendar_of, due_list, feed_key
 from qcapp.lib.falling_due import Falling
 from qcapp.people.services import mark_left
 from tests.factories.gauges import CalibrationFactory, GaugeFactory
@@ -45,20 +45,27 @@ def test_lists_fixtures_and_qualifications_apart_each_under_its_own_heading(shel
     others = [
         Falling("fixture", "TF-09", "tack fixture", today, 0, "/welding/fixtures/TF-09/", uuid4()),
         Falling("qualification", "Q-77", "Wenda Carrow, process 141", today, 0, "/welding/qualifications/x/", uuid4()),
+        Falling("authorisation", "1001", "Imogen Marlowe", today, 0, "/welding/inspectors/", uuid4(), "leak test"),
+        Falling("eyesight", "1001", "Imogen Marlowe", None, None, "/welding/inspectors/", uuid4()),
     ]
     monkeypatch.setattr("qcapp.gauges.views.falling_due", lambda at: others)
     page = client_of(cast.metrology).get("/gauges/due/").content.decode()
     fixtures, qualifications = page.index('id="fixtures"'), page.index('id="qualifications"')
     assert fixtures < page.index("TF-09") < qualifications < page.index("Q-77")
+    assert page.index("Q-77") < page.index('id="inspectors"') < page.index("leak test") < page.index("none that passed")
     read = vobject.readOne(calendar_of([], timezone.now(), others).decode())
     told = [event.summary.value for event in read.vevent_list]
-    assert told == ["Verify fixture TF-09, tack fixture", "Confirm qualification Q-77, Wenda Carrow, process 141"]
+    assert told == [
+        "Verify fixture TF-09, tack fixture",
+        "Confirm qualification Q-77, Wenda Carrow, process 141",
+        "Renew authorisation of 1001, Imogen Marlowe, leak test",
+    ]
 
 
 def test_has_a_heading_for_every_kind_of_thing_that_falls_due():
     """A room that tells a new kind would be left out of the page unseen."""
     sources = "".join(path.read_text() for path in Path("qcapp").glob("*/queries/*.py"))
-    assert set(re.findall(r'Falling\(\s*"(\w+)"', sources)) == {"fixture", "qualification"}
+    assert set(re.findall(r'Falling\(\s*"(\w+)"', sources)) == set(BEGIN_OF)
 
 
 def unfolded(text: str) -> list[str]:

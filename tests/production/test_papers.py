@@ -17,7 +17,7 @@ from qcapp.inspections.services.rules import reads
 from qcapp.lib.falling_due import falling_due
 from qcapp.lib.fields import uuid7
 from qcapp.nonconformance.services.welding import start_weld_or_report
-from qcapp.people.services import demonstration_proof
+from qcapp.people.services import demonstration_proof, mark_left
 from qcapp.production.models import WeldStart
 from qcapp.production.queries import unit_by_serial
 from qcapp.production.queries.authorising import lacking, method_of
@@ -205,6 +205,22 @@ class TestInspectors:
         assert "ran out on 16 Mar 2026" in caught.value.message
         authorise(cast, method="penetrant")
         sign_stage(proof=proof, serial=SERIAL, stage_number=1, at=FIXED_NOW)
+
+    def test_falls_due_with_the_gauges_once_for_each_method_and_with_the_eyes(self, cast: Cast) -> None:
+        for days in (5, 100):  # the one that holds longest counts
+            authorise(cast, expires_on=TODAY + timedelta(days=days))
+        authorise(cast, method="leak", expires_on=TODAY - timedelta(days=1))
+        authorise(cast, cast.second_inspector, expires_on=TODAY)
+        see(cast, done_on=date(2025, 3, 17))
+        found = [(one.name, one.what, one.days) for one in falling_due(FIXED_NOW)]
+        own, other = cast.inspector.name, cast.second_inspector.name
+        assert found[:1] == [(other, "", None)]
+        assert set(found[1:]) == {
+            (own, "leak test", -1), (own, "", 0), (other, "visual weld inspection", 0),
+            (own, "visual weld inspection", 100),
+        }  # fmt: skip
+        mark_left(by=cast.keeper, person=cast.second_inspector, at=FIXED_NOW)
+        assert {one.name for one in falling_due(FIXED_NOW)} == {own}
 
     def test_flags_a_verdict_of_somebody_who_is_not_authorised(self, cast: Cast) -> None:
         workshop = Workshop.opened(cast, plan=PENETRANT)

@@ -7,11 +7,17 @@ without one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from uuid import uuid5
+
+from qcapp.lib.falling_due import Falling
+from qcapp.lib.site_days import site_day
+from qcapp.people.queries import is_here
 
 from ..models import EyesightCheck, InspectorAuthorisation
 
 Method = InspectorAuthorisation.Method
+ADDRESS = "/welding/inspectors/"
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,28 @@ def eyesight_checks() -> list[EyesightCard]:
 def _eyes(row: EyesightCheck) -> EyesightCard:
     until = year_later(row.done_on) if row.passed else None
     return EyesightCard(row.inspector_id, row.inspector.name, row.inspector.badge, row.done_on, row.passed, until)
+
+
+def inspectors_due(at: datetime) -> list[Falling]:
+    """Until when each authorisation of an inspector who works here holds, and the eyesight check that goes with it.
+
+    Of several authorisations for one method the one that holds longest counts. Who has none needs no check of the eyes.
+    """
+    rows = InspectorAuthorisation.objects.select_related("inspector").order_by("expires_on", "id")
+    last = {(row.inspector_id, row.method): row for row in rows if is_here(row.inspector, at)}
+    eyes = {card.inspector_id: card.holds_until for card in eyesight_checks()}
+    found, today = [], site_day(at)
+    for row in last.values():
+        told = row.inspector.badge, row.inspector.name
+        uuid = uuid5(row.inspector.uuid, row.method)
+        days = (row.expires_on - today).days
+        found.append(Falling("authorisation", *told, row.expires_on, days, ADDRESS, uuid, row.get_method_display()))
+    for person in {row.inspector_id: row.inspector for row in last.values()}.values():
+        until = eyes.get(person.pk)
+        days_left = (until - today).days if until else None
+        uuid = uuid5(person.uuid, "eyesight")
+        found.append(Falling("eyesight", person.badge, person.name, until, days_left, ADDRESS, uuid))
+    return found
 
 
 def year_later(day: date) -> date:
