@@ -17,6 +17,7 @@ from .queries import ListView
 
 COLUMNS = ("serial", "family", "standing", "in_unit", "on_hold", "place", "order", "shipped_at", "because")
 CUSTOMER = ("customer_number", "customer")
+ABOUT = ("list", "list_name", "known_at", "question")  # a file that has gone astray says what it answers
 
 
 def names_in(rows: Iterable[AffectedRow]) -> dict[str, str]:
@@ -40,10 +41,18 @@ def paper(view: ListView, form: str, *, names: bool) -> tuple[bytes, str]:
     """The list as `csv`, `xlsx` or `pdf`, with its media type. Raises NotFound `form_unknown`, and as `html_to_pdf`."""
     known = names_in(view.answer.rows) if names else None
     head = [*COLUMNS, *(CUSTOMER if names else ())]
+    card, rows = view.card, cells(view.answer.rows, known)
+    about: list[Cell] = [card.number, card.name, card.at, card.question]
     if form == "csv":
-        return as_csv(head, cells(view.answer.rows, known)), CSV
+        return as_csv([*head, *ABOUT], [[*row, *about] for row in rows]), CSV
     if form == "xlsx":
-        return as_xlsx(view.card.number, head, cells(view.answer.rows, known)), XLSX
+        facts = [
+            *zip(ABOUT, about, strict=True),
+            ("asked_by", card.by_name),
+            ("units", card.units),
+            ("digest", card.digest),
+        ]
+        return as_xlsx(card.number, head, rows, facts), XLSX
     if form == "pdf":
         return _pdf(view, known), "application/pdf"
     raise NotFound("form_unknown", "A list is got as csv, xlsx or pdf; choose one.")

@@ -33,8 +33,10 @@ def as_csv(head: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
-def as_xlsx(title: str, head: Sequence[str], rows: Iterable[Sequence[Cell]]) -> bytes:
-    """A workbook with one sheet, its head bold and frozen."""
+def as_xlsx(
+    title: str, head: Sequence[str], rows: Iterable[Sequence[Cell]], about: Sequence[tuple[str, Cell]] = ()
+) -> bytes:
+    """A workbook with one sheet, its head bold and frozen; `about` makes a second sheet that says what the first is."""
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
@@ -48,6 +50,10 @@ def as_xlsx(title: str, head: Sequence[str], rows: Iterable[Sequence[Cell]]) -> 
     sheet.append(names)
     for row in rows:
         sheet.append([_cell(WriteOnlyCell(sheet), value) for value in row])
+    if about:
+        notes: Any = workbook.create_sheet("About")
+        for line in about:
+            notes.append([_cell(WriteOnlyCell(notes), value) for value in line])
     target = io.BytesIO()
     workbook.save(target)
     return target.getvalue()

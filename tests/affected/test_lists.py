@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from pypdf import PdfReader
 from python_calamine import CalamineWorkbook
 
 from qcapp.affected.models import KeptList, ListUse
+from qcapp.affected.papers import ABOUT
 from qcapp.affected.queries import kept_list, since_kept
 from qcapp.affected.services import hold_listed, keep_list, write_to_owners
 from qcapp.audit.models import Entry
@@ -167,8 +169,13 @@ def test_gives_the_list_as_files_with_customers_for_who_may_see_them(sent: Works
     assert (line.get("customer") == "Orchard Rise Growers") is sees
     book = CalamineWorkbook.from_filelike(io.BytesIO(client.get(f"/affected/{number}/list.xlsx").content))
     heads, values = book.get_sheet_by_index(0).to_python()  # read by another library than the one that wrote it
-    assert heads == list(line)
-    assert values == list(line.values())
+    told = dict(zip(heads, values, strict=True))
+    assert {name: text for name, text in line.items() if name not in ABOUT} == told
+    facts = dict(book.get_sheet_by_index(1).to_python())
+    assert {name: facts[name] for name in ABOUT} == {name: line[name] for name in ABOUT}
+    assert (line["list"], line["question"]) == (number, f"component {sent.serial}")
+    assert (line["list_name"], facts["units"]) == ("Wrong chromium", 1)
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d[+]0[12]:00", line["known_at"])
     pages = PdfReader(io.BytesIO(client.get(f"/affected/{number}/list.pdf").content)).pages
     printed = " ".join(page.extract_text() for page in pages)
     for text in (number, sent.serial, "Wrong chromium"):
