@@ -64,6 +64,16 @@ def test_is_listed_on_the_floor_until_the_lot_is_judged(cast, client_of, sampled
     assert asked(client_of, cast.inspector, sampled.code)[1]["lot"]["sentence"].startswith("Lot ")
 
 
+def test_says_to_an_inspector_who_judges_the_lot_and_offers_goods_in_the_act(cast, client_of, sampled):
+    seen = {
+        who: client_of(who).get(f"/goods/lots/{sampled.code}/").content.decode()
+        for who in (cast.inspector, cast.goods_in)
+    }
+    words, act = "Goods-in or the quality manager judges the lot", "Judge the lot"
+    assert (words in seen[cast.inspector], act in seen[cast.inspector]) == (True, False)
+    assert (words in seen[cast.goods_in], act in seen[cast.goods_in]) == (False, True)
+
+
 def test_says_what_is_missing_where_nothing_was_drawn(cast, client_of, kit):
     lot = opened(cast)
     status, said = asked(client_of, cast.inspector, lot.code)

@@ -151,17 +151,23 @@ def test_refuses_to_judge_before_every_piece_is_answered_or_twice(cast, kit):
     assert sample_of(lot.id).accepted is None
 
 
-def test_lets_a_refused_lot_be_used_after_all_pieces_were_sorted(cast, kit):
+def test_lets_a_refused_lot_be_used_after_all_pieces_were_sorted(cast, kit, client_of):
     played(cast, bad={0})
     proof = demonstration_proof(cast.goods_in, FIXED_NOW)
     told = {"proof": proof, "lot_code": "TK-200-L0001", "at": FIXED_NOW}
     with refused("removed_invalid", *ROOMS):
         sort_lot(removed=99, remark="length", **told)
+    out = {"code": "TK-200-L0001", "kind": "plating", "supplier": "Bright Vat", "high_strength": False, "at": FIXED_NOW}
+    with refused("lot_refused", *ROOMS):
+        send_out(by=cast.goods_in, **out)
+    page = client_of(cast.goods_in).get("/goods/lots/TK-200-L0001/").content.decode()
+    assert ("Sign the sorting" in page, "Send it out" in page) == (True, False)
     lot = sort_lot(removed=6, remark="Length, all with a caliper.", **told)
     assert (lot.state, lot.usable, lot.quantity) == ("sorted", True, 93)
     assert (sorting_of(lot.id).checked, sorting_of(lot.id).removed) == (99, 6)
     with refused("transition_not_allowed", *ROOMS):
         sort_lot(removed=1, remark="again", **told)
+    send_out(by=cast.goods_in, **out)
 
 
 def test_refuses_a_lot_of_a_heat_that_is_not_accepted_or_of_no_pieces(cast, kit):

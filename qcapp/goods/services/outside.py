@@ -22,7 +22,7 @@ from qcapp.production.queries.as_built import LotCard, installations_of, lot_by_
 from qcapp.production.queries.places import unit_by_scan
 from qcapp.production.services import check_unit_in_the_house, lock_unit, set_unit_away
 from qcapp.production.services.lots import check_in_the_house, lock_lot, set_lot_away
-from qcapp.production.states import UnitState
+from qcapp.production.states import LotState, UnitState
 
 from ..models import OutsideProcess, OutsideReturn
 from ..queries import DeliveryCard, delivery_by_number
@@ -79,7 +79,8 @@ def send_out(*, by: Person, code: str, kind: str, supplier: str, high_strength: 
 
     Until it is received back it is not in the house: a lot is used for nothing, a unit is neither moved, built in,
     released nor dispatched. Raises Invalid `process_unknown`, of `plain_text`; Refused `lot_is_out`, `lot_on_hold`,
-    `unit_is_out`, `unit_on_hold`, `unit_not_here`, `piece_of_lot`, `unit_is_installed`; NotFound `code_unknown`.
+    `lot_refused`, `unit_is_out`, `unit_on_hold`, `unit_not_here`, `piece_of_lot`, `unit_is_installed`;
+    NotFound `code_unknown`.
     """
     require(by, Act.KEEP_GOODS, at)
     sent = _scanned(code)
@@ -88,6 +89,9 @@ def send_out(*, by: Person, code: str, kind: str, supplier: str, high_strength: 
     else:
         refuse_held_lot(sent.thing)
         check_in_the_house(sent.thing)
+        if sent.thing.state == LotState.REFUSED:
+            message = f"Lot {sent.name} is refused; sort every piece of it before it is sent out."
+            raise Refused("lot_refused", message)
     if kind not in OutsideProcess.Kind.values:
         raise Invalid("process_unknown", "What goes out is plated, coated or heat-treated there; say which.")
     supplier = plain_text("Who does it", supplier, longest=80)
