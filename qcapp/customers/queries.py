@@ -176,8 +176,8 @@ def items_of_orders(fragment: str, limit: int = 40, *, names: bool) -> list[tupl
     if names:
         which |= Q(customer__lookup__contains=key) | Q(customer__number__iexact=fragment.strip().replace("\0", ""))
     ends = Case(When(lookup__endswith=key, then=Value(0)), default=Value(1), output_field=IntegerField())
-    rows = _orders().filter(which).order_by(ends, "-id")[:limit]
-    return [(row.number, row.customer.name if names else "") for row in rows]
+    rows = Order.objects.filter(which).order_by(ends, "-id").values_list("number", "customer__name")[:limit]
+    return [(number, name if names else "") for number, name in rows]
 
 
 @dataclass(frozen=True, slots=True)

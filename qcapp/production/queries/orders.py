@@ -35,10 +35,10 @@ def items_by_order_fragment(fragment: str, limit: int = 40) -> list[tuple[int, s
     held = Unit.objects.annotate(spoken=spoken).filter(spoken__contains=key)
     # Few are found along the index over texts and then put in order. Asked in one statement, PostgreSQL expects them to
     # be many and goes through a million units, the newest first, in the hope of being done soon.
-    keys = list(held.values_list("pk", flat=True)[: FEW + 1])
-    if not keys:
-        return []
-    return _newest(Unit.objects.filter(pk__among=keys) if len(keys) <= FEW else held, limit)
+    rows = list(held.values_list("opened_at", "pk", "item_id", "order_number")[: FEW + 1])
+    if len(rows) > FEW:
+        return _newest(held, limit)
+    return [(item, order) for _, _, item, order in sorted(rows, reverse=True)[:limit]]
 
 
 def _newest(units: QuerySet[Unit], limit: int) -> list[tuple[int, str]]:
