@@ -45,7 +45,7 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help=LONG)
-    told = "what touches the database, and of the browser's tests those marked both_databases; for the second database"
+    told = "what touches the database, of the browser's and commands' tests those marked both_databases"
     parser.addoption("--database-only", action="store_true", help=told)
     told = "seeds of tests/capture/test_seeded_faults.py; 500 for a long run"
     parser.addoption("--faults", type=int, default=1, metavar="N", help=told)
@@ -61,8 +61,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 def _differs_by_database(item: pytest.Item) -> bool:
     """A page looks the same on both; what a tablet sends, it sends to a database."""
+    if item.get_closest_marker("both_databases"):
+        return True
     if item.get_closest_marker("browser"):
-        return item.get_closest_marker("both_databases") is not None
+        return False
     return bool(
         item.get_closest_marker("django_db") or {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
     )

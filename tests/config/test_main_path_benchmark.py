@@ -40,6 +40,7 @@ def test_loads_frames_that_the_product_takes_for_its_own() -> None:
     assert check_chain().broken is None
 
 
+@pytest.mark.both_databases
 def test_measures_on_a_database_of_its_own(tmp_path: Path) -> None:
     kept = {name: value for name, value in os.environ.items() if not name.startswith(("QCAPP_", "DJANGO_"))}
     ours = {"QCAPP_DATA_DIR": str(tmp_path), "QCAPP_SECRET_KEY": "one that only this test uses, " * 3}

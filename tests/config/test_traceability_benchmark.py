@@ -69,6 +69,7 @@ with connection.cursor() as cursor:
 """
 
 
+@pytest.mark.both_databases
 def test_keeps_a_database_by_its_own_name_on_postgresql_alone(tmp_path: Path) -> None:
     url = os.environ.get("QCAPP_TEST_DATABASE_URL")
     ours = {"QCAPP_DATA_DIR": str(tmp_path), "QCAPP_DEBUG": "yes", "DJANGO_SETTINGS_MODULE": "qcapp.config.settings"}
