@@ -31,7 +31,7 @@ def connection(postgresql_url: str, django_db_blocker: Any) -> Iterator[BaseData
 
 @pytest.fixture(scope="module")
 def read(connection: BaseDatabaseWrapper) -> Read:
-    def read(value: object) -> Any:
+    def read(value: Any) -> Any:
         with connection.cursor() as cursor:
             cursor.execute("SELECT %s::timestamptz", [value])
             return cursor.fetchone()[0]

@@ -11,6 +11,7 @@ from django.db import connections
 
 from qcapp.lib.guard_words import quoted
 from qcapp.lib.owning import OWNER, owner_for_all
+from qcapp.lib.quick_states import quick_states
 from qcapp.lib.whole_migrations import whole_migrations
 
 # What somebody else made in the same schema, an extension's view for example, is not the owner's to hand on.
@@ -41,7 +42,7 @@ class Command(migrate.Command):
     def handle(self, *args: Any, **options: Any) -> None:
         """Raises CommandError with what the database said; with `--traceback` the error as it was."""
         try:
-            with owner_for_all(options["database"]), whole_migrations():
+            with owner_for_all(options["database"]), whole_migrations(), quick_states():
                 super().handle(*args, **options)
             if options["database"] == OWNER and connections[OWNER].vendor == "postgresql" and not _only_looks(options):
                 grant_rows()
