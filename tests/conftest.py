@@ -36,6 +36,12 @@ os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 LONG = "ten times as many requests against the API's description; docs/deploy.md in a Debian of its own; every goal"
 ONLY_LONG = {"test_in_chroot.py", "test_every_goal.py"}
+# Minutes each. They begin, so that no worker is left alone with one of them at the end.
+FIRST = """
+    api/test_described_in_the_office config/test_restore api/test_described_on_the_floor capture/test_whole_frame
+    access/test_every_page journeys/test_query_counts upgrade/test_previous_version people/test_access
+    capture/test_restored_circle journeys/test_shell
+""".split()  # noqa: SIM905 - a list of names reads better
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -52,7 +58,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leaves out, when asked, what says on a second database what it said on the first."""
+    """The longest files first; when asked, without what says on a second database what it said on the first."""
+    places = {REPOSITORY / f"tests/{name}.py": place for place, name in enumerate(FIRST)}
+    items.sort(key=lambda item: places.get(item.path, len(FIRST)))
     if config.getoption("--database-only"):
         chosen = [item for item in items if _differs_by_database(item)]
         config.hook.pytest_deselected(items=[item for item in items if item not in set(chosen)])
