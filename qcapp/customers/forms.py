@@ -44,7 +44,7 @@ class DispatchForm(forms.Form):
     issue = forms.IntegerField(label="Issue", min_value=1)
     pin = forms.CharField(
         label="Your PIN", max_length=64, strip=False,
-        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off", "class": "pin"}),
     )  # fmt: skip
 
 

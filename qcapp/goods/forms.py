@@ -43,7 +43,7 @@ def text(label: str, longest: int = 80, **options: Any) -> forms.CharField:
 
 def pin() -> forms.CharField:
     """The PIN of whoever signs."""
-    widget = forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+    widget = forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off", "class": "pin"})
     return forms.CharField(label="Your PIN", max_length=64, strip=False, widget=widget)
 
 
@@ -310,7 +310,7 @@ class MarkForm(forms.Form):
     read_back_badge = forms.CharField(label="That person's badge", max_length=20, required=False)
     read_back_pin = forms.CharField(
         label="and PIN", max_length=12, required=False,
-        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off", "class": "pin"}),
     )  # fmt: skip
 
 

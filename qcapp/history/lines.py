@@ -183,7 +183,7 @@ def _witnessed(told: Payload, names: Mapping[str, str]) -> str:
     what = {"asked": "was asked to come", "present": "was present", "waived": "waived attendance"}
     note = f": {told['note']}" if told.get("note") else ""
     said = what.get(str(told.get("what")), "is on record")
-    return f"Witness point, stage {told.get('stage', '?')}: {told.get('whom', 'the witness')} {said}{note}"
+    return f"Witness point of stage {told.get('stage', '?')}: {told.get('whom', 'the witness')} {said}{note}"
 
 
 SENTENCES: Mapping[str, Callable[[Payload, Mapping[str, str]], str]] = {

@@ -15,6 +15,7 @@ BASES = {
     "supplier": "supplier",
     "cause": "cause",
 }
+BY_THRESHOLD = "by the threshold"  # who opened it, where no person did
 
 
 @dataclass(frozen=True)
@@ -149,6 +150,11 @@ class ActionCard:
     reports: int
     steps_open: int = 0
     next_due: date | None = None
+
+    @property
+    def by_threshold(self) -> bool:
+        """Whether its title and problem are sentences of ours, to be said in the reader's language."""
+        return self.opened_by_name == BY_THRESHOLD
 
 
 @dataclass(frozen=True)

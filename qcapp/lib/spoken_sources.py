@@ -148,6 +148,10 @@ BUILT = """
     time | share of the proof load | smallest diameter | starting pressure | temperature uncertainty | thickness |
     thread diameter | tolerance | tolerated share | total length of the imperfections | volume | wall | wall after |
     wall before | weld length | wheel radius |
+    {0} on hold: {1} | Number destroyed: {0} | Destruction witnessed: {0} | Filler lot {0} |
+    shipped | 2nd | from revision {0} | {0} ({1}) would give {2}, if it suits. |
+    long caliper | air gauge | portable arm | trammel | steel tape | steel rule | wall gauge | roughness tester |
+    gas flow meter | flow meter | clock | eye | lamp | inspection lamp | coating gauge |
     Reports by {0} | Cost by {0} | Hours by {0} | {0} by fixture | {0} by welder | {0} by gauge | {0} by person |
     {0} by heat | {0} by shift | {0}, after minus before |
 """

@@ -143,8 +143,10 @@ class RowReader:
         word = self.row.cells[column].lower().replace(" ", "_")
         if word in choices:
             return word
-        known = ", ".join(choice.replace("_", " ") or "nothing" for choice in choices)
-        self.add(column, "word_unknown", f"{column} “{shown(self.row.cells[column])}” is not known; write {known}.")
+        # A plan file is English in every language: quoted whole, its words are found in no catalogue.
+        known = ", ".join(f"“{choice.replace('_', ' ')}”" if choice else "nothing" for choice in choices)
+        written = f"“{shown(self.row.cells[column])}”"
+        self.add(column, "word_unknown", f"{column} {written} is not known; write {known}.")
         return ""
 
     def yes(self, column: str) -> bool:

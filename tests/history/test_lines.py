@@ -99,7 +99,7 @@ TOLD: list[tuple[Verb, dict[str, Any], str]] = [
     (
         Verb.UNIT_WITNESSED,
         {"stage": 4, "what": "waived", "whom": "Orchard Cooperative", "note": "photos are enough"},
-        "Witness point, stage 4: Orchard Cooperative waived attendance: photos are enough",
+        "Witness point of stage 4: Orchard Cooperative waived attendance: photos are enough",
     ),
     (Verb.SERVICE_RECORDED, {"kind": "complaint", "text": "pulls left"}, "Complaint: pulls left"),
 ]

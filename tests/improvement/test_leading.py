@@ -50,7 +50,7 @@ def test_refuses_a_chain_that_is_none(led: Led, changes: dict[str, Any], code: s
 def test_tells_the_owner_of_a_step_whatever_their_role(led: Led) -> None:
     step = led.step()
     assert subjects(led.cast.welder) == [f"{led.number}: a step for you, due 22 Mar 2026"]
-    assert [(number, one.id) for number, _, one in steps_for(led.cast.welder)] == [(led.number, step)]
+    assert [(about.number, one.id) for about, one in steps_for(led.cast.welder)] == [(led.number, step)]
     led.move(step, "do", led.cast.welder)
     assert steps_for(led.cast.welder) == []
 

@@ -10,7 +10,9 @@ from django.test import Client
 
 from qcapp.improvement.queries.actions import action
 from qcapp.improvement.queries.field import field_action
+from qcapp.improvement.services.opening import propose_by_threshold
 from qcapp.people.models import Person
+from qcapp.people.services.accounts import set_language
 
 from ..cast import PIN
 from ..factories.improvement import LATER, Led
@@ -39,6 +41,16 @@ def test_offers_similar_reports_and_opens_an_action(thrice: Workshop, client_of:
     assert client.post("/improvement/actions/open/", told | {"title": ""}).status_code == 400
     assert client.post("/improvement/actions/open/", told).headers["Location"] == "/improvement/actions/CA-2026-0001/"
     assert "No two reports of these days are alike" in client.get("/improvement/").text
+
+
+def test_says_what_the_threshold_wrote_in_the_language_of_the_reader(thrice: Workshop, client_of: Browser) -> None:
+    (number,) = propose_by_threshold(at=LATER)
+    set_language(by=thrice.cast.quality_manager, language="de", at=LATER)
+    client = client_of(thrice.cast.quality_manager)
+    for address in ("/improvement/", f"/improvement/actions/{number}/"):
+        page = client.get(address).text
+        assert "3 gleichartige Berichte, Prüfpunkt: 101 Head angle (FR-200)" in page
+        assert "at the same" not in page
 
 
 def test_leads_an_action_from_open_to_watched(led: Led, client_of: Browser) -> None:

@@ -91,7 +91,7 @@ def test_shows_and_records_it_on_a_page_of_the_unit(shop: Workshop, client_of) -
     answer = client.post(address, waived)
     assert (answer.status_code, len(witnesses_of(shop.item_id))) == (400, 1)
     unit = client.get(f"/units/{shop.serial}/").content.decode()
-    assert "Witness point, stage 1: Orchard Cooperative was asked to come" in unit
+    assert "Witness point of stage 1: Orchard Cooperative was asked to come" in unit
 
 
 def test_says_so_on_a_unit_without_a_witness_point(workshop: Workshop, client_of) -> None:

@@ -135,7 +135,7 @@ def test_closes_use_as_is_under_a_concession_typed_with_a_comma(case: Case, clie
     case.sign()
     page = manager.get(f"/nonconformances/{case.number}/").text
     assert "CN-2026-0001" in page
-    assert "up to 62.50" in page
+    assert "to 62.50 °" in page
     assert send(manager, case, "close", corrective_action="None needed.", pin=PIN).status_code == 302
 
 

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from qcapp.core.checkpoints.kinds import KINDS
+from qcapp.lib.spoken import said_in
 from qcapp.plans.plan_rows import SETUPS
 from qcapp.plans.plan_rules import Numbering, read_plan
 from tests.factories.gauges import kinds_asked_for
@@ -143,6 +144,11 @@ def test_names_the_cell_that_cannot_be_meant_so(changes, expected):
     assert [(finding.column, finding.code) for finding in plan.findings] == [expected]
     assert plan.findings[0].message.endswith((".", "?"))
     assert plan.findings[0].line == 2
+
+
+def test_keeps_the_words_of_a_plan_file_english_in_every_language():
+    told = said_in("de", read({"kind": "recorded"}).findings[0].message)
+    assert told.startswith("Art “recorded” ist nicht bekannt; schreiben Sie “measured”, “attribute”, “count”")
 
 
 def test_names_every_cell_of_a_row_at_once():

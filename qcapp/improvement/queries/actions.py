@@ -12,7 +12,7 @@ from django.db.models import Count, Prefetch, QuerySet
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 
-from ..cards import ActionCard, ActionView, CostCard, EventCard, MoveCard, ReportLine, StepCard
+from ..cards import BY_THRESHOLD, ActionCard, ActionView, CostCard, EventCard, MoveCard, ReportLine, StepCard
 from ..models import ActionReport, ActionStatus, CauseChain, CorrectiveAction, CostEntry, Step, StepEvent
 from ..states import ACTION_STATES, ENDED, STEP_STATES, ActionState, StepState
 from .labels import label_of
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from qcapp.people.models import Person
 
 LONGEST_LIST = 300
+OF_A_CARD = ("status__owner", "family", "characteristic", "opened_by")
 EVENTS = Prefetch("events", StepEvent.objects.select_related("by"))
 SAID = {"do": "done", "verify": "verified", "send_back": "sent back", "cancel": "cancelled"}
 
@@ -91,12 +92,13 @@ def steps_of(action_id: int) -> list[StepCard]:
     return [step_card(row) for row in rows]
 
 
-def steps_for(person: Person) -> list[tuple[str, str, StepCard]]:
-    """The steps that a person has to do, the earliest due first: number and title of the action, and the step."""
+def steps_for(person: Person) -> list[tuple[ActionCard, StepCard]]:
+    """The steps that a person has to do, the earliest due first, each with its action (reports not counted)."""
     rows = Step.objects.filter(owner=person).exclude(action__status__state__in=list(ENDED))
-    found = rows.select_related("owner", "action").prefetch_related(EVENTS).order_by("due_on", "id")
-    cards = [(row.action.number, row.action.title, step_card(row)) for row in found]
-    return [one for one in cards if one[2].state == StepState.AGREED]
+    with_action = [f"action__{name}" for name in OF_A_CARD]
+    found = rows.select_related("owner", *with_action).prefetch_related(EVENTS).order_by("due_on", "id")
+    cards = [(_card(row.action, 0, []), step_card(row)) for row in found]
+    return [one for one in cards if one[1].state == StepState.AGREED]
 
 
 def step_card(row: Step) -> StepCard:
@@ -129,7 +131,7 @@ def _cost(row: CostEntry) -> CostCard:
 
 
 def _actions() -> QuerySet[CorrectiveAction]:
-    return CorrectiveAction.objects.select_related("status__owner", "family", "characteristic", "opened_by")
+    return CorrectiveAction.objects.select_related(*OF_A_CARD)
 
 
 def _steps_waiting(action_ids: Iterable[int]) -> dict[int, list[date]]:
@@ -149,7 +151,7 @@ def _card(row: CorrectiveAction, reports: int, waiting: list[date]) -> ActionCar
         label=label_of(row.basis, row.value, row.characteristic), family_code=row.family.code if row.family else "",
         characteristic_id=row.characteristic_id, state=status.state, state_label=ActionState(status.state).label,
         owner_name=status.owner.name if status.owner else "", opened_at=row.opened_at,
-        opened_by_name=row.opened_by.name if row.opened_by else "by the threshold", changed_at=status.changed_at,
+        opened_by_name=row.opened_by.name if row.opened_by else BY_THRESHOLD, changed_at=status.changed_at,
         effective_on=status.effective_on, units_wanted=status.units_wanted, reports=reports, steps_open=len(waiting),
         next_due=min(waiting, default=None),
     )  # fmt: skip
