@@ -146,7 +146,7 @@ export function panel(c, go) {
     el("div", { class: "answers" },
       act("photo", t("Photo"), () => photo(c), wantsPhoto(c) && c.outcome ? "go" : ""), act("note", t("Note"), () => note(c)),
       open ? act("not-now", t("Not now"), () => later(c, go)) : null,
-      gauge ? act("set-aside", t("Doubt {0}", gauge.number), () => doubt(gauge)) : null,
+      gauge && gauge.kind !== "eye" ? act("set-aside", t("Doubt {0}", gauge.number), () => doubt(gauge)) : null,
       c.joint ? el("a", { class: "big", href: `/units/${encodeURIComponent(serial)}/weld/` }, t("Weld")) : null,
       c.spot && (c.report || tone(c.outcome) === "out") ? act("mark", t("Mark on the drawing"), () => markDefect(c)) : null,
       act("report", t("Report"), () => report(c))));

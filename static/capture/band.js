@@ -37,7 +37,7 @@ export function mark(outcome, { nearest = "", kind = "measured", lower = true, u
   const svg = draw("svg", {
     class: `mark ${conflict ? "near" : tone(outcome)}`, viewBox: "0 0 44 24", width: 44, height: 24, role: "img", "aria-label": label,
   });
-  if (kind === "attribute" || kind === "record") {
+  if (!conflict && (kind === "attribute" || kind === "record")) {
     svg.append(draw("circle", { cx: 22, cy: 12, r: 9, fill: "none", stroke: "currentColor", "stroke-width": 2.5 }));
     if (outcome) svg.append(dot(tone(outcome) === "out" ? 39 : 22));
     return svg;

@@ -87,5 +87,5 @@ export function typed(text, key) {
 addEventListener("unhandledrejection", (event) => {
   if (!/import/i.test(event.reason?.message)) return;
   event.preventDefault();
-  tell(t("No network"), el("p", {}, t("This page loads that part when it is asked for. Nothing is lost: try again with network.")));
+  tell(t("No network"), el("p", {}, t("What you asked for could not be loaded. Nothing is lost: try again when there is network.")));
 });

@@ -218,11 +218,11 @@ export const justRecorded = () => performance.now() - lastRecord < 400;
 
 export async function start(purpose) {
   const c = current();
+  if (purpose === "repeat" && !(await otherEyes(c))) return;
   const reason = purpose === "repeat"
     ? await askReason(t("Measure again"), t("Once per checkpoint. Both readings are kept, and the nonconformance report stays open."), usualRepeat())
     : await askReason(t("Correct this entry"), t("The first entry is kept beside the correction."), usualCorrection());
   if (!reason || state.key !== c.key) return;
-  if (purpose === "repeat" && !(await otherEyes(c))) return;
   Object.assign(state, NOTHING, { mode: { purpose, reason }, readings: [] });
   draw.work();
 }

@@ -105,7 +105,13 @@ function counts() {
 
 function countLines() {
   const { sentence } = state.data.lot;
-  return [...(sentence ? [el("p", { class: "count open" }, el("strong", {}, sentence))] : counts().map(countLine)), said ? el("p", { class: `banner ${said.css}`, id: "said" }, said.text) : null];
+  return [...(sentence ? [el("p", { class: "count open" }, el("strong", {}, sentence))] : counts().map(countLine)), saidLine()];
+}
+
+/** The verdict of the entry before with the way back; its place is kept from the start, so that nothing moves under a finger. */
+function saidLine() {
+  if (!said) return el("p", { class: "banner quiet", id: "said" }, t("What you enter counts at once. It is corrected on the piece's bench."));
+  return el("a", { class: `banner ${said.css}`, id: "said", href: said.href }, el("span", {}, said.text), el("u", {}, t("Correct this entry")));
 }
 
 function countLine({ name, of, found, accept, reject, done }) {
@@ -130,7 +136,7 @@ function draw() {
   if (field && !document.querySelector("dialog[open]")) field.focus({ preventScroll: true });
   keepClear();
   find('.lot-grid [aria-current="true"]')?.scrollIntoView({ block: "nearest", inline: "nearest" });
-  find(".entry")?.scrollIntoView({ block: "nearest" }); // the keys, where the screen is too low for everything
+  find(".entry, .lot-entry .answers")?.scrollIntoView({ block: "nearest" }); // the keys, where the screen is too low for everything
 }
 
 // Head and first column stay put, and no cell is scrolled to a place under them.
@@ -143,7 +149,7 @@ addEventListener("resize", keepClear);
 function table() {
   const some = columns();
   return el("table", {}, el("caption", { class: "out-of-sight" }, t("Pieces and checkpoints")),
-    el("thead", {}, el("tr", {}, el("th", { scope: "col" }, t("Piece")), some.map((c) => el("th", { scope: "col" }, el("span", { class: "no" }, String(c.number)), ` ${c.title}`)))),
+    el("thead", {}, el("tr", {}, el("th", { scope: "col" }, t("Piece")), some.map((c) => el("th", { scope: "col" }, el("span", { class: "heading" }, el("span", { class: "no" }, String(c.number)), ` ${c.title}`))))),
     el("tbody", {}, state.data.pieces.map((piece) => el("tr", {}, el("th", { scope: "row" }, String(piece.number).padStart(3, "0")), some.map((c) => el("td", {}, cell(piece, c)))))));
 }
 
@@ -188,10 +194,11 @@ function entry() {
 }
 
 function foot() {
-  const all = order();
+  const all = order().filter(([, c]) => c.kind !== "derived"); // nobody answers those
   const open = all.filter(([piece, c]) => isOpen(piece, c)).length;
+  const unsent = [...mine.values()].filter((entry) => !entry.sent).length;
   fill(find("#foot"), ...parts({
-    waiting, refused, besides, person: me().name, badge: me().badge, sent: all.length - open,
+    waiting, refused, besides, person: me().name, badge: me().badge, sent: all.length - open - unsent,
     onRefused: () => showRefused(refused, me().badge, ({ operation }) => location.assign(bench(operation.serial, `checkpoint=${encodeURIComponent(operation.checkpoint)}&refused=${operation.id}`))),
   }), shell.updateButton(() => text === ""), el("span", { class: "end" }, t("Sample: {0} answered, {1} open", all.length - open, open)));
 }
@@ -271,7 +278,7 @@ async function record(c, answer, raw) {
   const css = tone(now.outcome) === "out" ? "" : tone(now.outcome) === "near" ? "near" : "quiet";
   const value = (now.value ?? null) === null ? "" : " (" + local(`${shown(now.value)} ${c.unit_of_measure}`).trim() + ")";
   const besides = notCounted(piece, c) ? " · " + notCounted(piece, c) : "";
-  const verdict = { css, text: `${t("Piece {0}", piece.number)}, ${c.number}: ${word(now.outcome)}${value}${besides}` };
+  const verdict = { css, href: bench(piece.serial, `checkpoint=${encodeURIComponent(c.key)}`), text: `${t("Piece {0}", piece.number)}, ${c.number}: ${word(now.outcome)}${value}${besides}` };
   const rows = order();
   const after = rows.findIndex(([one, other]) => one === piece && other === c);
   const next = [...rows.slice(after + 1), ...rows.slice(0, after)].find(([one, other]) => isOpen(one, other));

@@ -10,7 +10,7 @@ import { limits, local, t } from "./words.js";
 export function markFor(checkpoint) {
   const band = checkpoint.band;
   return mark(checkpoint.outcome, {
-    nearest: checkpoint.nearest_limit, kind: checkpoint.kind, conflict: checkpoint.state === "in_conflict",
+    nearest: checkpoint.nearest_limit, kind: checkpoint.kind, conflict: checkpoint.state === "in_conflict" || checkpoint.task === "third",
     lower: !band || (band.lower !== null && !(band.natural ?? []).includes("lower")), upper: !band || band.upper !== null,
   });
 }
@@ -148,6 +148,6 @@ export function conflictPanel(c) {
   const answers = c.conflicting ?? [];
   return el("div", { class: "banner near", id: "conflict" },
     el("p", {}, t("Two answers are in conflict: they were given without seeing each other. Both are kept.")),
-    answers.length ? el("ul", { class: "both" }, answers.map((one) => el("li", {}, el("strong", {}, local(shown(one.answer))), ` ${t("by {0}", one.answered_by)}, ${word(one.outcome)}`))) : null,
-    el("p", {}, t("Measure once more: what you enter now takes the place of both.")));
+    answers.length ? el("ul", { class: "both" }, answers.map((one) => el("li", {}, el("strong", {}, c.kind === "attribute" ? word(one.outcome) : local(shown(one.answer))), ` ${t("by {0}", one.answered_by)}`, c.kind === "attribute" ? "" : `, ${word(one.outcome)}`))) : null,
+    el("p", {}, t("Check it once more: what you enter now takes the place of both.")));
 }

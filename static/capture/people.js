@@ -56,9 +56,11 @@ async function keepPerson(person) {
   await store.setMeta("people", here.people);
 }
 
+const fiveWrong = () => t("Five wrong PINs: badge and PIN are checked by the server now. This needs the network.");
+
 /** The person's key for entries or signatures, by the PIN. Raises an Error with a sentence. */
 async function keyOf(person, pin, which) {
-  if (person.failures >= TRIES) throw new Error(t("Five wrong PINs: badge and PIN are checked by the server now. This needs the network."));
+  if (person.failures >= TRIES) throw new Error(fiveWrong());
   await keepPerson({ ...person, failures: person.failures + 1 }); // counted before it is tried, so that a reload is no way round
   try {
     const key = await unwrap(person[which], await sealing(pin, person.salt));
@@ -251,7 +253,7 @@ function askWho(mayGoBack) {
     return el("div", { class: "picks two", id: "who-works" },
       el("label", { class: "floor-field" }, t("Scan or type your badge"), field),
       here.people.map((one) => el("button", { type: "button", "data-badge": one.badge, onclick: () => close(one) }, el("strong", {}, one.name), el("span", {}, one.badge === here.unlocked?.badge ? t("works here now") : one.initials))),
-      mayGoBack ? el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), el("button", { type: "button", class: "big go", id: "lock", onclick: () => close("lock") }, t("Lock the tablet"))) : null);
+      mayGoBack ? el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), el("button", { type: "button", class: "big", id: "lock", onclick: () => close("lock") }, t("Lock the tablet"))) : null);
   });
 }
 
@@ -264,14 +266,14 @@ function askTheirPin(who) {
     async function tryIt() {
       if (busy || !field.value) return;
       busy = true;
+      const known = here.people.find((one) => one.badge === who.badge);
       try {
-        const known = here.people.find((one) => one.badge === who.badge);
         if (known && known.failures < TRIES) await unlocked(known, await keyOf(known, field.value, "entry"));
         else await addPerson(who.badge, field.value);
         close(true);
         outbox.soon(0);
       } catch (problem) {
-        fill(error, problem instanceof TypeError || problem.name === "TimeoutError" ? t("No network. Who is new on this tablet needs it once.") : problem.message);
+        fill(error, problem instanceof TypeError || problem.name === "TimeoutError" ? (known ? fiveWrong() : t("No network. Who is new on this tablet needs it once.")) : problem.message);
         error.hidden = false;
         field.value = "";
         field.focus();
@@ -281,8 +283,8 @@ function askTheirPin(who) {
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); tryIt(); } });
     const press = (key) => { if (key === "enter") { tryIt(); return; } field.value = typed(field.value, key); if (field.value.length === 6) tryIt(); };
     return el("div", { class: "pin-row" },
-      el("div", { class: "picks" }, el("label", { class: "floor-field" }, t("Your PIN"), field), error,
-        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Somebody else")))),
-      keypad(press, { decimals: false, sign: false, enter: t("Unlock") }));
+      el("div", { class: "picks" }, el("label", { class: "floor-field" }, t("Your PIN"), field), error),
+      keypad(press, { decimals: false, sign: false, enter: t("Unlock") }),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Somebody else"))));
   });
 }

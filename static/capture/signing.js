@@ -21,7 +21,7 @@ export async function signStage() {
   if (notYet) { await tell(t("Not yet"), el("p", {}, notYet)); return null; }
   const meaning = t("I sign that stage {0} {1} of {2} is recorded truly and completely. Checkpoints: {3}. It does not say that all of them conform.", stage.number, stage.name, serial, inStage().length);
   const record = { id: outbox.uuid7(), v: 1, kind: "sign_off", serial, revision: state.data.revision.uuid, stage: stage.number, covers: state.data.checkpoints.filter((c) => c.stage === stage.number && c.kind !== "derived").flatMap(standing).sort(), meaning, recorded_at: new Date().toISOString(), recorded_by: me().badge };
-  const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, t("Sign"), async (pin) => {
+  const signed = await askPin(t("Sign stage {0}", stage.number), offline ? `${meaning} ${t("The server confirms it later.")}` : meaning, async (pin) => {
     try {
       if (offline) {
         await store.keep({ operation: record, owner: me().badge, name: me().name, proof: await signature(record, pin) });
@@ -37,26 +37,32 @@ export async function signStage() {
   return signed && { offline };
 }
 
+/** The sentence with the serial in one piece: a line that ends at its hyphen reads as two numbers. */
+function whole(meaning) {
+  const [before, ...after] = meaning.split(serial);
+  return [before, el("span", { class: "serial" }, serial), after.join(serial)];
+}
+
 /** Ask for a PIN under a sentence; `send(pin)` posts it and gives null or the error sentence. Resolves true when signed. */
-function askPin(title, meaning, button, send) {
+function askPin(title, meaning, send) {
   return ask(title, (close) => {
     let pin = "";
+    let busy = false;
     const field = el("input", {
       type: "password", inputmode: "none", autocomplete: "off", maxlength: "8", class: "pin-dots", "aria-label": t("Your PIN"), "data-first": true,
       oninput: (event) => { pin = event.target.value; },
     });
     const error = el("p", { class: "typing-error banner", role: "alert", hidden: true });
-    const go = el("button", { type: "button", class: "big go", onclick: () => submit() }, button);
     const press = (key) => {
       if (key === "enter") { submit(); return; }
       field.value = typed(field.value, key);
       pin = field.value;
     };
     async function submit() {
-      if (pin === "" || go.disabled) { field.focus(); return; }
-      go.disabled = true;
+      if (pin === "" || busy) { field.focus(); return; }
+      busy = true;
       const problem = await send(pin);
-      go.disabled = false;
+      busy = false;
       if (problem === null) { close(true); return; }
       fill(error, problem);
       error.hidden = false;
@@ -66,8 +72,8 @@ function askPin(title, meaning, button, send) {
     }
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); submit(); } });
     return el("div", { class: "pin-row" },
-      el("div", { class: "picks" }, el("p", {}, meaning), el("label", { class: "floor-field" }, t("Your PIN"), field), error,
-        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")), go)),
-      keypad(press, { decimals: false, sign: false, enter: t("Sign") }));
+      el("div", { class: "picks" }, el("p", {}, whole(meaning)), el("label", { class: "floor-field" }, t("Your PIN"), field), error),
+      keypad(press, { decimals: false, sign: false, enter: t("Sign") }),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
   });
 }

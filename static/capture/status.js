@@ -4,6 +4,7 @@ import * as beside from "./beside.js";
 import { ask, el } from "./dom.js";
 import { askReason } from "./dialogs.js";
 import { contact, soon } from "./outbox.js";
+import { here } from "./people.js";
 import { region, t } from "./words.js";
 
 // By hand: the line at the foot is drawn with each entry, and the browser's own formatting costs milliseconds.
@@ -22,7 +23,7 @@ function contactText() {
   const last = contact.last ? `, ${t("last contact {0}", when(contact.last))}` : "";
   return {
     no_network: t("No network") + last, no_answer: t("The server does not answer") + last, fault: `${contact.message} ${t("Sending is tried again by itself")}${last}`,
-    signed_out: t("Signed out: sign in to send"), revoked: t("This tablet was revoked: bring it to the keeper"),
+    signed_out: here.tablet ? "" : t("Signed out: sign in to send"), revoked: t("This tablet was revoked: bring it to the keeper"),
   }[contact.state] ?? "";
 }
 
@@ -55,8 +56,8 @@ export function parts({ waiting: results, refused: first, besides = [], badge, p
     typed.length ? el("button", { type: "button", id: "typed", onclick: onTyped }, t("Typed, not entered {0}", typed.length)) : null,
     others ? el("span", { id: "others" }, others) : null,
     contactText() ? el("span", { id: "contact" }, contactText()) : null,
-    contact.state === "signed_out" ? el("a", { class: "big", id: "sign-in", href: signInAddress() }, t("Sign in")) : null,
-    ["no_network", "no_answer", "fault"].includes(contact.state) && mine.length ? el("button", { type: "button", onclick: () => soon(0) }, t("Send now")) : null,
+    contact.state === "signed_out" && !here.tablet ? el("a", { class: "big", id: "sign-in", href: signInAddress() }, t("Sign in")) : null,
+    ["no_network", "no_answer", "fault"].includes(contact.state) && mine.length ? el("button", { type: "button", class: "now", onclick: () => soon(0) }, t("Send now")) : null,
   ];
 }
 

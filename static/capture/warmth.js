@@ -47,9 +47,9 @@ function askTemperature(c) {
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); enter(); } });
     return el("div", { class: "pin-row" },
       el("div", { class: "picks" }, el("p", {}, `${asked(c)}. ${t("It is recorded with each reading, and asked again after half an hour.")}`),
-        el("label", { class: "floor-field" }, t("Part temperature in °C"), field), error,
-        el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back")))),
-      keypad(press));
+        el("label", { class: "floor-field" }, t("Part temperature in °C"), field), error),
+      keypad(press),
+      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
   });
 }
 

@@ -14,10 +14,16 @@ from qcapp.inspections.models import Result
 from qcapp.production.models import Heat
 
 from .conftest import Shop, Tablet
-from .test_floor_look import found, resize
+from .test_floor_look import boxes, found, resize
 from .test_more_looks import assert_keys_in_sight
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+IN_SIGHT = """(selector) => {
+    const node = document.querySelector(selector);
+    const box = node.getBoundingClientRect();
+    return node.contains(document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2));
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -54,6 +60,8 @@ def test_goes_down_a_column_and_counts_what_refuses_the_lot(
     said = f"{number} of {len(counted)} {'does' if number == 1 else 'do'} not conform"
     assert said in one.page.inner_text('[data-class="major"]')
     one.until_on_tablet(2)
+    assert "Sent 0" in one.foot()  # what waits here is not sent, and what is computed nobody entered
+    assert "Correct this entry" in one.page.inner_text("#said")
     one.page.reload()  # the page opens from the tablet, with what was entered
     one.page.wait_for_selector(".lot-grid table")
     assert "63.00" in one.page.inner_text(f'[data-cell="{second} width"]')
@@ -61,8 +69,13 @@ def test_goes_down_a_column_and_counts_what_refuses_the_lot(
     resize(one, "phone")
     one.page.click(f'[data-cell="{drawn.pieces[2]} width"]')
     assert_keys_in_sight(one)
+    assert one.page.evaluate(IN_SIGHT, f'[data-cell="{drawn.pieces[2]} width"]')
+    one.page.click(f'[data-cell="{drawn.pieces[2]} leak"]')  # by verdict, with instruction and caution above
+    (verdict,), (foot,) = boxes(one, ".answer.in"), boxes(one, "#foot")
+    assert verdict["y"] + verdict["h"] <= foot["y"]
     one.context.set_offline(False)
     one.until_sent()
+    assert "Sent 2" in one.foot()
     rows = {row.item.unit.number: row for row in Result.objects.filter(item__piece__lot=lot.id, purpose="reading")}
     assert {place: row.outcome for place, row in rows.items()} == {first: "in_band", second: "out_of_band"}
     one.page.click(f'[data-cell="{second} width"]')

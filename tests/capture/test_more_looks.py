@@ -118,6 +118,13 @@ def test_keeps_the_keys_in_sight_on_a_phone_with_something_refused_and_a_reading
     one.enter("20,x")
     assert "That is not a number" in one.page.inner_text("#typing-error")
     assert_keys_in_sight(one)
+    one.context.set_offline(True)
+    for value in ("20.01", "20.02"):
+        one.enter(value)
+    one.page.wait_for_selector("#on-tablet")
+    one.page.wait_for_selector("#contact")
+    assert boxes(one, "#foot")[0]["h"] < 160  # a fifth of the screen, with all that a foot can say
+    one.context.set_offline(False)
 
 
 def assert_keys_in_sight(one: Tablet) -> None:

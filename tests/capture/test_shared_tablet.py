@@ -23,6 +23,7 @@ from tests.factories.tablets import enrolled
 from .conftest import Shop, Tablet
 from .test_beside_in_browser import NONE_KEPT, item_of, picture, say, take
 from .test_faults import assert_once_each, at_work, knock, until_sent
+from .test_floor_look import boxes, resize
 
 pytestmark = [pytest.mark.browser, pytest.mark.both_databases, pytest.mark.django_db(transaction=True)]
 PIN = "271845"
@@ -173,7 +174,7 @@ class TestSwitching:
             one.until("document.querySelector('#pin').value === ''")
         one.context.set_offline(True)
         one.page.fill("#pin", PIN)
-        one.until("document.querySelector('#pin-error').innerText.includes('No network')")
+        one.until("document.querySelector('#pin-error').innerText.includes('This needs the network')")
         one.context.set_offline(False)
         one.page.fill("#pin", PIN)
         one.until("document.querySelector('#who')?.textContent === 'TO'")
@@ -266,6 +267,11 @@ class TestSigning:
         answer_stage(one, small)
         sign_here(one, "905513")
         one.until("document.querySelector('dialog[open]').innerText.includes('Wrong PIN')")
+        resize(one, "phone")
+        (key,), dialog = boxes(one, "dialog[open] .keys .enter"), one.page.locator("dialog[open]").bounding_box()
+        assert dialog
+        assert key["y"] + key["h"] <= dialog["y"] + dialog["height"]
+        resize(one, "landscape")
         one.page.fill("dialog[open] .pin-dots", PIN)
         one.page.press("dialog[open] .pin-dots", "Enter")
         one.until("/signed on this tablet, not yet confirmed/.test(document.querySelector('#stage-end').innerText)")

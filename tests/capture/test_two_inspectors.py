@@ -119,3 +119,14 @@ def test_says_that_a_browser_of_ones_own_signs_with_network(tablet: Any, shop: S
     assert "no shared tablet" in one.page.inner_text("dialog[open]")
     one.page.keyboard.press("Escape")
     one.until_on_tablet(1)
+
+
+def test_says_each_verdict_once_where_two_tablets_differ_without_a_number(tablet: Any, shop: Shop) -> None:
+    one, two = tablet("1001"), tablet("1002")
+    one.at("leak").page.click(".answer.in")
+    one.until_sent()
+    two.at("leak").page.click(".answer.out")
+    two.page.wait_for_selector("#conflict")
+    both = two.page.locator("#conflict li").all_inner_texts()
+    assert sorted(both) == ["Conforms by IM", "Does not conform by TO"]
+    assert two.page.locator("#rows [aria-current=true] circle").count() == 2  # two dots: neither verdict counts
