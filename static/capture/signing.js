@@ -58,6 +58,7 @@ function askPin(title, meaning, send) {
       field.value = typed(field.value, key);
       pin = field.value;
     };
+    const keys = keypad(press, { decimals: false, sign: false, enter: t("Sign") });
     async function submit() {
       if (pin === "" || busy) { field.focus(); return; }
       busy = true;
@@ -68,12 +69,12 @@ function askPin(title, meaning, send) {
       error.hidden = false;
       field.value = "";
       pin = "";
-      field.focus();
+      field.focus({ preventScroll: true });
+      keys.scrollIntoView({ block: "nearest" }); // the sentence has pushed them down
     }
     field.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); submit(); } });
     return el("div", { class: "pin-row" },
       el("div", { class: "picks" }, el("p", {}, whole(meaning)), el("label", { class: "floor-field" }, t("Your PIN"), field), error),
-      keypad(press, { decimals: false, sign: false, enter: t("Sign") }),
-      el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
+      keys, el("div", { class: "then" }, el("button", { type: "button", class: "big", onclick: () => close(null) }, t("Back"))));
   });
 }

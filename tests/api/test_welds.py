@@ -63,7 +63,7 @@ def test_changes_nothing_when_it_is_sent_again(workshop: Workshop, api_of: Any) 
     [
         ({"thickness": "3.1"}, 409, "procedure_out_of_range", "1.0 to 3.0 mm, not 3.1 mm"),
         ({"base_grade": "S355"}, 409, "procedure_out_of_range", "25CrMo4, not S355"),
-        ({"preheat": None}, 409, "procedure_out_of_range", "at least 80 °C of preheat, none was measured"),
+        ({"preheat": None}, 409, "procedure_out_of_range", "80 °C of preheat at least, and none was measured"),
         ({"procedure": "by word of mouth"}, 404, "procedure_unknown", "“by word of mouth”"),
         ({"fixture": "FX-9"}, 409, "fixture_not_verified", "never verified"),
         ({"thickness": None, "base_grade": ""}, 409, "weld_not_checked", "of the thinner part, the base"),

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.utils.translation import override
 
 from qcapp.audit.queries import entries_about
 from qcapp.lib.fields import uuid7
+from qcapp.lib.spoken import said
 from qcapp.nonconformance.queries import report
 from qcapp.nonconformance.services.welding import start_weld_or_report
 from qcapp.production.queries import open_holds, welds_of
@@ -140,6 +143,11 @@ class TestStart:
         with refused("procedure_out_of_range", "production", "nonconformance") as caught:
             start_weld(by=cast.welder, arc=replace(arc, **changes), unqualified="report", at=FIXED_NOW)
         assert caught.value.message.startswith(sentence)
+        for code, words in (("de", "gilt für"), ("es", "es para")):
+            with override(code):
+                told = said(caught.value.message)
+            assert words in told
+            assert not re.search(r"\b(not|is|or)\b", told), "no English within the sentence"
 
     @pytest.mark.parametrize("measured", [None, 119])
     def test_refuses_too_little_preheat(self, cast: Cast, arc: Arc, measured: int | None) -> None:

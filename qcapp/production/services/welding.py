@@ -224,14 +224,16 @@ def _check_procedure(procedure: ProcedureCard, arc: Arc) -> None:
     """Raises Refused `procedure_out_of_range`."""
     wrong = []
     if not procedure.thickness_from <= arc.thickness <= procedure.thickness_to:
-        wrong.append(f"{procedure.thickness_from} to {procedure.thickness_to} mm, not {arc.thickness} mm")
+        least, most = procedure.thickness_from, procedure.thickness_to
+        wrong.append(f"{procedure} is for {least} to {most} mm, not {arc.thickness} mm.")
     if arc.base_grade not in procedure.base_grades:
-        wrong.append(f"{', '.join(procedure.base_grades)}, not {arc.base_grade}")
-    if procedure.preheat is not None and (arc.preheat is None or arc.preheat < procedure.preheat):
-        measured = "none was measured" if arc.preheat is None else f"not {arc.preheat} °C"
-        wrong.append(f"at least {procedure.preheat} °C of preheat, {measured}")
+        wrong.append(f"{procedure} is for {', '.join(procedure.base_grades)}, not {arc.base_grade}.")
+    if procedure.preheat is not None and arc.preheat is None:
+        wrong.append(f"{procedure} asks for {procedure.preheat} °C of preheat at least, and none was measured.")
+    elif procedure.preheat is not None and arc.preheat is not None and arc.preheat < procedure.preheat:
+        wrong.append(f"{procedure} asks for {procedure.preheat} °C of preheat at least, not {arc.preheat} °C.")
     if wrong:
-        message = f"{procedure} is for {'; and for '.join(wrong)}. Do not weld; take another procedure or ask."
+        message = f"{' '.join(wrong)} Do not weld; take another procedure or ask."
         raise Refused("procedure_out_of_range", message)
 
 
