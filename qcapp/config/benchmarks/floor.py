@@ -9,9 +9,12 @@ from django.utils import timezone
 from .dataset import Shop
 from .floor_load import shift
 from .floor_page import in_the_browser
+from .floor_switch import switching
 from .main_path import submission
 from .own_house import own_house
 from .registry import Effort, Measurement, benchmark
+
+SHARED = 9600  # running number of the frame at the shared tablet
 
 
 @benchmark("floor", name="floor")
@@ -20,5 +23,6 @@ def floor(effort: Effort) -> Iterator[Measurement]:
     with own_house() as kind:
         shop = Shop.made(timezone.now())
         yield from in_the_browser(shop, kind, effort)
+        yield switching(shop, shop.open_frames(SHARED, 1)[0], effort)
         yield submission(shop, effort, kind)
         yield from shift(shop, kind, effort)

@@ -101,16 +101,17 @@ def weights(page: Page, address: str, serial: str) -> Iterator[Measurement]:
     page.wait_for_selector("#question")
     page.wait_for_load_state("networkidle")
     line.detach()
-    yield _limit("page weight, first visit, unit included", sum(arrived.values()), "bytes", MOST_WEIGHT, "by gzip")
+    yield limit_of("page weight, first visit, unit included", sum(arrived.values()), "bytes", MOST_WEIGHT, "by gzip")
     own = sum(_by_brotli(path) for path in scripts)
-    yield _limit("own JavaScript of the bench", own, "bytes", MOST_SCRIPT, "by Brotli, as sent over HTTPS")
+    yield limit_of("own JavaScript of the bench", own, "bytes", MOST_SCRIPT, "by Brotli, as sent over HTTPS")
 
 
 def _by_brotli(path: str) -> int:
     return (Path(settings.STATIC_ROOT) / (path.removeprefix(settings.STATIC_URL) + ".br")).stat().st_size
 
 
-def _limit(name: str, value: float, unit: str, most: float, against: str = "") -> Measurement:
+def limit_of(name: str, value: float, unit: str, most: float, against: str = "") -> Measurement:
+    """A measurement with a limit of its own and nothing beside it."""
     return Measurement(name, value, unit, None, None, f"below {most} {unit}", value < most, against)
 
 
@@ -132,7 +133,7 @@ def verdicts(page: Page, address: str, frame: UnitCard, count: int) -> Measureme
     line.send("Emulation.setCPUThrottlingRate", {"rate": 1})
     p95 = float(np.quantile(took, 0.95))
     against = f"{len(took)} readings, median {float(np.median(took)):.0f} ms, longest {max(took):.0f} ms"
-    return _limit(f"Enter to verdict painted, p95, CPU slowed {SLOWED}×", p95, "ms", MOST_MS, against)
+    return limit_of(f"Enter to verdict painted, p95, CPU slowed {SLOWED}×", p95, "ms", MOST_MS, against)
 
 
 def _measured_by_stage(page: Page, address: str, serial: str) -> list[list[tuple[str, str]]]:
@@ -196,7 +197,7 @@ def backlog(page: Page, address: str, frame: UnitCard, body: dict[str, Any], bad
     page.context.set_offline(False)
     took = float(page.evaluate(SYNCED))
     against = f"at once on loopback, on {kind}; photos of {PHOTO_SIZE[0]} × {PHOTO_SIZE[1]} pixels"
-    return _limit(f"{RESULTS} results and {PHOTOS} photos sent", took, "ms", MOST_SYNC, against)
+    return limit_of(f"{RESULTS} results and {PHOTOS} photos sent", took, "ms", MOST_SYNC, against)
 
 
 def _photos(frame: UnitCard, body: dict[str, Any]) -> list[dict[str, Any]]:
@@ -243,4 +244,4 @@ def cold_start(profile: str, address: str) -> Measurement:
         page.wait_for_selector("#question")
         while not (took := page.evaluate(PAINTED)):
             page.wait_for_timeout(20)
-    return _limit("cold start without network", float(took), "ms", MOST_COLD, "a browser just started, no server")
+    return limit_of("cold start without network", float(took), "ms", MOST_COLD, "a browser just started, no server")

@@ -39,6 +39,7 @@ def own_house(kept: str = "") -> Iterator[str]:
             "QCAPP_DEMO": True,
             "QCAPP_SECOND_FACTOR": "offered",
             "SECRET_KEY": secrets.token_urlsafe(50),
+            "QCAPP_PIN_PEPPER": secrets.token_urlsafe(50).encode(),
             "QCAPP_SIGNING_FOLDER": folder / "keys",
             "QCAPP_SIGNING_PASSPHRASE": secrets.token_urlsafe(32),
             "STATIC_ROOT": folder / "static",
