@@ -40,6 +40,7 @@ GOALS = {
         ("page weight, first visit, unit included", "below 150000 bytes"),
         ("own JavaScript of the bench", "below 40000 bytes"),
         ("160 results and 5 photos sent", "below 1000 ms"),
+        ("another person by tap and PIN, longest", "below 3 s"),
         (r"\d+ tablets, a batch of 5 every 2 s: errors", "none"),
         (r"\d+ tablets, a batch of 5 every 2 s: not stored exactly once", "none"),
         (r"\d+ tablets, a batch of 5 every 2 s: p95", "below 300 ms|"),  # the goal is PostgreSQL's
