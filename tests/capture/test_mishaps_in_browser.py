@@ -218,7 +218,7 @@ class TestPartNotLoaded:
         )
         one.page.evaluate("caches.keys().then((all) => Promise.all(all.map((one) => caches.delete(one))))")
         one.page.click("#sign")
-        one.page.locator("dialog[open]").get_by_text("Nothing is lost: try again with network.").wait_for()
+        one.page.locator("dialog[open]").get_by_text("Nothing is lost: try again when there is network.").wait_for()
         assert not signed(serial)
         one.page.get_by_role("button", name="Understood").click()
         one.context.unroute("**/capture/signing*.js")
