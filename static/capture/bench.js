@@ -237,7 +237,8 @@ function warmUp() {
 
 function takeFocus() {
   if (document.querySelector("dialog[open]")) return;
-  const entry = find("input#value") ?? (justRecorded() ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
+  // Where the tablet is slow, the verdict is painted later than a slip of the finger comes.
+  const entry = find("input#value") ?? (justRecorded(4000) ? find("#next, #sign") : null) ?? find("#stage-end button") ?? find("#question");
   entry.focus({ preventScroll: true });
   find(".entry")?.scrollIntoView({ block: "nearest" }); // the keys, where the screen is too low for everything
 }

@@ -212,7 +212,7 @@ function notSaved(c, text, [before, given], error) {
 
 // A second tap or Enter within this time belongs to the entry before, not to what it made appear.
 let lastRecord = -1000;
-export const justRecorded = () => performance.now() - lastRecord < 400;
+export const justRecorded = (within = 400) => performance.now() - lastRecord < within;
 
 // ---- again, with a reason
 
