@@ -233,8 +233,7 @@ def _check_procedure(procedure: ProcedureCard, arc: Arc) -> None:
     elif procedure.preheat is not None and arc.preheat is not None and arc.preheat < procedure.preheat:
         wrong.append(f"{procedure} asks for {procedure.preheat} °C of preheat at least, not {arc.preheat} °C.")
     if wrong:
-        message = f"{' '.join(wrong)} Do not weld; take another procedure or ask."
-        raise Refused("procedure_out_of_range", message)
+        raise Refused("procedure_out_of_range", " ".join([*wrong, "Do not weld; take another procedure or ask."]))
 
 
 def _unverified(number: str, at: datetime, *, kept: bool) -> list[str]:
