@@ -143,6 +143,11 @@ def acts_missing(number: int) -> tuple[int, datetime | None]:
     return last - number, Entry.objects.filter(number=number + 1).values_list("at", flat=True).first()
 
 
+def began_at() -> datetime | None:
+    """When the first act was written; None before any."""
+    return Entry.objects.filter(number=1).values_list("at", flat=True).first()
+
+
 def last_anchor() -> anchors.Anchor | None:
     """The newest line of the anchor file, None when there is none or the file does not hold."""
     lines, problem = _read_anchors(anchors.read())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +13,17 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 from django.db.models import F, QuerySet
+from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from qcapp.audit import queries
+from qcapp.audit import anchors, queries
 from qcapp.audit.models import ChainHead, Entry, Payload
 from qcapp.audit.queries import ChainReport, check_chain
 from qcapp.core.sealing import Break, chain, digest
 from qcapp.lib.guards import lifted
 
+from ..cast import FIXED_NOW
 from .conftest import acts
 
 Count = Callable[[int], list[int]]
@@ -232,6 +235,27 @@ def test_tells_on_the_command_line_that_all_holds(write_acts: Count, capsys: pyt
     call_command("anchor_audit")
     call_command("verify_audit")
     assert "2 entries and 1 anchors checked" in capsys.readouterr().out
+
+
+@pytest.mark.django_db
+def test_does_not_pass_when_somebody_took_the_anchors_away(
+    write_acts: Count, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The chain alone cannot show a whole rewrite, so a nightly check without anchors has to be seen."""
+    write_acts(2)
+    call_command("anchor_audit")
+    anchors.anchor_file().unlink()
+    with pytest.raises(CommandError, match=r"Compare with a copy or a saved message: verify_audit --anchors") as caught:
+        call_command("verify_audit")
+    assert caught.value.returncode == 2
+    assert "a cut end or a full rewrite would not show" in capsys.readouterr().out
+
+
+@pytest.mark.django_db
+def test_lets_a_site_begin_before_its_first_anchor(write_acts: Count, monkeypatch: pytest.MonkeyPatch) -> None:
+    write_acts(2)
+    monkeypatch.setattr(timezone, "now", lambda: FIXED_NOW + timedelta(days=1))
+    call_command("verify_audit")
 
 
 @pytest.mark.django_db

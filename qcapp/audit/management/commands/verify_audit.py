@@ -1,11 +1,14 @@
-"""`manage.py verify_audit`: walks the chain, checks payloads, compares the anchors; exit status 1 when it
-fails.
+"""`manage.py verify_audit`: walks the chain, checks payloads, compares the anchors.
+
+Exit status 1 when something does not hold, and 2 when nothing outside the database could be compared although anchors
+have been due for long: taking the file away must not pass a nightly check.
 """
 
 from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +16,12 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from qcapp.audit import anchors
-from qcapp.audit.queries import ChainReport, check_chain
+from qcapp.audit.queries import ChainReport, began_at, check_chain
 from qcapp.audit.services import utc_text
 from qcapp.core.errors import Invalid
 from qcapp.lib.notes import note
+
+ANCHOR_DUE = timedelta(days=2)  # anchors are written every night; a site that began yesterday may have none
 
 
 class Command(BaseCommand):
@@ -40,6 +45,17 @@ class Command(BaseCommand):
         self.stdout.write(json.dumps(_as_json(report)) if options["json"] else _in_words(report))
         if not report.holds:
             raise CommandError("The audit chain does not hold.", returncode=1)
+        if not report.anchors_checked and _anchors_are_due():
+            raise CommandError(
+                "This site is older than two days, so it had anchors. Compare with a copy or a saved message: "
+                "verify_audit --anchors FILE.",
+                returncode=2,
+            )
+
+
+def _anchors_are_due() -> bool:
+    began = began_at()
+    return began is not None and timezone.now() - began > ANCHOR_DUE
 
 
 def _as_json(report: ChainReport) -> dict[str, object]:
