@@ -16,6 +16,7 @@ from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
+from qcapp.plans.queries import families_with_plans
 from qcapp.production.queries import FamilyCard, families
 
 from .asking import sees_people, wanted_of, whole
@@ -53,7 +54,7 @@ COUNTS, SIZES = (USUAL_SAMPLES, 50, MOST_SAMPLES), (SAMPLE_SIZE, 20, 50)  # of s
 @require_safe
 @needs(Act.LOOK_AT_TRENDS)
 def watch(request: HttpRequest) -> HttpResponse:
-    """Every characteristic of a family in one grid, worst first; the first family when none is named."""
+    """Every characteristic of a family in one grid, worst first; of the largest plan when none is named."""
     known = families()
     code = _family(request, known)
     card = next((one for one in known if one.code == code), None)
@@ -142,8 +143,11 @@ def _percent(share: float) -> str:
 
 
 def _family(request: HttpRequest, known: list[FamilyCard]) -> str:
-    """The family asked for, or the first one; empty where there is none."""
-    return request.GET.get("family", "").strip() or (known[0].code if known else "")
+    """The family asked for, or the one with the largest plan, where most is to be watched; empty without any."""
+    asked = request.GET.get("family", "").strip()
+    if asked or not known:
+        return asked
+    return max(families_with_plans(), key=lambda one: one.released.checkpoint_count if one.released else 0).family_code
 
 
 @require_safe

@@ -14,9 +14,11 @@ from django.test import Client
 from prometheus_client.parser import text_string_to_metric_families
 from pytest_django import Settings
 
+from qcapp.audit.services import anchor
 from qcapp.config.health import watched
 from qcapp.lib.notes import note, notes
 from qcapp.people.models import Tablet
+from qcapp.production.services import add_family
 from tests.cast import Cast
 
 AT = datetime(2026, 3, 17, 9, 30, tzinfo=UTC)
@@ -68,6 +70,24 @@ def test_cries_out_about_a_chain_that_did_not_hold_however_fresh() -> None:
     note("audit_checked", at=AT.isoformat(), holds=False, entries=7)
     told = fact("audit_check")
     assert (told.state, "did not hold" in told.words) == ("out", True)
+
+
+def _add_family(cast: Cast, code: str, at: datetime) -> None:
+    add_family(
+        by=cast.quality_manager, code=code, name="part", serial_pattern=code + "-{number:4}", certificate_prefix="QX",
+        at=at,
+    )  # fmt: skip
+
+
+def test_asks_for_an_anchor_only_where_there_is_something_to_hold(cast: Cast) -> None:
+    """After a quiet week the last anchor is a week old and holds everything."""
+    week = timedelta(days=7)
+    _add_family(cast, "QX-1", AT)
+    anchor(at=AT)
+    assert fact("anchors", AT + week).state == "good"
+    _add_family(cast, "QX-2", AT + week)
+    told = fact("anchors", AT + week)
+    assert (told.state, "qcapp-anchors.timer" in told.todo) == ("near", True)
 
 
 @pytest.mark.parametrize(("days", "state"), [(None, "near"), (1, "good"), (4, "near")])

@@ -88,6 +88,17 @@ def test_says_that_a_family_without_a_plan_is_not_watched(cast: Cast, manager: C
     assert "No stage of NP-1 was signed" in text_of(manager, "/trends/yield/?family=NP-1")
 
 
+def test_begins_with_the_family_of_the_largest_plan(cast: Cast, manager: Client) -> None:
+    """The first by name is often a small one, over which nobody watches."""
+    Line.with_plan(cast, measured())
+    add_family(
+        by=cast.quality_manager, code="AA-1", name="Unplanned part", serial_pattern="AA-1-{number:4}",
+        certificate_prefix="AA", at=FIXED_NOW,
+    )  # fmt: skip
+    for address in ("/trends/", "/trends/distortion/", "/trends/yield/"):
+        assert "of DX-1</h1>" in text_of(manager, address), address
+
+
 def test_says_that_nothing_is_there_before_the_first_family(manager: Client) -> None:
     for address in ("/trends/", "/trends/distortion/", "/trends/yield/"):
         assert "There is no part family yet" in text_of(manager, address)
