@@ -45,6 +45,7 @@ def own_house(kept: str = "") -> Iterator[str]:
             "STATIC_ROOT": folder / "static",
             "ALLOWED_HOSTS": ["testserver"],
             "SECURE_SSL_REDIRECT": False,
+            "DEBUG": False,  # as a server has it: Django keeps every statement otherwise, on SQLite by asking twice
         }
         with override_settings(**options), _quiet(), _own_database(folder, kept):
             call_command("collectstatic", interactive=False, verbosity=0)
