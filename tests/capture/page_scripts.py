@@ -123,6 +123,16 @@ HOLDER = """new Promise((resolve) => {
     };
 })"""
 
+# The life of the server that this tablet sends to; another one means a restored backup.
+KNOWN_EPOCH = """() => new Promise((resolve) => {
+    indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
+        db.transaction("meta").objectStore("meta").get("epoch").onsuccess = (asked) => {
+            db.close();
+            resolve(asked.target.result ?? null);
+        };
+    };
+})"""
+
 # The language of each person whom a shared tablet knows, by badge.
 KEPT_LANGUAGES = """new Promise((resolve) => {
     indexedDB.open("qcapp").onsuccess = ({ target: { result: db } }) => {
