@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from qcapp.certificates.queries import CertificateCard, latest_certificates
 from qcapp.customers.lookup import look_up
 from qcapp.inspections.queries.outliers import value_view
 from qcapp.lib.spoken_drawings import shown_drawing
@@ -15,8 +16,8 @@ from qcapp.nonconformance.queries import reports
 from qcapp.people.access import needs, signed_in
 from qcapp.people.queries import acts_of
 from qcapp.people.roles import Act
-from qcapp.production.queries import recent_units, unit_by_serial, units_in_build
-from qcapp.production.queries.places import units_to_leave, whereabouts
+from qcapp.production.queries import UnitCard, recent_units, unit_by_serial, units_in_build
+from qcapp.production.queries.places import WhereCard, units_to_leave, whereabouts
 
 from .labels import label_pdf
 from .pictures import spread_picture
@@ -26,6 +27,7 @@ from .queries import unit_history
 LONGEST = 60
 SHOWN = 40
 WAITING = 8  # units and reports on the start page
+LEAVING = 200  # units that are looked through for those that may leave
 
 
 @require_safe
@@ -35,17 +37,30 @@ def home(request: HttpRequest) -> HttpResponse:
     at = timezone.now()
     held = acts_of(request.user, at)
     looks = Act.LOOK_AT_REPORTS in held
-    leaving = units_to_leave(WAITING) if Act.DISPATCH_UNIT in held else []
-    places = whereabouts([unit.item_id for unit in leaving]) if leaving else {}
+    leaving = _leaving() if Act.DISPATCH_UNIT in held else []
     context = {
         "dispatches": Act.DISPATCH_UNIT in held,
-        "leaving": [(unit, places.get(unit.item_id)) for unit in leaving],
+        "leaving": leaving[:SHOWN],
+        "more_leave": len(leaving) > SHOWN,
         "may_search": Act.LOOK_UP_UNIT in held,
         "may_record": Act.RECORD_RESULT in held,
         "units": units_in_build(limit=WAITING) if Act.LOOK_UP_UNIT in held else [],
         "reports": reports(state="active", limit=WAITING, viewer=request.user, at=at) if looks else [],
     }
     return render(request, "history/home.html", context)
+
+
+def _leaving() -> list[tuple[UnitCard, WhereCard | None, CertificateCard | None]]:
+    """What is released and still here, with its place and its last certificate; what may leave today in front."""
+    units = units_to_leave(LEAVING)
+    items = [unit.item_id for unit in units]
+    places, papers = (whereabouts(items), latest_certificates(items)) if items else ({}, {})
+
+    def waits(unit: UnitCard) -> bool:
+        paper = papers.get(unit.item_id)
+        return unit.on_hold or unit.away or paper is None or paper.standing != "current"
+
+    return [(one, places.get(one.item_id), papers.get(one.item_id)) for one in sorted(units, key=waits)]
 
 
 @require_safe

@@ -63,10 +63,21 @@ def test_says_what_leaves_and_afterwards_to_whom(certified, client_of):
     assert "What leaves" not in text
 
 
+def test_puts_what_may_leave_in_front_of_what_waits_for_its_certificate(certified, client_of):
+    """The other was opened earlier and has none."""
+    made = ItemFactory(family=FamilyFactory(code="ZZ-1"))
+    UnitFactory(item=made, number=1, state="released", opened_at=FIXED_NOW - timedelta(days=90))
+    text = client_of(certified.cast.dispatch).get("/").text
+    assert 0 < text.index(f'href="/units/{SERIAL}/dispatch/"') < text.index('href="/units/ZZ-1-')
+    assert text.count("none yet") == 1
+
+
 def test_lists_for_dispatch_alone_what_is_released_and_in_nothing(certified, client_of):
     cast = certified.cast
     client = client_of(cast.dispatch)
-    assert f'href="/units/{SERIAL}/dispatch/"' in client.get("/").text
+    text = client.get("/").text
+    assert f'href="/units/{SERIAL}/dispatch/"' in text
+    assert "FR-2026-0001 issue 1" in text
     assert "Released and still here" not in client_of(cast.customer_service).get("/").text
     holder = UnitFactory(item=ItemFactory(family=FamilyFactory(code="ZZ-1")), number=1)
     Installation.objects.create(
