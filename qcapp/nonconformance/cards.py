@@ -350,6 +350,7 @@ class ReportView:
     destructions: tuple[DestructionCard, ...] = ()
     return_note: ReturnNoteCard | None = None
     marks: tuple[MarkCard, ...] = ()  # every place on the drawing
+    spec: Any = None  # what its checkpoint specified, for the drawn band
 
     @property
     def mark(self) -> MarkCard | None:

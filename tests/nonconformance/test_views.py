@@ -69,6 +69,23 @@ def test_shows_a_report_with_what_may_be_done_by_whom(
     assert "Record containment" not in client_of(case.cast.welder).get(f"/nonconformances/{case.number}/").text
 
 
+@pytest.mark.parametrize(("key", "answer", "bars"), [("head_angle", "62.40", 2), ("pores", {"count": 3}, 1)])
+def test_draws_the_limits_that_the_checkpoint_has(
+    workshop: Workshop, client_of: Browser, key: str, answer: Any, bars: int
+) -> None:
+    """A count has no lower limit, because nobody counts below zero."""
+    case = Case.out_of_band(workshop, key, answer)
+    page = client_of(case.cast.customer_service).get(f"/nonconformances/{case.number}/").text
+    assert page.split("<dt>Answer</dt>")[1].split("</svg>")[0].count("<rect ") == bars
+
+
+def test_says_the_limits_of_a_permit_with_their_unit(workshop: Workshop, client_of: Browser) -> None:
+    told = {"family_code": "FR-200", "checkpoint_key": "head_angle", "upper": "62.50", "quantity": "1"}
+    client = client_of(workshop.cast.engineer)
+    assert client.post("/nonconformances/permits/propose/", told | {"statement": "Trail stays."}).status_code == 302
+    assert "<dd>max 62.50 °</dd>" in client.get("/nonconformances/permits/").text
+
+
 def test_offers_a_signature_only_in_roles_that_the_person_holds(case: Case, client_of: Browser) -> None:
     case.contain().propose("repair")
     page = client_of(case.cast.engineer).get(f"/nonconformances/{case.number}/").text
