@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -84,6 +85,27 @@ def test_says_the_limits_of_a_permit_with_their_unit(workshop: Workshop, client_
     client = client_of(workshop.cast.engineer)
     assert client.post("/nonconformances/permits/propose/", told | {"statement": "Trail stays."}).status_code == 302
     assert "<dd>max 62.50 °</dd>" in client.get("/nonconformances/permits/").text
+
+
+GROUPS = {"for-correction": {"steps", "reinspect"}, "for-concession": {"concession_lower", "ends_on"}}
+
+
+def names_in(page: str, group: str) -> set[str]:
+    part = page.split(f'<fieldset class="group {group}">')[1].split("</fieldset>")[0]
+    return set(re.findall(r' name="(\w+)"', part))
+
+
+def test_groups_what_some_dispositions_ask_and_shows_all_once_it_was_refused(case: Case, client_of: Browser) -> None:
+    case.contain()
+    client = client_of(case.cast.quality_manager)
+    page = client.get(f"/nonconformances/{case.number}/").text
+    assert all(names <= names_in(page, group) for group, names in GROUPS.items())
+    assert page.count('name="instruction"') == 1
+    assert 'class="stack proposing"' in page
+    told = {"disposition": "scrap", "instruction": "Cut up.", "cause": "method", "concession_upper": "62.50"}
+    refused = send(client, case, "propose", **told)
+    assert "Only use as is and repair carry limits of a concession" in refused.text
+    assert 'class="stack proposing whole"' in refused.text
 
 
 def test_offers_a_signature_only_in_roles_that_the_person_holds(case: Case, client_of: Browser) -> None:
