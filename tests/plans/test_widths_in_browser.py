@@ -44,11 +44,13 @@ def test_keeps_number_and_title_where_all_columns_are_shown(editor: Editor, cast
         page.keyboard.press("End")
         assert page.evaluate("() => document.querySelector('.scroller').scrollLeft") > 0
         for column in ("number", "title", "stage_number"):
-            assert seen(page, column), column
+            assert seen(page, f"#rows td[data-column={column}]"), column
+        for place in (1, 2):
+            assert seen(page, f"#sheet th:nth-child({place})"), place
         for _ in range(18):  # back to what lies to the left: it is not left behind the title
             page.keyboard.press("ArrowLeft")
             assert page.evaluate(f"() => ({SEEN})(document.activeElement)")
 
 
-def seen(page: Page, column: str) -> bool:
-    return bool(page.locator(f"#rows td[data-column={column}]").first.evaluate(SEEN))
+def seen(page: Page, cell: str) -> bool:
+    return bool(page.locator(cell).first.evaluate(SEEN))
