@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -106,6 +107,13 @@ def test_groups_what_some_dispositions_ask_and_shows_all_once_it_was_refused(cas
     refused = send(client, case, "propose", **told)
     assert "Only use as is and repair carry limits of a concession" in refused.text
     assert 'class="stack proposing whole"' in refused.text
+
+
+def test_prints_the_limits_of_a_concession_with_their_unit(case: Case, client_of: Browser) -> None:
+    case.contain().propose("use_as_is").sign()
+    answer = client_of(case.cast.quality_manager).get(f"/nonconformances/{case.number}/report.pdf")
+    words = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
+    assert "to 62.50 °." in words
 
 
 def test_offers_a_signature_only_in_roles_that_the_person_holds(case: Case, client_of: Browser) -> None:
