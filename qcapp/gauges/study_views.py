@@ -46,7 +46,7 @@ def plan(request: HttpRequest, number: str) -> HttpResponse:
                 status = refusal_status(error)
             else:
                 return redirect("gauges:study", number=gauge.number, study=row.pk)
-    context = {"form": form, "title": f"Plan a study of {gauge.number}"}
+    context = {"form": form, "gauge": gauge, "title": f"Plan a study of {gauge.number}"}
     return render(request, "gauges/add.html", context, status=status)
 
 

@@ -86,7 +86,9 @@ BUILT = """
     running | reduced | nonconforming | longer | advice | frames | hole | shaft | first | second | changed |
     goods in | the system | starts on | by the threshold | stringent | intermediate | moderate | replaced |
     under review | too little | not capable | acknowledged | drift | quiet | restored | database | data folder |
-    Deleted | hardness | up | down | alike | do | cancel | order | order {0} | re-welding |
+    Deleted | hardness | up | down | alike | do |
+    rectangular | triangular | u shaped | rectangular, √{0} | triangular, √{0} | u-shaped, √{0} |
+    cancel | order | order {0} | re-welding |
     as the plan measures them | millimetres shown in inches | The gauge itself: the same person again |
     People: another person | Person and part together | Gauge and people together |
     {0}, process {1} | Enter a mill certificate | Another heat or size on {0} | Raise a report on the delivery |

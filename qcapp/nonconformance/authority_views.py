@@ -20,6 +20,7 @@ from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
 from qcapp.people.services import prove_identity
+from qcapp.plans.queries.specified import units_of_measure
 from qcapp.production.queries import hold_by_uuid, units_of_items
 from qcapp.production.services import lift_hold
 
@@ -120,9 +121,12 @@ def _permits(
     request: HttpRequest, form: forms.PermitForm, status: int = HTTPStatus.OK, problem: str = ""
 ) -> HttpResponse:
     at = timezone.now()
+    cards = details.permits(site_day(at))
+    units = units_of_measure({card.characteristic_id for card in cards})
     context = {
         "permits": [
-            (card, forms.SignPermitForm(auto_id=f"{card.number}_%s")) for card in details.permits(site_day(at))
+            (card, units.get(card.characteristic_id, ""), forms.SignPermitForm(auto_id=f"{card.number}_%s"))
+            for card in cards
         ],
         "form": form,
         "may_propose": may(request.user, Act.PROPOSE_PERMIT, at),

@@ -93,6 +93,11 @@ class ConcessionCard:
         """For how many further units it may be used; none where it is for its report's units alone."""
         return 0 if self.units_at_most is None else max(0, self.units_at_most - self.used)
 
+    @property
+    def left_words(self) -> str:
+        """The same for a choice on a page."""
+        return f"{self.left} of {self.units_at_most} units left"
+
     def covers(self, answer: Mapping[str, Any]) -> bool:
         """Whether an answer that does not conform is permitted: every number inside these limits."""
         numbers = numbers_in(answer)
@@ -350,6 +355,7 @@ class ReportView:
     destructions: tuple[DestructionCard, ...] = ()
     return_note: ReturnNoteCard | None = None
     marks: tuple[MarkCard, ...] = ()  # every place on the drawing
+    spec: Any = None  # what its checkpoint specified, for the drawn band
 
     @property
     def mark(self) -> MarkCard | None:

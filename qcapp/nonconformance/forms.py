@@ -61,6 +61,9 @@ class StartForm(forms.Form):
 
 
 PART = "part_"  # a lot is split: one quantity per disposition
+# What belongs to some dispositions only; the page shows each group with those.
+OF_THE_CORRECTION = ("steps", "method", "procedure", "max_attempts", "reinspect", "left_out_reason")
+OF_THE_CONCESSION = ("concession_lower", "concession_upper", "ends_on", "units_at_most", "permit", "serials")
 METHODS = [("", "other, or none"), *((one.value, one.label) for one in Method)]
 
 
@@ -127,8 +130,28 @@ class ProposeForm(forms.Form):
             del self.fields["disposition"], self.fields["reinspect"], self.fields["left_out_reason"]
             for one in Disposition:
                 label = f"{one.label.capitalize()}, pieces of {quantity}"
-                self.fields[PART + one.value] = forms.IntegerField(label=label, required=False, min_value=0)
+                counted = forms.NumberInput(
+                    attrs={"placeholder": " "}
+                )  # a blank tells the page's style whether it is filled
+                self.fields[PART + one.value] = forms.IntegerField(
+                    label=label, required=False, min_value=0, widget=counted
+                )
             self.order_fields([PART + one.value for one in Disposition])
+
+    @property
+    def decided(self) -> list[forms.BoundField]:
+        """The fields of every disposition."""
+        return [one for one in self if one.name not in OF_THE_CORRECTION + OF_THE_CONCESSION]
+
+    @property
+    def correction(self) -> list[forms.BoundField]:
+        """What rework and repair ask besides."""
+        return [self[name] for name in OF_THE_CORRECTION if name in self.fields]
+
+    @property
+    def concession(self) -> list[forms.BoundField]:
+        """What use as is and repair ask besides."""
+        return [self[name] for name in OF_THE_CONCESSION if name in self.fields]
 
     def clean(self) -> dict[str, Any]:
         """The quantities of a split lot become one entry `parts`."""

@@ -20,6 +20,7 @@ from qcapp.inspections.queries import adopted
 from qcapp.inspections.queries.beside import PhotoCard, photos_of
 from qcapp.lib.middleware import client_address
 from qcapp.lib.refusals import refusal_status
+from qcapp.lib.spoken import said
 from qcapp.people.access import needs
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act, Role
@@ -363,10 +364,9 @@ def _propose_form(view: ReportView, sent: Any = None) -> forms.ProposeForm:
     row = report_row(view.card.number)
     proposed = disturbed(row) if sent is None and view.serials else []
     given, older = allowed_already(row)
-    permits = [(card.number, f"{card.number}: {card.limits}") for card in given]
-    permits += [
-        (one.number, f"{one.number}: {one.limits}, {one.left} of {one.units_at_most} units left") for one in older
-    ]
+    unit = f" {view.facts['unit_of_measure']}" if view.facts.get("unit_of_measure") else ""
+    permits = [(card.number, f"{card.number}: {card.limits}{unit}") for card in given]
+    permits += [(one.number, f"{one.number}: {one.limits}{unit}, {said(one.left_words)}") for one in older]
     checkpoints = sorted(_checkpoints(view), key=lambda one: one[0] not in proposed)
     return forms.ProposeForm(
         sent, auto_id="propose_%s", checkpoints=checkpoints, permits=permits, quantity=view.quantity,

@@ -438,7 +438,7 @@ const HEADS = editor.dataset.heads.split(" ");
 /** What a column is called: by its head in the table, or in the choice of fields; a column of neither by its name. */
 function headOf(column) {
   const head = sheet.tHead.rows[0].cells[HEADS.indexOf(column)] ?? document.querySelector(`#many-column option[value="${column}"]`);
-  return head ? head.textContent : column.replaceAll("_", " ");
+  return head ? head.textContent.replaceAll("\u00ad", "") : column.replaceAll("_", " "); // without the head's soft hyphens
 }
 
 function listOf(data) {

@@ -85,6 +85,13 @@ def test_reads_an_uncertainty_with_a_comma_or_a_point(metrology, typed, kept):
     assert [str(one.expanded_uncertainty) for one in Calibration.objects.all()] == ([kept] if kept else [])
 
 
+def test_leads_back_from_a_study_that_is_planned_to_its_gauge(metrology):
+    GaugeFactory(number="HG-05")
+    page = metrology.get("/gauges/HG-05/studies/plan/").text
+    crumbs = page.split('<p class="crumbs">')[1].split("</p>")[0]
+    assert '<a href="/gauges/HG-05/">HG-05</a>' in crumbs
+
+
 @pytest.mark.parametrize("address", ["add/", "kinds/add/", "HG-07/calibrations/", "HG-07/out-of-use/"])
 def test_refuses_who_does_not_keep_gauges(cast, client_of, address):
     GaugeKindFactory()

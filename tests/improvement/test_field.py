@@ -116,9 +116,12 @@ def test_writes_a_letter_for_each_customer(workshop: Workshop, number: str) -> N
     assert "FR-200-0062" in pages[0]
     assert "FR-200-0060" in pages[1]
     assert "please stop using the trike." in pages[1]
+    assert "of 2" not in pages[0]  # a customer's letter is not a page of somebody else's
+    assert pages[1].count("Orchard Lane Farm") == 2
     assert letters_pdf(number=number) == data
     (only,) = pypdf.PdfReader(io.BytesIO(letters_pdf(number=number, customer="Orchard Lane Farm"))).pages
     assert "Orchard Lane 4" in only.extract_text()
+    assert "page 1 of 1" in only.extract_text()
     with refused("units_missing", "improvement"):
         letters_pdf(number=number, customer="Nobody")
     with refused("letter_length", "improvement"):

@@ -51,6 +51,8 @@ def test_says_what_the_threshold_wrote_in_the_language_of_the_reader(thrice: Wor
         page = client.get(address).text
         assert "3 gleichartige Berichte, Prüfpunkt: 101 Head angle (FR-200)" in page
         assert "at the same" not in page
+        assert "head angle" not in page  # the checkpoint's title and not its key
+    assert "<dt>Gleich in</dt><dd>Prüfpunkt 101 Head angle, FR-200</dd>" in page
 
 
 def test_leads_an_action_from_open_to_watched(led: Led, client_of: Browser) -> None:

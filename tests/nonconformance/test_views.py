@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -67,6 +69,51 @@ def test_shows_a_report_with_what_may_be_done_by_whom(
     assert "Sign the withdrawal" in page
     assert "Start rework" not in page
     assert "Record containment" not in client_of(case.cast.welder).get(f"/nonconformances/{case.number}/").text
+
+
+@pytest.mark.parametrize(("key", "answer", "bars"), [("head_angle", "62.40", 2), ("pores", {"count": 3}, 1)])
+def test_draws_the_limits_that_the_checkpoint_has(
+    workshop: Workshop, client_of: Browser, key: str, answer: Any, bars: int
+) -> None:
+    """A count has no lower limit, because nobody counts below zero."""
+    case = Case.out_of_band(workshop, key, answer)
+    page = client_of(case.cast.customer_service).get(f"/nonconformances/{case.number}/").text
+    assert page.split("<dt>Answer</dt>")[1].split("</svg>")[0].count("<rect ") == bars
+
+
+def test_says_the_limits_of_a_permit_with_their_unit(workshop: Workshop, client_of: Browser) -> None:
+    told = {"family_code": "FR-200", "checkpoint_key": "head_angle", "upper": "62.50", "quantity": "1"}
+    client = client_of(workshop.cast.engineer)
+    assert client.post("/nonconformances/permits/propose/", told | {"statement": "Trail stays."}).status_code == 302
+    assert "<dd>max 62.50 °</dd>" in client.get("/nonconformances/permits/").text
+
+
+GROUPS = {"for-correction": {"steps", "reinspect"}, "for-concession": {"concession_lower", "ends_on"}}
+
+
+def names_in(page: str, group: str) -> set[str]:
+    part = page.split(f'<fieldset class="group {group}">')[1].split("</fieldset>")[0]
+    return set(re.findall(r' name="(\w+)"', part))
+
+
+def test_groups_what_some_dispositions_ask_and_shows_all_once_it_was_refused(case: Case, client_of: Browser) -> None:
+    case.contain()
+    client = client_of(case.cast.quality_manager)
+    page = client.get(f"/nonconformances/{case.number}/").text
+    assert all(names <= names_in(page, group) for group, names in GROUPS.items())
+    assert page.count('name="instruction"') == 1
+    assert 'class="stack proposing"' in page
+    told = {"disposition": "scrap", "instruction": "Cut up.", "cause": "method", "concession_upper": "62.50"}
+    refused = send(client, case, "propose", **told)
+    assert "Only use as is and repair carry limits of a concession" in refused.text
+    assert 'class="stack proposing whole"' in refused.text
+
+
+def test_prints_the_limits_of_a_concession_with_their_unit(case: Case, client_of: Browser) -> None:
+    case.contain().propose("use_as_is").sign()
+    answer = client_of(case.cast.quality_manager).get(f"/nonconformances/{case.number}/report.pdf")
+    words = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
+    assert "to 62.50 °." in words
 
 
 def test_offers_a_signature_only_in_roles_that_the_person_holds(case: Case, client_of: Browser) -> None:

@@ -46,9 +46,11 @@ def browser() -> Iterator[Browser]:
 class At:
     """Somebody at a browser of their own, on the pages of reports."""
 
-    def __init__(self, browser: Browser, address: str, badge: str) -> None:
+    def __init__(self, browser: Browser, address: str, badge: str, *, scripts: bool = True) -> None:
         self.address = address
-        self.page: Page = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+        self.page: Page = browser.new_context(
+            viewport={"width": 1440, "height": 900}, java_script_enabled=scripts
+        ).new_page()
         self.page.goto(address + "/sign-in/")
         self.page.fill("input[name=badge]", badge)
         self.page.fill("input[type=password]", PASSWORD)
@@ -122,8 +124,9 @@ def decide_rework(case: Case, here: str, manager: At, engineer: At, coordinator:
     """Contained, proposed, and decided by the signatures of all three."""
     manager.go(here)
     manager.press("Record containment", note="Frame set aside with its tag.")
-    told = {"instruction": "Straighten in the restraint.", "steps": "Clamp it.\nPress 0.4 mm over.", "cause": "method"}
-    told |= {"method": "cold_straightening", "procedure": "CS-3", "max_attempts": "1", "disposition": "rework"}
+    told = {"disposition": "rework", "instruction": "Straighten in the restraint.", "cause": "method"}
+    told |= {"steps": "Clamp it.\nPress 0.4 mm over.", "method": "cold_straightening"}
+    told |= {"procedure": "CS-3", "max_attempts": "1"}
     assert "Still to sign" in manager.press("Propose", **told)
     manager.press("Sign", pin=PIN)
     engineer.go(here)
@@ -249,3 +252,21 @@ def test_splits_a_lot_into_rework_and_return(browser: Browser, shop: Workshop, l
     assert "closed" in second.press("Close the report", corrective_action="Stop at the saw renewed.", pin=PIN)
     assert not open_holds(lot.item_id)
     assert report(number).return_note.quantity == 15  # type: ignore[union-attr]
+
+
+def test_asks_what_the_chosen_disposition_needs_without_any_script(
+    browser: Browser, shop: Workshop, live_server: Any
+) -> None:
+    case = Case.out_of_band(shop).contain()
+    manager = At(browser, live_server.url, shop.cast.quality_manager.badge, scripts=False)
+    page = manager.go(f"/nonconformances/{case.number}/")
+    asked = {
+        "use_as_is": (False, True), "rework": (True, False), "repair": (True, True), "scrap": (False, False),
+        "return_to_supplier": (False, False),
+    }  # fmt: skip
+    for disposition, shown in asked.items():
+        page.select_option("[name=disposition]", disposition)
+        there = page.locator(".for-correction").is_visible(), page.locator(".for-concession").is_visible()
+        assert there == shown, disposition
+    page.select_option("[name=disposition]", "rework")
+    assert "Still to sign" in manager.press("Propose", instruction="Straighten in the restraint.", cause="method")

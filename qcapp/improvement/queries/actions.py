@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ from django.db.models import Count, Prefetch, QuerySet
 
 from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
+from qcapp.plans.queries.specified import titles_of
 
 from ..cards import BY_THRESHOLD, ActionCard, ActionView, CostCard, EventCard, MoveCard, ReportLine, StepCard
 from ..models import ActionReport, ActionStatus, CauseChain, CorrectiveAction, CostEntry, Step, StepEvent
@@ -46,7 +47,7 @@ def actions(state: str = "active") -> list[ActionCard]:
         rows = rows.filter(status__state=state)
     found = list(rows[:LONGEST_LIST])
     waiting = _steps_waiting([row.pk for row in found])
-    return [_card(row, row.n, waiting.get(row.pk, [])) for row in found]
+    return _cards((row, row.n, waiting.get(row.pk, [])) for row in found)
 
 
 def action_counts() -> dict[str, int]:
@@ -63,7 +64,7 @@ def action(number: str) -> ActionView:
     lines = reports_of_action(row.pk)
     waiting = [step.due_on for step in steps if step.state in (StepState.AGREED, StepState.DONE)]
     return ActionView(
-        card=_card(row, len(lines), waiting), problem=row.problem, reports=lines,
+        card=_cards([(row, len(lines), waiting)])[0], problem=row.problem, reports=lines,
         whys=tuple(chain.whys) if chain else (), cause=chain.cause if chain else "",
         whys_by=chain.by.name if chain else "", steps=steps,
         moves=[_move(one) for one in row.moves.select_related("by").order_by("id")],
@@ -83,7 +84,7 @@ def reports_of_action(action_id: int) -> list[ReportLine]:
 def actions_of_report(report_id: int) -> list[ActionCard]:
     """The corrective actions that answer a report."""
     rows = _actions().filter(reports__report=report_id).annotate(n=Count("reports")).order_by("id")
-    return [_card(row, row.n, []) for row in rows]
+    return _cards((row, row.n, []) for row in rows)
 
 
 def steps_of(action_id: int) -> list[StepCard]:
@@ -96,9 +97,10 @@ def steps_for(person: Person) -> list[tuple[ActionCard, StepCard]]:
     """The steps that a person has to do, the earliest due first, each with its action (reports not counted)."""
     rows = Step.objects.filter(owner=person).exclude(action__status__state__in=list(ENDED))
     with_action = [f"action__{name}" for name in OF_A_CARD]
-    found = rows.select_related("owner", *with_action).prefetch_related(EVENTS).order_by("due_on", "id")
-    cards = [(_card(row.action, 0, []), step_card(row)) for row in found]
-    return [one for one in cards if one[1].state == StepState.AGREED]
+    found = list(rows.select_related("owner", *with_action).prefetch_related(EVENTS).order_by("due_on", "id"))
+    cards = _cards((row.action, 0, []) for row in found)
+    together = zip(cards, map(step_card, found), strict=True)
+    return [one for one in together if one[1].state == StepState.AGREED]
 
 
 def step_card(row: Step) -> StepCard:
@@ -144,11 +146,19 @@ def _steps_waiting(action_ids: Iterable[int]) -> dict[int, list[date]]:
     return found
 
 
-def _card(row: CorrectiveAction, reports: int, waiting: list[date]) -> ActionCard:
+def _cards(told: Iterable[tuple[CorrectiveAction, int, list[date]]]) -> list[ActionCard]:
+    """Each action's card from its row, how many reports it answers and its steps' due days; one query for titles."""
+    known = list(told)
+    titles = titles_of({row.characteristic_id for row, _, _ in known if row.characteristic_id})
+    return [_card(row, reports, waiting, titles) for row, reports, waiting in known]
+
+
+def _card(row: CorrectiveAction, reports: int, waiting: list[date], titles: Mapping[int, str]) -> ActionCard:
     status = row.status
+    label = titles.get(row.characteristic_id or 0, "") or label_of(row.basis, row.value, row.characteristic)
     return ActionCard(
         id=row.pk, number=row.number, title=row.title, basis=row.basis, value=row.value,
-        label=label_of(row.basis, row.value, row.characteristic), family_code=row.family.code if row.family else "",
+        label=label, family_code=row.family.code if row.family else "",
         characteristic_id=row.characteristic_id, state=status.state, state_label=ActionState(status.state).label,
         owner_name=status.owner.name if status.owner else "", opened_at=row.opened_at,
         opened_by_name=row.opened_by.name if row.opened_by else BY_THRESHOLD, changed_at=status.changed_at,

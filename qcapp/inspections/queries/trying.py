@@ -8,13 +8,14 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from qcapp.core.checkpoints.kinds import kind, passes
 from qcapp.core.errors import Invalid
 from qcapp.plans.queries import CheckpointCard
+from qcapp.plans.queries.specified import specs_of
 
 from ..models import Adoption, Result
 from .loading import _plain
@@ -45,6 +46,8 @@ class OtherVerdict:
     inspection: int
     nearest_before: str
     nearest_after: str
+    spec: Any = None  # what the draft specifies, and what the recorded answer was judged by
+    spec_before: Any = None
 
     @property
     def worse(self) -> bool:
@@ -98,8 +101,16 @@ def tried_on(family_id: int, cards: Sequence[CheckpointCard], units: int, *, vie
         if after[0] != outcome:
             others.append(((item, checkpoint, turn), _other(items[item], card, row[7:], after)))
     secret = kept_secret((place for place, _ in others), viewer=viewer)
-    shown = sorted((one for place, one in others if place not in secret), key=lambda one: (one.number, one.serial))
+    shown = sorted(
+        (one for place, one in _with_limits(others) if place not in secret), key=lambda one: (one.number, one.serial)
+    )
     return Tried(tuple(sorted(items.values())), judged, tuple(shown))
+
+
+def _with_limits(others: Sequence[tuple[Place, OtherVerdict]]) -> list[tuple[Place, OtherVerdict]]:
+    """The same with what each recorded answer was judged by, for the drawn band."""
+    specs = specs_of({place[1] for place, _ in others})
+    return [(place, replace(one, spec_before=specs.get(place[1]))) for place, one in others]
 
 
 def _last_items(family_id: int, units: int) -> dict[int, str]:
@@ -144,6 +155,7 @@ def _other(
         inspection=recorded[2],
         nearest_before=recorded[1],
         nearest_after=after[1],
+        spec=card.spec,
     )
 
 

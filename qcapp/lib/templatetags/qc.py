@@ -166,6 +166,18 @@ def shown_moment(value: datetime | None) -> str:
     return "" if value is None else f"{shown_day(value)}, {clock(value)}"
 
 
+# Where a head of a narrow column may break; browsers do not know these words by themselves.
+PARTS = ("Criti-cality", "Nomi-nal", "Kriti-kalität", "Nenn-maß", "Prüf-mittel", "Ein-heit")
+SOFT_HYPHEN = "\u00ad"
+PARTED = {word.replace("-", ""): word.replace("-", SOFT_HYPHEN) for word in PARTS}
+
+
+@register.filter
+def parted(value: object) -> str:
+    """A column's head, which may break inside its word where the column is narrow."""
+    return PARTED.get(str(value), str(value))
+
+
 @register.filter
 def words(value: object) -> str:
     """A code such as in_build as words."""
