@@ -204,3 +204,25 @@ def test_takes_the_focus_through_the_bench_in_the_order_in_which_it_is_read(tabl
     names = [name for _, name in seen]
     order = [names.index(one) for one in ("who", "stage-now", "width", "gauge", "value", "photo", "report")]
     assert order == sorted(order)
+
+
+# How many lines each value, and each number of a report, takes; and what a copy of it would be.
+PIECES = "n => [...n.querySelectorAll('bdi')].map((one) => [one.innerText, one.getClientRects().length])"
+
+
+@pytest.mark.parametrize(("code", "by"), [("en", "0.3 ° above:"), ("es", "0,3 °")])
+def test_breaks_no_value_from_its_unit_and_no_number_of_a_report(tablet: Tablets, code: str, by: str) -> None:
+    one = tablet()
+    speak(one, "1001", code)
+    one.page.reload()
+    one.page.wait_for_selector("#question")
+    one.at("angle").enter("24.8").until_sent()
+    one.page.wait_for_selector("text=NCR-")
+    for width in range(280, 400, 8):  # some of them end a line where a piece could break
+        one.page.set_viewport_size({"width": width, "height": 844})
+        pieces = one.page.eval_on_selector(".verdict", PIECES)
+        assert {lines for _, lines in pieces} == {1}, width
+    texts = [text for text, _ in pieces]
+    assert by.removesuffix(" above:") in " ".join(texts)
+    assert any(text.startswith("NCR-") and text.count("-") == 2 for text in texts)
+    assert by in one.page.inner_text(".verdict strong")
