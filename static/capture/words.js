@@ -25,9 +25,9 @@ export async function learn(code) {
   } catch { /* English is better than nothing. */ }
 }
 
-/** The text in the person's language, with {0}, {1} … filled in. */
+/** The text in the person's language, with {0}, {1} … filled in; "{0?stage|stages}" is the first where {0} is 1. */
 export function t(text, ...values) {
-  return (words[text] || text).replace(/\{(\d)\}/g, (_, place) => values[place]);
+  return (words[text] || text).replace(/\{(\d)(?:\?(.*?)\|(.*?))?\}/g, (_, place, one, more) => (more === undefined ? values[place] : Number(values[place]) === 1 ? one : more));
 }
 
 /** How the language writes days. */
