@@ -226,3 +226,37 @@ def test_breaks_no_value_from_its_unit_and_no_number_of_a_report(tablet: Tablets
     assert by.removesuffix(" above:") in " ".join(texts)
     assert any(text.startswith("NCR-") and text.count("-") == 2 for text in texts)
     assert by in one.page.inner_text(".verdict strong")
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "offered", "correction"),
+    [
+        ("stamp", None, ["Dirt or poor light", "Wrong spot was looked at", "Part or test was set up wrongly"], 2),
+        ("pores", "5", ["Dirt or poor light", "Wrong spot was looked at", "Counted wrong"], 2),
+        (
+            "width",
+            "62.7",
+            ["Dirt or a burr under the gauge", "Gauge slipped or sat badly", "Wrong spot was measured"],
+            3,
+        ),
+    ],
+)
+def test_offers_reasons_that_fit_what_was_asked(
+    tablet: Tablets, key: str, answer: str | None, offered: list[str], correction: int
+) -> None:
+    one = tablet().at(key)
+    if answer:
+        one.enter(answer)
+    else:
+        one.page.click(".answer.out")
+        one.pick_gauge()
+    one.until_sent()
+    reasons = one.page.locator("dialog[open] .picks > button")
+    one.page.get_by_role("button", name="Measure again").click()
+    one.page.wait_for_selector("dialog[open] textarea")
+    assert reasons.all_inner_texts() == offered
+    one.page.keyboard.press("Escape")
+    one.page.wait_for_selector("dialog", state="detached")
+    one.page.get_by_role("button", name="Correct this entry").click()
+    one.page.wait_for_selector("dialog[open] textarea")
+    assert reasons.count() == correction
