@@ -36,5 +36,5 @@ export const region = () => (learnt === "en" ? "en-GB" : learnt);
 /** A number, or a text with numbers, with the language's decimal mark. What is sent keeps the point. */
 export const local = (text) => (comma ? String(text).replace(/(\d)\.(\d)/g, "$1,$2") : String(text));
 /** Limits as the plan writes them ("44.7 to 45.3 mm"). */
-export const limits = (text) => local(text ?? "").replace(/(^| )-(?=\d)/g, "$1−").replace(" to ", ` ${t("to")} `);
+export const limits = (text) => local(text ?? "").replace(/(^| )-(?=\d)/g, "$1−").replace(" to ", ` ${t("to")} `).replace(/^(min|max)(?= )/, (word) => (word === "min" ? t("min") : t("max")));
 export const decimalMark = () => (comma ? "," : ".");

@@ -210,8 +210,12 @@ def test_takes_the_focus_through_the_bench_in_the_order_in_which_it_is_read(tabl
 PIECES = "n => [...n.querySelectorAll('bdi')].map((one) => [one.innerText, one.getClientRects().length])"
 
 
-@pytest.mark.parametrize(("code", "by"), [("en", "0.3 ° above:"), ("es", "0,3 °")])
-def test_breaks_no_value_from_its_unit_and_no_number_of_a_report(tablet: Tablets, code: str, by: str) -> None:
+@pytest.mark.parametrize(
+    ("code", "by", "limit"), [("en", "0.3 ° above:", "max 0.30 mm"), ("es", "0,3 °", "máx. 0,30 mm")]
+)
+def test_breaks_no_value_from_its_unit_and_no_number_of_a_report(
+    tablet: Tablets, code: str, by: str, limit: str
+) -> None:
     one = tablet()
     speak(one, "1001", code)
     one.page.reload()
@@ -226,6 +230,8 @@ def test_breaks_no_value_from_its_unit_and_no_number_of_a_report(tablet: Tablets
     assert by.removesuffix(" above:") in " ".join(texts)
     assert any(text.startswith("NCR-") and text.count("-") == 2 for text in texts)
     assert by in one.page.inner_text(".verdict strong")
+    resize(one, "landscape")
+    assert limit in one.at("parallel").page.inner_text(".given")
 
 
 @pytest.mark.parametrize(
