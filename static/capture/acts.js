@@ -58,7 +58,7 @@ async function alone(load) {
   loading = true;
   try { return await load(); } finally { loading = false; }
 }
-const questions = () => alone(() => import("./questions.js"));
+export const questions = () => alone(() => import("./questions.js"));
 
 async function photo(c) {
   const taken = await (await alone(() => import("./photo.js")))?.takePhoto(t("Photo at {0}", c.number));

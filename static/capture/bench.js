@@ -173,11 +173,11 @@ function stageEnd(stage) {
   }
   if (signedHere(stage.number)) return quiet(el("p", {}, t("Stage {0} is signed on this tablet, not yet confirmed by the server.", stage.number)), onwards());
   const others = rows.filter((c) => c.task === "wait" && c.kind !== "derived").length;
-  if (others) return quiet(el("p", {}, others > 1 ? t("Your part of stage {0} is done. {1} checkpoints wait for another person.", stage.number, others) : t("Your part of stage {0} is done. 1 checkpoint waits for another person.", stage.number)), onwards());
+  if (others) return quiet(el("p", {}, t("Your part of stage {0} is done. {1} {1?checkpoint waits|checkpoints wait} for another person.", stage.number, others)), onwards());
   if (stage.state === "held") return quiet(el("p", {}, t("Stage {0} is answered. It is on hold and cannot be signed yet.", stage.number)), onwards());
   const out = rows.filter((c) => tone(c.outcome) === "out").length;
   const changed = stage.state === "changed_since_signed" ? t("Stage {0} has changed since it was signed:", stage.number) : t("Stage {0} is answered:", stage.number);
-  return quiet(el("p", {}, `${changed} ${rows.length === 1 ? (out ? t("1 checkpoint, out of band.") : t("1 checkpoint, in band.")) : out ? t("{0} checkpoints, {1} out of band.", rows.length, out) : t("{0} checkpoints, none out of band.", rows.length)}`),
+  return quiet(el("p", {}, `${changed} ${out ? t("{0} {0?checkpoint|checkpoints}, {1} out of band.", rows.length, out) : t("{0} {0?checkpoint, not|checkpoints, none} out of band.", rows.length)}`),
     el("div", { class: "answers" }, el("button", { type: "button", class: "big go", id: "sign", onclick: signStage }, t("Sign stage {0}", stage.number))));
 }
 

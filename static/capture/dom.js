@@ -2,6 +2,10 @@
 
 import { decimalMark, t } from "./words.js";
 
+const ONE = /([A-Z]+-[\w-]*\d|\d[\d.,]* \S{1,7}(?!\S))/;
+/** The text with each number and its unit, and each "NCR-2026-0012", in a piece that no line breaks. */
+const inPieces = (text) => text.split(ONE).map((part, i) => (i % 2 ? el("bdi", {}, part) : part));
+
 export function el(name, attributes = {}, ...children) {
   const node = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
@@ -10,7 +14,8 @@ export function el(name, attributes = {}, ...children) {
     else if (key === "class") node.className = value;
     else node.setAttribute(key, value === true ? "" : value);
   }
-  node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  const sentence = /^(p|li|strong|summary|h\d)$/.test(name);
+  node.append(...children.flat().filter((child) => (child ?? false) !== false).flatMap((child) => (sentence && child.split ? inPieces(child) : child)));
   return node;
 }
 

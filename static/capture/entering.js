@@ -1,16 +1,14 @@
 // From what is typed to an operation in the tablet's store: drafts, reading, the question about a wild value, the record.
 
 import { parseValue } from "../js/verdict.js";
-import { askSetup } from "./acts.js";
+import { askSetup, questions } from "./acts.js";
 import { el, find, tell, typed } from "./dom.js";
-import { askGauge, askReason } from "./dialogs.js";
+import { askGauge } from "./dialogs.js";
 import * as outbox from "./outbox.js";
 import * as store from "./store.js";
 import { choices, current, draftKey, draw, gaugeFor, isFarOff, isOpen, me, note, plain, provisional, reads, readStore, seen, serial, state } from "./unit.js";
 import { local, t } from "./words.js";
 
-const usualRepeat = () => [t("Dirt or a burr under the gauge"), t("Gauge slipped or sat badly"), t("Wrong spot was measured")];
-const usualCorrection = () => [t("Typed wrong"), t("Entered at the wrong checkpoint"), t("Decimal mark wrong")];
 const SETTLED = "Two answers were given without seeing each other; measured again.";
 const NOTHING = { text: "", readings: [], error: "", mode: null, doubt: null, replaces: null, notTaken: null };
 const PAUSE = 300;
@@ -219,9 +217,7 @@ export const justRecorded = (within = 400) => performance.now() - lastRecord < w
 export async function start(purpose) {
   const c = current();
   if (purpose === "repeat" && !(await otherEyes(c))) return;
-  const reason = purpose === "repeat"
-    ? await askReason(t("Measure again"), t("Once per checkpoint. Both readings are kept, and the nonconformance report stays open."), usualRepeat())
-    : await askReason(t("Correct this entry"), t("The first entry is kept beside the correction."), usualCorrection());
+  const reason = await (await questions())?.whyAgain(purpose, c.kind);
   if (!reason || state.key !== c.key) return;
   Object.assign(state, NOTHING, { mode: { purpose, reason }, readings: [] });
   draw.work();

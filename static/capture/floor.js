@@ -72,7 +72,7 @@ function listKept() {
   fill(find("#units"), units.map(({ serial, data }) => el("li", {}, el("a", { href: address(serial), "data-serial": serial },
     el("span", { class: "top-line" }, el("strong", {}, serial), data.holds.length ? el("span", { class: "criticality" }, t("on hold")) : null),
     el("span", { class: "quiet" }, data.unit.family_name.charAt(0).toUpperCase() + data.unit.family_name.slice(1)),
-    el("span", { class: "quiet" }, data.progress.stages_signed === 1 ? t("{0} answered, 1 stage signed", data.progress.answered) : t("{0} answered, {1} stages signed", data.progress.answered, data.progress.stages_signed))))));
+    el("span", { class: "quiet" }, t("{0} answered, {1} {1?stage|stages} signed", data.progress.answered, data.progress.stages_signed))))));
   if (!units.length) fill(find("#problem"), el("div", { class: "banner near" }, el("p", {}, t("No unit was taken along on this tablet. Open this page once with network."))));
 }
 

@@ -116,8 +116,8 @@ function saidLine() {
 
 function countLine({ name, of, found, accept, reject, done }) {
   const css = found >= reject ? "out" : done ? "in" : "open";
-  const then = found >= reject ? t("refuses the lot") : done ? t("accepts the lot in this class") : reject - found === 1 ? t("one more refuses it") : t("{0} more refuse it", reject - found);
-  return el("p", { class: `count ${css}`, "data-class": name }, el("strong", {}, `${t(name)}: ${found === 1 ? t("1 of {0} does not conform", of) : t("{0} of {1} do not conform", found, of)}`),
+  const then = found >= reject ? t("refuses the lot") : done ? t("accepts the lot in this class") : t("{0} more {0?refuses|refuse} it", reject - found);
+  return el("p", { class: `count ${css}`, "data-class": name }, el("strong", {}, `${t(name)}: ${t("{0} of {1} {0?does|do} not conform", found, of)}`),
     el("span", {}, `${t("accept {0}, refuse {1}", accept, reject)} · ${then}`));
 }
 

@@ -101,7 +101,7 @@ export function numberEntry(c, { title, taken, gauge, onGauge, onInput, onKey, e
     el("section", { class: "panel reading", "aria-label": title },
       el("div", { class: "head" }, el("span", {}, title), state.warmth?.partButton(c, draw.work), gaugeButton(c, gauge, onGauge)),
       taken.length ? el("p", { class: "taken" }, t("So far: {0}", taken.map((one) => local(shown(one))).join("; "))) : null,
-      el("div", { class: "value" }, field, el("span", { class: "unit" }, c.unit_of_measure || (c.kind === "count" ? t("found") : ""))),
+      el("div", { class: "value" }, field, el("span", { class: c.kind === "count" ? "unit word" : "unit" }, c.unit_of_measure || (c.kind === "count" ? t("found") : ""))),
       errorLine(error),
       c.band ? ruler(c.band, null, "", c.unit_of_measure) : null),
     keypad(onKey, { decimals: c.kind !== "count", sign: c.kind !== "count" }));

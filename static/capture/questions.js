@@ -28,6 +28,22 @@ export function whatIsWrong() {
   });
 }
 
+const usualRepeat = {
+  measured: () => [t("Dirt or a burr under the gauge"), t("Gauge slipped or sat badly"), t("Wrong spot was measured")],
+  attribute: () => [t("Dirt or poor light"), t("Wrong spot was looked at"), t("Part or test was set up wrongly")],
+  count: () => [t("Dirt or poor light"), t("Wrong spot was looked at"), t("Counted wrong")],
+};
+const usualCorrection = {
+  measured: () => [t("Typed wrong"), t("Entered at the wrong checkpoint"), t("Decimal mark wrong")],
+  attribute: () => [t("Wrong button"), t("Entered at the wrong checkpoint")],
+};
+const typedWrong = () => [t("Typed wrong"), t("Entered at the wrong checkpoint")];
+
+/** Why it is answered once more; what is offered fits the kind of checkpoint. */
+export const whyAgain = (purpose, kind) => (purpose === "repeat"
+  ? askReason(t("Measure again"), t("Once per checkpoint. Both readings are kept, and the nonconformance report stays open."), (usualRepeat[kind] ?? usualRepeat.attribute)())
+  : askReason(t("Correct this entry"), t("The first entry is kept beside the correction."), (usualCorrection[kind] ?? typedWrong)()));
+
 /** Why a checkpoint cannot be answered now. */
 export const whyNotNow = () => askReason(t("Cannot be checked now"), t("The checkpoint stays open; your reason shows in the overview until it is answered."),
   [t("Gauge is away"), t("Part is too warm"), t("Cannot be reached now"), t("Waits for another person")]);

@@ -30,8 +30,7 @@ function contactText() {
 function othersText(waiting, badge) {
   const foreign = waiting.filter((row) => row.owner !== badge && !row.proof);
   const names = [...new Set(foreign.map((row) => row.name ?? row.owner))];
-  if (foreign.length === 1) return t("1 of {0} waits for the sign-in", names[0]);
-  return foreign.length ? t("{0} of {1} wait for their sign-in", foreign.length, names.join(", ")) : "";
+  return foreign.length ? t("{0} of {1} {0?waits for the|wait for their} sign-in", foreign.length, names.join(", ")) : "";
 }
 
 async function showWhere(person) {

@@ -25,9 +25,9 @@ export async function learn(code) {
   } catch { /* English is better than nothing. */ }
 }
 
-/** The text in the person's language, with {0}, {1} … filled in. */
+/** The text in the person's language, with {0}, {1} … filled in; "{0?stage|stages}" is the first where {0} is 1. */
 export function t(text, ...values) {
-  return (words[text] || text).replace(/\{(\d)\}/g, (_, place) => values[place]);
+  return (words[text] || text).replace(/\{(\d)(?:\?(.*?)\|(.*?))?\}/g, (_, place, one, more) => (more === undefined ? values[place] : Number(values[place]) === 1 ? one : more));
 }
 
 /** How the language writes days. */
@@ -36,5 +36,5 @@ export const region = () => (learnt === "en" ? "en-GB" : learnt);
 /** A number, or a text with numbers, with the language's decimal mark. What is sent keeps the point. */
 export const local = (text) => (comma ? String(text).replace(/(\d)\.(\d)/g, "$1,$2") : String(text));
 /** Limits as the plan writes them ("44.7 to 45.3 mm"). */
-export const limits = (text) => local(text ?? "").replace(/(^| )-(?=\d)/g, "$1−").replace(" to ", ` ${t("to")} `);
+export const limits = (text) => local(text ?? "").replace(/(^| )-(?=\d)/g, "$1−").replace(" to ", ` ${t("to")} `).replace(/^(min|max)(?= )/, (word) => (word === "min" ? t("min") : t("max")));
 export const decimalMark = () => (comma ? "," : ".");

@@ -178,3 +178,28 @@ def test_lists_the_checkpoints_of_the_stage_on_a_phone(tablet: Tablets) -> None:
     one.page.click("#stage-now")
     one.page.get_by_role("button", name="105 Heat number, main tube").click()
     one.until("document.querySelector('#question').innerText === 'Heat number, main tube'")
+
+
+LONG = " ".join(["Stored energy: nobody in line with caps, seams or hoses, and the guard stays closed."] * 4)
+CAUTIOUS = f"""\
+stage_number,stage_name,number,key,title,kind,form,criticality,instruction,caution
+1,Tank tests,101,proof,Proof test with liquid,attribute,,major,"{LONG}","{LONG}"
+1,Tank tests,102,melt,Heat number after the test,record,heat,minor,"{LONG}","{LONG}"
+"""
+
+
+@pytest.mark.parametrize("size", [(390, 844), (1180, 600)])
+def test_keeps_what_answers_in_sight_however_long_the_caution_is(tablet: Tablets, size: tuple[int, int]) -> None:
+    one = tablet()
+    one.shop.release_family("CA-1", "cautious tank", CAUTIOUS)
+    serial = one.shop.open_unit("CA-1")
+    one.page.set_viewport_size({"width": size[0], "height": size[1]})
+    for key, answer in (("proof", ".big.answer"), ("melt", ".work > .reading .go")):
+        one.open(f"/units/{serial}/bench/?checkpoint={key}")
+        buttons, (foot,) = boxes(one, answer), boxes(one, "#foot")
+        assert buttons
+        assert max(button["y"] + button["h"] for button in buttons) <= foot["y"], key
+    one.page.locator("#photo").focus()  # what stands below is reached, and not covered
+    (photo,), (entry,) = boxes(one, "#photo"), boxes(one, ".work > .reading")
+    assert entry["y"] + entry["h"] <= photo["y"]
+    assert photo["y"] + photo["h"] <= foot["y"]

@@ -204,3 +204,65 @@ def test_takes_the_focus_through_the_bench_in_the_order_in_which_it_is_read(tabl
     names = [name for _, name in seen]
     order = [names.index(one) for one in ("who", "stage-now", "width", "gauge", "value", "photo", "report")]
     assert order == sorted(order)
+
+
+# How many lines each value, and each number of a report, takes; and what a copy of it would be.
+PIECES = "n => [...n.querySelectorAll('bdi')].map((one) => [one.innerText, one.getClientRects().length])"
+
+
+@pytest.mark.parametrize(
+    ("code", "by", "limit"), [("en", "0.3 ° above:", "max 0.30 mm"), ("es", "0,3 °", "máx. 0,30 mm")]
+)
+def test_breaks_no_value_from_its_unit_and_no_number_of_a_report(
+    tablet: Tablets, code: str, by: str, limit: str
+) -> None:
+    one = tablet()
+    speak(one, "1001", code)
+    one.page.reload()
+    one.page.wait_for_selector("#question")
+    one.at("angle").enter("24.8").until_sent()
+    one.page.wait_for_selector("text=NCR-")
+    for width in range(280, 400, 8):  # some of them end a line where a piece could break
+        one.page.set_viewport_size({"width": width, "height": 844})
+        pieces = one.page.eval_on_selector(".verdict", PIECES)
+        assert {lines for _, lines in pieces} == {1}, width
+    texts = [text for text, _ in pieces]
+    assert by.removesuffix(" above:") in " ".join(texts)
+    assert any(text.startswith("NCR-") and text.count("-") == 2 for text in texts)
+    assert by in one.page.inner_text(".verdict strong")
+    resize(one, "landscape")
+    assert limit in one.at("parallel").page.inner_text(".given")
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "offered", "correction"),
+    [
+        ("stamp", None, ["Dirt or poor light", "Wrong spot was looked at", "Part or test was set up wrongly"], 2),
+        ("pores", "5", ["Dirt or poor light", "Wrong spot was looked at", "Counted wrong"], 2),
+        (
+            "width",
+            "62.7",
+            ["Dirt or a burr under the gauge", "Gauge slipped or sat badly", "Wrong spot was measured"],
+            3,
+        ),
+    ],
+)
+def test_offers_reasons_that_fit_what_was_asked(
+    tablet: Tablets, key: str, answer: str | None, offered: list[str], correction: int
+) -> None:
+    one = tablet().at(key)
+    if answer:
+        one.enter(answer)
+    else:
+        one.page.click(".answer.out")
+        one.pick_gauge()
+    one.until_sent()
+    reasons = one.page.locator("dialog[open] .picks > button")
+    one.page.get_by_role("button", name="Measure again").click()
+    one.page.wait_for_selector("dialog[open] textarea")
+    assert reasons.all_inner_texts() == offered
+    one.page.keyboard.press("Escape")
+    one.page.wait_for_selector("dialog", state="detached")
+    one.page.get_by_role("button", name="Correct this entry").click()
+    one.page.wait_for_selector("dialog[open] textarea")
+    assert reasons.count() == correction

@@ -100,6 +100,30 @@ def test_finds_a_sentence_by_its_form_and_leaves_what_it_names() -> None:
     assert said_in("de", "Nobody ever wrote this.") == "Nobody ever wrote this."
 
 
+@pytest.mark.parametrize(
+    ("sentence", "spanish", "german"),
+    [
+        (
+            "{} reading(s) are asked for, 2 given; every reading counts.",
+            ("pide 1 lectura y", "piden 3 lecturas y"),
+            ("ist 1 Ablesung,", "sind 3 Ablesungen,"),
+        ),
+        (
+            "The value has more than {} decimals; type what the gauge shows.",
+            ("1 decimal;", "3 decimales;"),
+            ("1 Nachkommastelle;", "3 Nachkommastellen;"),
+        ),
+        ("Stage 2 is not complete: {} open, 103.", ("1 pendiente,", "3 pendientes,"), ("1 offen,", "3 offen,")),
+    ],
+)
+def test_says_one_and_several_of_what_a_refusal_counts(
+    sentence: str, spanish: tuple[str, str], german: tuple[str, str]
+) -> None:
+    for code, expected in (("es", spanish), ("de", german)):
+        for number, words in zip((1, 3), expected, strict=True):
+            assert words in said_in(code, sentence.format(number))
+
+
 def test_speaks_only_where_sentences_stand_and_only_when_a_language_is_active() -> None:
     data = {"answer": "It conforms.", "rows": [{"message": "It conforms.", "code": "x"}]}
     assert said_within(data, frozenset({"message"})) == data

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -57,6 +58,32 @@ def test_has_every_word_of_the_scripts_in_each_language(code: str) -> None:
 def test_keeps_the_places_where_a_number_or_a_name_goes(code: str) -> None:
     for english, other in words_of(code).items():
         assert sorted(re.findall(r"{\d}", english)) == sorted(re.findall(r"{\d}", other)), english
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_counts_only_by_what_the_sentence_names(code: str) -> None:
+    counting = 0
+    for english, other in words_of(code).items():
+        places = set(re.findall(r"{(\d)}", english))
+        for text in (english, other):
+            by = re.findall(r"{(\d)\?[^|{}]*\|[^|{}]*}", text)
+            assert set(by) <= places, text
+            assert len(by) == len(re.findall(r"{\d\?", text)), text
+            counting += len(by)
+    assert counting > 10
+
+
+def test_says_one_and_several_in_a_script() -> None:
+    said = """import { t } from "./words.js";
+    for (const n of [0, 1, "1", 2]) console.log(t("{1}: {0} {0?stage|stages}", n, "x"));"""
+    done = subprocess.run(
+        ["node", "--input-type=module", "-e", said],
+        cwd=ROOT / "static/capture",
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    assert done.stdout.splitlines() == ["x: 0 stages", "x: 1 stage", "x: 1 stage", "x: 2 stages"]
 
 
 @pytest.mark.parametrize("code", OTHERS)

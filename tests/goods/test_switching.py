@@ -68,6 +68,17 @@ def test_switches_each_class_by_itself(cast: Cast, kit: str) -> None:
     assert card.reason.startswith("Major: Two of five lots in a row or fewer were not accepted. Minor: ")
 
 
+def test_says_of_a_sample_of_before_why_it_was_inspected_as_it_was(cast: Cast, kit: str) -> None:
+    lot = opened(cast)
+    old = "Major: Two of five lots in a row or fewer were not accepted. Minor: Inspection starts like this."
+    LotSample.objects.create(
+        lot_id=lot.id, severity="tightened", reason=old, plans={}, pieces=[], seed="s", by=cast.goods_in, at=FIXED_NOW
+    )
+    card = sample_of(lot.id)
+    assert card is not None
+    assert card.reason.endswith("accepted. Minor: No earlier lot calls for tightened or reduced inspection.")
+
+
 def test_tightens_by_the_last_five_lots_alone(cast: Cast, kit: str) -> None:
     judged(cast, major=1)
     for _ in range(WINDOW - 1):

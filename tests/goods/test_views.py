@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import lxml.html
 import pytest
 
 from qcapp.goods.services import receive_delivery
@@ -102,6 +103,21 @@ def test_raises_one_on_a_shared_tablet_and_goes_back_to_the_delivery(cast, kit, 
     answer = client.post(address, sent)
     assert (answer.status_code, answer["Location"]) == (302, f"/goods/deliveries/{delivery.number}/")
     assert client.get(answer["Location"]).status_code == 200
+
+
+@pytest.mark.parametrize("code", ["en", "de", "es"])
+def test_names_every_part_of_a_line_on_a_phone_as_the_heading_does(cast, kit, client_of, fixed_now, code):
+    """On a phone the table's head is away, and each cell carries its name."""
+    lines = [{"description": "Tube 38.1", "quantity": "60", "unit_of_measure": "m", "heat": ""}]
+    told = {"supplier": "Millbrook Tube", "note_number": "N-77", "order_number": "", "lines": lines}
+    delivery = receive_delivery(by=cast.goods_in, at=fixed_now, **told)
+    cast.goods_in.language = code
+    cast.goods_in.save(update_fields=["language"])
+    page = lxml.html.fromstring(client_of(cast.goods_in).get(f"/goods/deliveries/{delivery.number}/").text)
+    (table,) = (one for one in page.iter("table") if "stacks" in one.get("class"))
+    headings = [one.text_content() for one in table.iter("th")]
+    assert [one.get("data-label") for one in table.iter("td")] == headings
+    assert ("Description" in headings) == (code == "en")
 
 
 def test_raises_a_report_on_a_delivery(cast, kit, client_of, fixed_now):

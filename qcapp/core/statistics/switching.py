@@ -57,7 +57,7 @@ class Switching:
 @dataclass
 class _State:
     severity: Severity
-    reason: str = "Inspection starts like this."
+    reason: str = "No earlier lot calls for tightened or reduced inspection."
     score: int = 0
     lots: list[LotResult] = field(default_factory=list)  # since this severity began
     before: tuple[int, list[LotResult]] = (0, [])  # score and lots when this severity began

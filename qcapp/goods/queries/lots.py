@@ -162,10 +162,15 @@ def sample_of(lot_id: int) -> SampleCard | None:
     verdict = getattr(row, "verdict", None)
     plans = {name: {"severity": row.severity} | plan for name, plan in row.plans.items()}
     return SampleCard(
-        row.pk, row.severity, row.reason, plans, row.pieces, row.by.name, row.at,
+        row.pk, row.severity, _as_said_now(row.reason), plans, row.pieces, row.by.name, row.at,
         verdict.accepted if verdict else None, verdict.found if verdict else {}, verdict.removed if verdict else [],
         verdict.sentence if verdict else "",
     )  # fmt: skip
+
+
+def _as_said_now(reason: str) -> str:
+    """Samples of earlier versions say that inspection starts "like this", which told nobody why."""
+    return reason.replace("Inspection starts like this", switching([]).reason.removesuffix("."))
 
 
 @dataclass(frozen=True)

@@ -114,6 +114,11 @@ def test_goes_back_to_normal_when_the_reasons_for_reduced_are_gone() -> None:
     assert "not steady" in switching([True], start=REDUCED).reason
 
 
+def test_says_of_the_first_lot_why_it_is_inspected_as_it_is() -> None:
+    assert switching([]).reason == "No earlier lot calls for tightened or reduced inspection."
+    assert switching([True, True]).reason == switching([]).reason
+
+
 def test_reduces_by_the_limit_number_where_one_is_given() -> None:
     lots = [LotResult(accepted=True, found=1)] * 10
     assert next_severity(lots, **ALLOWED, limit_number=10) is REDUCED
