@@ -355,7 +355,7 @@ class ReportView:
     destructions: tuple[DestructionCard, ...] = ()
     return_note: ReturnNoteCard | None = None
     marks: tuple[MarkCard, ...] = ()  # every place on the drawing
-    spec: Any = None  # what its checkpoint specified, for the drawn band
+    checkpoint_id: int | None = None  # in the revision that it was found against
 
     @property
     def mark(self) -> MarkCard | None:

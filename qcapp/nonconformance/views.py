@@ -25,6 +25,7 @@ from qcapp.people.access import needs
 from qcapp.people.queries import role_names
 from qcapp.people.roles import ACTS, Act, Role
 from qcapp.people.services import Proof, prove_identity
+from qcapp.plans.queries.specified import specs_of
 from qcapp.production.queries import HoldCard, holds_by_item, units_of_items
 
 from . import forms
@@ -294,8 +295,6 @@ def _act(request: HttpRequest, number: str, name: str, form: django_forms.Form, 
 
 
 # --------------------------------------------------------------------------------------------------- the page
-
-
 def _page(request: HttpRequest, number: str, bound: Bound | None = None, status: int = HTTPStatus.OK) -> HttpResponse:
     at = timezone.now()
     view = report(number, viewer=request.user, at=at)
@@ -308,6 +307,7 @@ def _page(request: HttpRequest, number: str, bound: Bound | None = None, status:
         "missing_roles": [Role(role).label for role in _missing(view)],
         "reinspect": _named(view),
         "photos": _photos(view),
+        "spec": specs_of([view.checkpoint_id])[view.checkpoint_id] if view.checkpoint_id else None,
     }
     return render(request, "nonconformance/report.html", context, status=status)
 

@@ -16,7 +16,7 @@ from qcapp.lib.spoken_drawings import shown_drawing
 from qcapp.people.access import needs
 from qcapp.people.queries import may
 from qcapp.people.roles import Act
-from qcapp.plans.queries import families_with_plans
+from qcapp.plans.queries.sizes import family_of_the_largest_plan
 from qcapp.production.queries import FamilyCard, families
 
 from .asking import sees_people, wanted_of, whole
@@ -147,7 +147,7 @@ def _family(request: HttpRequest, known: list[FamilyCard]) -> str:
     asked = request.GET.get("family", "").strip()
     if asked or not known:
         return asked
-    return max(families_with_plans(), key=lambda one: one.released.checkpoint_count if one.released else 0).family_code
+    return family_of_the_largest_plan() or known[0].code
 
 
 @require_safe

@@ -85,7 +85,7 @@ def report(number: str, *, viewer: Person | None = None, at: datetime | None = N
         destructions=tuple(details.destructions_of(row.pk)),
         return_note=details.return_note_of(row.pk),
         marks=() if card.hidden else tuple(details.marks_of_report(row.pk)),
-        spec=None if card.hidden else details.spec_of(row),
+        checkpoint_id=None if card.hidden else row.checkpoint_id,
     )
 
 

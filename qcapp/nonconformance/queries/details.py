@@ -15,7 +15,6 @@ from qcapp.core.errors import NotFound
 from qcapp.lib.plain_text import shown
 from qcapp.plans.cards import SheetCard
 from qcapp.plans.queries.marks import drawing_files, sheets_by_uuid
-from qcapp.plans.queries.specified import specs_of
 from qcapp.production.queries import units_of_items
 
 from ..cards import DestructionCard, MarkCard, PartCard, PermitCard, PictureCard, ReturnNoteCard, StepCard
@@ -56,12 +55,6 @@ def quantity_of(row: Report) -> int | None:
 def count_of(row: Report) -> int:
     """How many units, or pieces of a lot, the report is about."""
     return quantity_of(row) or 1 + ReportItem.objects.filter(report=row.pk).count()
-
-
-def spec_of(row: Report) -> Any:
-    """What the report's checkpoint specified in the revision that it was found against; None without a checkpoint."""
-    key = row.checkpoint_id
-    return None if key is None else specs_of([key])[key]
 
 
 def marks_of_report(report_id: int) -> list[MarkCard]:
