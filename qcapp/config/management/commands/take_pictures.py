@@ -35,8 +35,8 @@ class Picture(NamedTuple):
 
 PICTURES = (
     Picture("floor", "1001", "/floor/", TABLET),
-    Picture("bench", "1001", "/units/FR-200-0148/bench/", TABLET),
-    Picture("bench-portrait", "1001", "/units/FR-200-0148/bench/", PORTRAIT),
+    Picture("bench", "1001", "/units/FR-200-0147/bench/?checkpoint=diagonal_left", TABLET),
+    Picture("bench-portrait", "1001", "/units/FR-200-0147/bench/?checkpoint=diagonal_left", PORTRAIT),
     Picture("bench-out-of-band", "1001", "/units/FR-200-0147/bench/?checkpoint=axle_parallel", TABLET),
     Picture("second-inspection", "1002", "/units/HT-6-0123/bench/?checkpoint=seam_w1", TABLET),
     Picture("weld", "1005", "/units/FR-200-0149/weld/", TABLET),
