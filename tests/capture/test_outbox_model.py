@@ -58,8 +58,13 @@ class OnTablet:
         self.one.page.evaluate(LOAD)
 
     def finish(self) -> None:
-        """The line is good again: everything goes out."""
+        """The line is good again: everything goes out.
+
+        Opened anew, the tablet asks for the session first, and hears of a restored server; with nothing left to send
+        it would ask after 45 seconds of silence only.
+        """
         self.wire.fates.clear()
+        self.load()
         for _ in range(20):
             self.one.page.evaluate(FLUSH)
             if self.one.page.evaluate(LEFT) == [0, 0]:
