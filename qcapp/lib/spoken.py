@@ -42,6 +42,7 @@ _RANGE = re.compile(r"(?<=\d)( %| mm| °C)? to (?=[−+\-\d])")
 _DOTS = re.compile(r" · ")
 _SENTENCES = re.compile(r"(?<=[.?!]) (?=[^\W\d_]|[“(\d])")
 _TO = {"de": "bis", "es": "a"}
+FUNCTIONS = ("min", "max")  # a limit's words on the floor, and functions in formulas, which no language changes
 # How the languages write a day, and their months as browsers shorten them.
 _DAYS = {
     "de": (
@@ -226,7 +227,8 @@ def _known(code: str) -> _Known:
     lent = catalogue(code, "djangojs") | {
         text: other for (place, text), other in office_words(code).items() if not place
     }
-    texts = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
+    alone = {text: other for text, other in lent.items() if "{" not in text and "<" not in text}
+    texts = {text: other for text, other in alone.items() if text not in FUNCTIONS}
     texts |= catalogue(code, "labels")
     said = catalogue(code, "sentences")
     texts |= said | {f"{{9}} {text}": f"{{9}} {other}" for text, other in said.items() if PREDICATE.match(text)}
