@@ -52,10 +52,10 @@ def latest() -> list[Measured]:
         where = ", ".join(filter(None, (run["on"], run["machine"], run["database"], run["note"])))
         for line in run["measurements"]:
             key = line["group"], line["name"], line.get("frames")
-            told = {name: line.get(name) for name in ("value", "unit", "ratio", "met")}
+            told = {name: line.get(name) for name in ("value", "ratio", "met")}
             found[key] = Measured(
                 name=line["name"], group=line["group"], goal=line.get("goal", ""), frames=line.get("frames"),
-                where=where, **told,
+                where=where, unit=line.get("unit") or "", **told,
             )  # fmt: skip
     return list(found.values())
 
