@@ -130,9 +130,8 @@ class ProposeForm(forms.Form):
             del self.fields["disposition"], self.fields["reinspect"], self.fields["left_out_reason"]
             for one in Disposition:
                 label = f"{one.label.capitalize()}, pieces of {quantity}"
-                counted = forms.NumberInput(
-                    attrs={"placeholder": " "}
-                )  # a blank tells the page's style whether it is filled
+                # By a blank placeholder the page's style sees whether the field is filled.
+                counted = forms.NumberInput(attrs={"placeholder": " "})
                 self.fields[PART + one.value] = forms.IntegerField(
                     label=label, required=False, min_value=0, widget=counted
                 )

@@ -252,10 +252,15 @@ def test_does_not_pass_when_somebody_took_the_anchors_away(
 
 
 @pytest.mark.django_db
-def test_lets_a_site_begin_before_its_first_anchor(write_acts: Count, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_lets_a_site_begin_before_its_first_anchor(
+    write_acts: Count, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     write_acts(2)
     monkeypatch.setattr(timezone, "now", lambda: FIXED_NOW + timedelta(days=1))
     call_command("verify_audit")
+    told = capsys.readouterr().out
+    assert "2 entries and 0 anchors checked." in told
+    assert "No anchor in" in told
 
 
 @pytest.mark.django_db
